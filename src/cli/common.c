@@ -1,0 +1,295 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+#include "cli.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <time.h>
+#include <unistd.h>
+
+const char *cli_value_nth(const struct cli *c, const char *name, int nth)
+{
+	for (int i = 0; i < c->given_count; i++)
+		if (strcmp(c->given[i].option->name, name) == 0 && nth-- == 0)
+			return c->given[i].value;
+	return NULL;
+}
+
+const char *cli_value(const struct cli *c, const char *name)
+{
+	for (int i = c->given_count; i-- > 0;)
+		if (strcmp(c->given[i].option->name, name) == 0)
+			return c->given[i].value;
+	return NULL;
+}
+
+bool cli_flag(const struct cli *c, const char *name)
+{
+	return cli_value(c, name) != NULL;
+}
+
+bool cli_number(struct cli *c, const char *name, int64_t least, int64_t most, int64_t otherwise, int64_t *ret)
+{
+	const char *text = cli_value(c, name);
+	int64_t v = otherwise;
+
+	if (text && (!ft_slice_i64(ft_slice_of(text), &v) || v < least || v > most)) {
+		cli_usage(c, "--%s takes a whole number from %lld to %lld, not \"%s\".", name, (long long)least, (long long)most, text);
+		return false;
+	}
+	*ret = v;
+	return true;
+}
+
+int cli_usage(struct cli *c, const char *format, ...)
+{
+	char text[FT_TEXT_MAX];
+	va_list args;
+
+	va_start(args, format);
+	vsnprintf(text, sizeof text, format, args);
+	va_end(args);
+	ft_fail(&c->error, FT_E_USAGE, "%s", text);
+	return FT_E_USAGE;
+}
+
+int cli_failed(struct cli *c)
+{
+	struct ft_buf out = { 0 };
+	struct ft_json j = { .out = &out };
+
+	fprintf(stderr, "fettle: %s\n", c->error.text);
+	if (c->json) {
+		ft_json_object(&j, NULL);
+		ft_json_text(&j, "command", c->verb ? c->verb->name : NULL);
+		ft_json_text(&j, "verdict", "open");
+		ft_json_array(&j, "findings");
+		ft_json_array_end(&j);
+		ft_json_text(&j, "error", c->error.text);
+		ft_json_i64(&j, "exit", ft_exit_code(c->error.status));
+		ft_json_object_end(&j);
+		ft_buf_byte(&out, '\n');
+		fwrite(out.p, 1, out.n, stdout);
+		ft_buf_done(&out);
+	}
+	return ft_exit_code(c->error.status);
+}
+
+void cli_document(struct cli *c, struct ft_json *j, struct ft_buf *out, enum ft_verdict verdict,
+                  const struct ft_findings *f)
+{
+	*j = (struct ft_json){ .out = out };
+	ft_json_object(j, NULL);
+	ft_json_text(j, "command", c->verb->name);
+	ft_json_text(j, "verdict", ft_verdict_word(verdict));
+	if (f) {
+		ft_findings_json(j, f);
+	} else {
+		ft_json_array(j, "findings");
+		ft_json_array_end(j);
+	}
+}
+
+int cli_document_end(struct cli *c, struct ft_json *j)
+{
+	ft_json_object_end(j);
+	ft_buf_byte(j->out, '\n');
+	if (!cli_flush(c, j->out))
+		return cli_failed(c);
+	ft_buf_done(j->out);
+	return FT_OK;
+}
+
+bool cli_flush(struct cli *c, struct ft_buf *out)
+{
+	if (out->status != FT_OK)
+		ft_fail_memory(&c->error, "the output");
+	else if (out->n && fwrite(out->p, 1, out->n, stdout) != out->n)
+		ft_fail(&c->error, FT_E_STORE, "Standard output could not be written: %s.", strerror(errno));
+	else {
+		ft_buf_clear(out);
+		return true;
+	}
+	return false;
+}
+
+void cli_print_findings(const struct cli *c, const struct ft_findings *f)
+{
+	struct ft_buf out = { 0 };
+
+	for (int w = FT_FAULT; w >= FT_NOTE; w--)
+		for (size_t i = 0; i < f->count; i++)
+			if ((int)f->list[i].weight == w)
+				ft_finding_text(&out, &f->list[i], c->columns);
+	if (f->dropped)
+		ft_buf_printf(&out, "  and %zu more that are not listed.\n", f->dropped);
+	fwrite(out.p, 1, out.n, stdout);
+	ft_buf_done(&out);
+}
+
+int cli_exit(enum ft_verdict v)
+{
+	return v == FT_CONTRADICTED;
+}
+
+static enum ft_status cannot_read(struct cli *c, const char *path, const char *what, int err)
+{
+	if (err == ENOENT || err == ENOTDIR)
+		return ft_fail(&c->error, FT_E_INPUT, "There is no file %s to read as %s; look at the name.", path, what);
+	if (err == EISDIR)
+		return ft_fail(&c->error, FT_E_INPUT, "%s is a folder, but %s is one file; name the file in it.", path, what);
+	if (err == EACCES || err == EPERM)
+		return ft_fail(&c->error, FT_E_INPUT, "You have no permission to read %s as %s; ask its owner or copy it.", path, what);
+	return ft_fail(&c->error, FT_E_INPUT, "%s cannot be read as %s: %s.", path, what, strerror(err));
+}
+
+static enum ft_status read_all(struct cli *c, int fd, const char *path, const char *what, size_t most, size_t guess,
+                               struct ft_slice *ret)
+{
+	size_t room = guess + 1;
+	size_t n = 0;
+	char *p = ft_arena_alloc(&c->arena, room);
+
+	for (;;) {
+		ssize_t got;
+		if (p && n == room) {
+			char *bigger = ft_arena_alloc(&c->arena, room * 2);
+			if (bigger)
+				memcpy(bigger, p, n);
+			p = bigger;
+			room *= 2;
+		}
+		if (!p)
+			return ft_fail_memory(&c->error, what);
+		got = read(fd, p + n, room - n);
+		if (got < 0 && errno == EINTR)
+			continue;
+		if (got < 0)
+			return cannot_read(c, path, what, errno);
+		if (got == 0)
+			break;
+		n += (size_t)got;
+		if (n > most)
+			return ft_fail(&c->error, FT_E_INPUT, "%s is larger than the %zu MB that %s may have; is it the right file?",
+			               path, most >> 20, what);
+	}
+	*ret = (struct ft_slice){ p, n };
+	return FT_OK;
+}
+
+enum ft_status cli_read_file(struct cli *c, const char *path, const char *what, size_t most, struct ft_slice *ret)
+{
+	enum ft_status s;
+	struct stat st;
+	int fd;
+
+	if (strcmp(path, "-") == 0)
+		return read_all(c, STDIN_FILENO, "standard input", what, most, 65535, ret);
+	fd = open(path, O_RDONLY | O_CLOEXEC | O_NOCTTY);
+	if (fd < 0)
+		return cannot_read(c, path, what, errno);
+	if (fstat(fd, &st) == 0 && S_ISDIR(st.st_mode)) {
+		close(fd);
+		return cannot_read(c, path, what, EISDIR);
+	}
+	s = read_all(c, fd, path, what, most, st.st_size > 0 && (size_t)st.st_size <= most ? (size_t)st.st_size : 65535, ret);
+	close(fd);
+	return s;
+}
+
+static enum ft_status cannot_write(struct cli *c, const char *path, int err)
+{
+	if (err == ENOSPC || err == EDQUOT)
+		return ft_fail(&c->error, FT_E_STORE, "The disk is full: %s was not written; make room and try again.", path);
+	if (err == EACCES || err == EPERM || err == EROFS)
+		return ft_fail(&c->error, FT_E_STORE, "You have no permission to write %s; choose another place.", path);
+	if (err == ENOENT)
+		return ft_fail(&c->error, FT_E_STORE, "The folder for %s does not exist; make it or choose another.", path);
+	return ft_fail(&c->error, FT_E_STORE, "%s could not be written: %s.", path, strerror(err));
+}
+
+static int write_all(int fd, struct ft_slice b)
+{
+	while (b.n) {
+		ssize_t put = write(fd, b.p, b.n);
+		if (put < 0 && errno == EINTR)
+			continue;
+		if (put < 0)
+			return -1;
+		b.p += put;
+		b.n -= (size_t)put;
+	}
+	return 0;
+}
+
+enum ft_status cli_write_file(struct cli *c, const char *path, struct ft_slice bytes)
+{
+	struct stat st;
+	char *beside;
+	int fd, err = 0;
+
+	if (strcmp(path, "-") == 0)
+		return fflush(stdout) || write_all(STDOUT_FILENO, bytes) ? cannot_write(c, "standard output", errno) : FT_OK;
+	if (stat(path, &st) == 0 && S_ISDIR(st.st_mode))
+		return ft_fail(&c->error, FT_E_STORE, "%s is a folder; name a file in it.", path);
+	if (stat(path, &st) == 0 && !S_ISREG(st.st_mode)) { /* a device or pipe cannot be renamed over */
+		fd = open(path, O_WRONLY | O_CLOEXEC | O_NOCTTY);
+		if (fd < 0 || write_all(fd, bytes) || close(fd))
+			return cannot_write(c, path, errno);
+		return FT_OK;
+	}
+	beside = ft_arena_printf(&c->arena, "%s.part-XXXXXX", path);
+	if (!beside)
+		return ft_fail_memory(&c->error, path);
+	fd = mkostemp(beside, O_CLOEXEC);
+	if (fd < 0)
+		return cannot_write(c, path, errno);
+	if (write_all(fd, bytes) || fchmod(fd, 0644) || fsync(fd))
+		err = errno;
+	if (close(fd) && !err)
+		err = errno;
+	if (!err && rename(beside, path))
+		err = errno;
+	if (err) {
+		unlink(beside);
+		return cannot_write(c, path, err);
+	}
+	return FT_OK;
+}
+
+const char *cli_book_path(struct cli *c)
+{
+	const char *env = getenv("FETTLE_BOOK");
+	const char *data = getenv("XDG_DATA_HOME");
+	const char *home = getenv("HOME");
+
+	if (c->book)
+		return c->book;
+	if (env && *env)
+		return env;
+	if (data && *data)
+		return ft_arena_printf(&c->arena, "%s/fettle/book.sqlite", data);
+	return ft_arena_printf(&c->arena, "%s/.local/share/fettle/book.sqlite", home && *home ? home : ".");
+}
+
+int64_t cli_now(int *ret_offset_minutes)
+{
+	struct timespec t;
+	struct tm local;
+
+	clock_gettime(CLOCK_REALTIME, &t);
+	localtime_r(&t.tv_sec, &local);
+	if (ret_offset_minutes)
+		*ret_offset_minutes = (int)(local.tm_gmtoff / 60);
+	return t.tv_sec * INT64_C(1000000) + t.tv_nsec / 1000;
+}
+
+int64_t cli_monotonic(void)
+{
+	struct timespec t;
+
+	clock_gettime(CLOCK_MONOTONIC, &t);
+	return t.tv_sec * INT64_C(1000000) + t.tv_nsec / 1000;
+}

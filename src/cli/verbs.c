@@ -1,0 +1,8 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* The table of commands: one row feeds dispatch, help and the man page. */
+#include "verbs.h"
+
+const struct cli_verb *const cli_verbs[] = {
+	&verb_rules,
+	NULL,
+};

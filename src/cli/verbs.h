@@ -1,0 +1,10 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* Every command of the program, each defined in its own file. */
+#ifndef FETTLE_CLI_VERBS_H
+#define FETTLE_CLI_VERBS_H
+
+#include "cli.h"
+
+extern const struct cli_verb verb_rules;
+
+#endif
