@@ -15,6 +15,7 @@
 #include "fettle/crc.h"
 #include "fettle/error.h"
 #include "fettle/finding.h"
+#include "fettle/money.h"
 
 /* ---- dictionary (data/audit-segments.csv, data/audit-elements.csv, data/event-codes.csv) ---- */
 
