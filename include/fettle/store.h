@@ -1,0 +1,130 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* The book: every visit of one technician or one office, in one SQLite file.
+ *
+ * Each call that changes something is one transaction: all of it is in the book or nothing, also when
+ * the power goes. Evidence is kept once under its hash however often it is added, and its hash is
+ * computed again whenever it is read. Many processes may use one book at once. Failures are
+ * FT_E_STORE with one sentence (docs/book.md lists them), what is asked wrongly FT_E_USAGE. */
+#ifndef FETTLE_STORE_H
+#define FETTLE_STORE_H
+
+#include "fettle/visit.h"
+
+struct ft_book;
+
+enum ft_book_mode {
+	FT_BOOK_READ,  /* must exist; a book of an older version is brought up to date all the same */
+	FT_BOOK_WRITE, /* made, with its folder, when it does not exist */
+};
+
+/* Opens, brings up to date and looks over a book (quick check). The caller owns *ret. */
+enum ft_status ft_book_open(const char *path, enum ft_book_mode mode, struct ft_book **ret, struct ft_error *e);
+struct ft_book *ft_book_free(struct ft_book *b); /* takes NULL, returns NULL */
+
+/* ---- visits ---- */
+
+/* Opens a visit from v->asset, site, machine_serial, unit, sim, technician, without, opened_us,
+ * opened_offset; gives its id into the arena. An asset that has an open visit may get another. */
+enum ft_status ft_book_visit_open(struct ft_book *b, const struct ft_visit *v, struct ft_arena *a, const char **ret_id,
+                                  struct ft_error *e);
+
+/* Changes the fields that are not NULL; `without` NULL leaves it. Refuses on a closed visit. */
+struct ft_visit_change {
+	const char *site, *machine_serial, *unit, *sim, *technician;
+	const unsigned *without;
+	int64_t at_us;
+};
+enum ft_status ft_book_visit_set(struct ft_book *b, const char *id, const struct ft_visit_change *change,
+                                 struct ft_error *e);
+
+/* Id of the visit named by its id (any case), or by its asset when one visit of it is open, or the
+ * only one when none is. FT_E_USAGE with the choices otherwise. */
+enum ft_status ft_book_visit_find(struct ft_book *b, const char *name, struct ft_arena *a, const char **ret_id,
+                                  struct ft_error *e);
+
+enum ft_book_load {
+	FT_LOAD_LIST,   /* evidence without bytes */
+	FT_LOAD_JUDGED, /* with the bytes of the kinds that the judgement reads */
+	FT_LOAD_ALL,    /* with all bytes */
+};
+
+/* Loads a visit whole, as it stood at one moment, into the arena. */
+enum ft_status ft_book_visit_load(struct ft_book *b, const char *id, enum ft_book_load load, struct ft_arena *a,
+                                  struct ft_visit *ret, struct ft_error *e);
+
+/* All visits, newest first, without evidence, statements and waivers. `since_us` on the opening time or
+ * while open; FT_ABSENT: all. */
+enum ft_status ft_book_visit_list(struct ft_book *b, int64_t since_us, struct ft_arena *a, struct ft_visit **ret,
+                                  size_t *ret_count, struct ft_error *e);
+
+/* Adds pieces of evidence (kind, stage, name, bytes, added_us, added_offset; hash and size are
+ * computed here) to an open visit, all in one transaction. `ret_known[i]` (may be NULL) tells that
+ * the visit had these bytes already: then nothing is added for them. Numbers are filled in. */
+enum ft_status ft_book_evidence_add(struct ft_book *b, const char *id, struct ft_evidence *list, size_t count,
+                                    bool *ret_known, struct ft_error *e);
+
+/* Bytes of one content by its hash, checked against it. */
+enum ft_status ft_book_content(struct ft_book *b, const struct ft_hash *hash, struct ft_arena *a, struct ft_slice *ret,
+                               struct ft_error *e);
+
+/* Statements and waivers are only ever added, to an open visit. A word for a claim that is due later may
+ * be added to a closed visit too. */
+enum ft_status ft_book_say(struct ft_book *b, const char *id, const struct ft_statement *s, struct ft_error *e);
+enum ft_status ft_book_waive(struct ft_book *b, const char *id, const struct ft_waiver *w, struct ft_error *e);
+enum ft_status ft_book_visit_close(struct ft_book *b, const char *id, int64_t at_us, int at_offset, struct ft_error *e);
+
+/* ---- packages: what left for the office, and what came ---- */
+
+struct ft_package {
+	struct ft_hash hash;   /* of the package file */
+	const char *signed_by; /* public key in hex, NULL: not signed */
+	bool sent;             /* true: packed from this book; false: received into it */
+	int64_t at_us;
+	int at_offset;
+};
+
+/* Writes down a package made from or received with a visit that is in the book. Twice is no harm. */
+enum ft_status ft_book_package_add(struct ft_book *b, const char *id, const struct ft_package *p, struct ft_error *e);
+enum ft_status ft_book_package_list(struct ft_book *b, const char *id, struct ft_arena *a, struct ft_package **ret,
+                                    size_t *ret_count, struct ft_error *e);
+
+/* What in the book speaks against a visit that is to be filed. */
+enum ft_conflict_kind {
+	FT_CONFLICT_UNIT_ELSEWHERE, /* the latest visit with this unit is at another asset */
+	FT_CONFLICT_SIM_ELSEWHERE,  /* the same of the SIM */
+	FT_CONFLICT_SERIAL_DIFFERS, /* the asset was seen with another machine serial */
+	FT_CONFLICT_OLDER,          /* the book holds this visit as it stood later */
+	FT_CONFLICT_LATER_VISIT,    /* the book holds a later visit of the asset */
+};
+struct ft_conflict {
+	enum ft_conflict_kind kind;
+	const char *sentence;
+	const char *visit; /* id in this book */
+};
+const char *ft_conflict_word(enum ft_conflict_kind k); /* unit-elsewhere sim-elsewhere serial-differs older later-visit */
+enum ft_status ft_book_conflicts(struct ft_book *b, const struct ft_visit *v, struct ft_arena *a, struct ft_conflict **ret,
+                                 size_t *ret_count, struct ft_error *e);
+
+enum ft_filed { FT_FILED_NEW, FT_FILED_UPDATED, FT_FILED_KNOWN, FT_FILED_OLDER };
+
+/* Files a whole visit (all bytes loaded) that came from another book, with the package it came in (may
+ * be NULL), in one transaction. The visit is known again by its key: the same state twice changes
+ * nothing (KNOWN), a later state replaces the earlier (UPDATED), an earlier one changes nothing
+ * (OLDER). When its id is taken by another visit it gets the next free number of the asset; `ret_id`
+ * is the id it has here. */
+enum ft_status ft_book_file(struct ft_book *b, const struct ft_visit *v, const struct ft_package *p, struct ft_arena *a,
+                            const char **ret_id, enum ft_filed *ret_filed, struct ft_error *e);
+
+/* ---- the book itself ---- */
+
+/* The whole integrity check: pages, references, and the hash of every piece of evidence. */
+struct ft_book_state {
+	int version;
+	int64_t visits, open_visits, contents, bytes;
+};
+enum ft_status ft_book_check(struct ft_book *b, struct ft_arena *a, struct ft_book_state *ret, struct ft_error *e);
+
+/* Copies the book while it is in use into a new file, whole or not at all. */
+enum ft_status ft_book_backup(struct ft_book *b, const char *path, struct ft_error *e);
+
+#endif
