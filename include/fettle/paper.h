@@ -1,0 +1,122 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* The office's package: what is in it, who signed it, whether it is whole. Bytes in memory only;
+ * files, folders and the clock belong to the caller. docs/handover.md describes the format. */
+#ifndef FETTLE_PAPER_H
+#define FETTLE_PAPER_H
+
+#include "fettle/arena.h"
+#include "fettle/buf.h"
+#include "fettle/error.h"
+#include "fettle/finding.h"
+#include "fettle/hash.h"
+
+/* ---- cautions (data/cautions.csv) ---- */
+
+struct ft_caution {
+	const char *id;       /* "tip-over" */
+	const char *title;    /* a word or two */
+	const char *sentence;
+	const char *trust;    /* "statute", "from memory", "common practice" */
+	const char *source;
+};
+
+/* All cautions in the order of the table; the first is the heading that stands above the others. */
+size_t ft_cautions(const struct ft_caution **ret);
+
+/* ---- keys: Ed25519 (RFC 8032) through libsodium ---- */
+
+enum { FT_SEED_BYTES = 32, FT_PUBLIC_BYTES = 32, FT_SIGNATURE_BYTES = 64, FT_SIGNER_MAX = 80 };
+
+struct ft_key {
+	char name[FT_SIGNER_MAX + 1];      /* whom it belongs to, UTF-8 without control characters */
+	uint8_t public_key[FT_PUBLIC_BYTES];
+	uint8_t seed[FT_SEED_BYTES];       /* the secret; wiped by ft_key_done */
+	bool secret;                       /* seed holds; false for a key of somebody else */
+};
+
+/* A key from 32 random bytes of the caller. FT_E_USAGE when the name is empty, too long or no text. */
+enum ft_status ft_key_make(const uint8_t seed[FT_SEED_BYTES], struct ft_slice name, struct ft_key *ret, struct ft_error *e);
+void ft_key_done(struct ft_key *k); /* wipes it */
+
+/* The file of a key: three lines of text, with "secret:" only where `with_secret`. */
+void ft_key_write(const struct ft_key *k, bool with_secret, struct ft_buf *out);
+
+/* Reads a key file, or every key of a file with several (trusted signers). FT_E_INPUT with the line. */
+enum ft_status ft_keys_read(struct ft_slice text, const char *what, struct ft_arena *a, struct ft_key **ret,
+                            size_t *ret_count, struct ft_error *e);
+
+#define FT_FINGERPRINT_TEXT 20
+/* "3f2a 9c1e 07d4 b811": the first 8 bytes of the BLAKE2b-256 of the public key, for reading aloud. */
+char *ft_key_fingerprint(const uint8_t public_key[FT_PUBLIC_BYTES], char out[FT_FINGERPRINT_TEXT]);
+
+void ft_sign(const struct ft_key *k, struct ft_slice message, uint8_t ret[FT_SIGNATURE_BYTES]);
+bool ft_sign_check(const uint8_t public_key[FT_PUBLIC_BYTES], struct ft_slice message,
+                   const uint8_t signature[FT_SIGNATURE_BYTES]);
+
+/* ---- the archive ---- */
+
+enum {
+	FT_MEMBERS_MAX = 2000,          /* ours: a visit has some tens of pieces of evidence */
+	FT_MEMBER_NAME_MAX = 96,        /* "evidence/" + 64 + an ending */
+};
+#define FT_PACKAGE_BYTES_MAX  (512U << 20) /* ours: packed and unpacked, a visit with photographs is some 50 MB */
+#define FT_PACKAGE_RATIO_MAX  200U         /* ours: unpacked over packed; above it is a trap, text packs 3 to 20 times */
+
+struct ft_member {
+	const char *name;
+	struct ft_slice bytes;
+};
+
+/* Writes a .zip: the members in this order, every time `unix_us`. The same members give the same bytes. */
+enum ft_status ft_zip_write(const struct ft_member *m, size_t count, int64_t unix_us, int offset_minutes,
+                            struct ft_buf *out, struct ft_error *e);
+
+/* Reads a .zip from anybody into the arena. FT_E_INPUT, one sentence, for what is no zip, is cut off,
+ * too large, packed beyond reason, has a name that ft_member_name_good refuses or a name twice. */
+enum ft_status ft_zip_read(struct ft_slice bytes, struct ft_arena *a, struct ft_member **ret, size_t *ret_count,
+                           struct ft_error *e);
+
+/* handover.json, handover.pdf, machines.csv, manifest.json, signature.json, evidence/<64 hex>.<ext>. */
+bool ft_member_name_good(struct ft_slice name);
+
+/* ---- manifest and signature ---- */
+
+/* Names every member with size and hash, and the signer. `ret_content`: the package's own name, which the
+ * PDF can carry: BLAKE2b-256 over the lines "hash size name" of all members but the PDF. */
+struct ft_hash ft_content_id(const struct ft_member *m, size_t count);
+void ft_manifest_write(const struct ft_member *m, size_t count, const struct ft_key *signer, struct ft_buf *out);
+void ft_signature_write(const struct ft_key *signer, struct ft_slice manifest, struct ft_buf *out);
+
+/* What a package says of itself, once its seals have been tried. */
+struct ft_opened {
+	struct ft_member *members;
+	size_t member_count;
+	char content[FT_HASH_TEXT];            /* recomputed */
+	char signed_by[FT_SIGNER_MAX + 1];
+	uint8_t public_key[FT_PUBLIC_BYTES];
+	bool sealed;                           /* every hash, the list of members and the signature hold */
+	bool known;                            /* the signer is among the trusted */
+};
+
+/* Opens a package and tries its seals. What is wrong with an honest-looking package is a finding
+ * (handover.*); what is no package at all is FT_E_INPUT. Findings live in findings->arena. `only`:
+ * nothing but these keys may have signed (a fault otherwise); else an unknown signer is a doubt. */
+enum ft_status ft_package_open(struct ft_slice zip, const struct ft_key *trusted, size_t trusted_count, bool only,
+                               struct ft_arena *a, struct ft_findings *findings, struct ft_opened *ret,
+                               struct ft_error *e);
+
+/* The member of this name, or an empty slice with p == NULL. */
+struct ft_slice ft_package_member(const struct ft_opened *p, const char *name);
+
+/* ---- the office's line ---- */
+
+struct ft_column {
+	const char *column, *from, *format;
+};
+
+/* A mapping file (column,from,format). FT_E_INPUT names the line. Default: data/handover-columns.csv. */
+enum ft_status ft_mapping_read(struct ft_slice csv, struct ft_arena *a, struct ft_column **ret, size_t *ret_count,
+                               struct ft_error *e);
+size_t ft_mapping_default(const struct ft_column **ret);
+
+#endif
