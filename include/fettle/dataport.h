@@ -45,6 +45,7 @@ struct ft_link_settings {
 	unsigned bids;               /* bids (ENQ) or STARTs before giving up */
 	unsigned retries;            /* repeats of one block or message before giving up */
 	bool echo;                   /* the adapter gives back what we send: expect and discard it */
+	struct ft_civil clock;       /* carrier, DDCMP: date and time told to the machine; year 0: zeros are sent */
 	/* Machine role, DDCMP: date and time for its answers are taken from the carrier. */
 };
 
@@ -53,7 +54,8 @@ struct ft_link_settings ft_link_defaults(enum ft_link_kind kind, enum ft_link_ro
 enum ft_link_event_kind {
 	FT_LINK_EV_NONE,
 	FT_LINK_EV_SPEAKS,    /* AUTO found the link: number = enum ft_link_kind */
-	FT_LINK_EV_PEER,      /* handshake: text = the peer's identity as it sent it */
+	FT_LINK_EV_PEER,      /* handshake: text = the peer's identity as it sent it (DEX: the communication ID;
+	                         DDCMP carrier: the answer in hexadecimal, as its layout is not established) */
 	FT_LINK_EV_BAUD,      /* number = rate the line must take once everything sent has left */
 	FT_LINK_EV_WANT_FILE, /* machine: a carrier asks for the audit; answer with ft_link_offer */
 	FT_LINK_EV_BLOCK,     /* carrier: text = content of a good new block, in order */
@@ -108,10 +110,21 @@ void ft_link_tick(struct ft_link *k, int64_t now_us);
 /* Machine: the audit to serve, borrowed until the session ends. Answers FT_LINK_EV_WANT_FILE. */
 void ft_link_offer(struct ft_link *k, struct ft_slice file);
 
-/* Ends the session in the link's own way (EOT, silence). */
+/* Busy or no longer: while held, good blocks are answered "wait" (DEX: WACK; DDCMP: the
+ * acknowledgement is kept back) and the peer asks again later. */
+void ft_link_hold(struct ft_link *k, bool hold);
+
+/* Ends the session in the link's own way (EOT, silence). FT_LINK_EV_FAILED follows once the
+ * farewell has been sent: go on until ft_link_ended. */
 void ft_link_abort(struct ft_link *k, int64_t now_us);
 
+/* The session is over and nothing is left to send. For another one, initialise anew. */
 bool ft_link_ended(const struct ft_link *k);
+
+/* Machine, DDCMP: the code demanded by now. With settings.security_code 0 a machine learns the first
+ * code other than 0000; hand it to the next session. */
+uint16_t ft_link_security_code(const struct ft_link *k);
+
 const struct ft_link_stats *ft_link_stats(const struct ft_link *k);
 enum ft_link_kind ft_link_kind_of(const struct ft_link *k); /* AUTO until found */
 const char *ft_link_kind_word(enum ft_link_kind kind);      /* "auto" "dex" "ddcmp" */
