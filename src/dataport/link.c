@@ -38,7 +38,7 @@ size_t ft_link_size(void)
 static void speak(struct ft_link *k, enum ft_link_kind kind)
 {
 	k->speaks = kind;
-	k->ops = &dex_ops;
+	k->ops = kind == FT_LINK_DDCMP ? &ddcmp_ops : &dex_ops;
 	memset(&k->u, 0, sizeof k->u);
 	k->tries = k->naks = k->stall = 0;
 }

@@ -50,31 +50,35 @@ enum ddcmp_state {
 
 struct ddcmp {
 	enum ddcmp_state state;
+	/* the parser */
 	uint8_t head[8];
 	unsigned head_n;
 	unsigned data_n, data_want; /* data_want counts the two check bytes; 0 while in a header */
-	bool skip;            /* too long to keep */
-	bool head_spoilt;     /* something like a header failed its check since the last good message */
+	unsigned garbage;     /* bytes that fitted nothing since the last good message or silence */
 	int64_t frame_us;
+	/* numbering */
 	uint8_t rx_num;       /* last good number of the peer */
 	uint8_t tx_num;       /* last number of ours */
 	bool waiting;         /* tx_num is not acknowledged yet */
-	bool flag_select;     /* SELECT on the message in flight */
+	uint8_t flags;        /* of the message in flight */
 	uint8_t message[FT_LINK_BLOCK_MAX + 2]; /* in flight, kept for repeats */
 	uint16_t message_n;
-	bool is_block;
-	size_t cut;
-	bool restarted, fell_back, proven; /* proven: a good message came at the rate in use */
-	int start_baud;
+	size_t cut;           /* file bytes in flight */
+	/* the rate */
+	int start_baud, next_baud; /* next_baud: to be taken when the STACK has gone; 0 none */
+	bool proven;          /* a good message came at the rate in use */
+	bool fell_back, restarted;
 	unsigned spoilt;      /* damaged messages since the rate changed */
-	bool block_seen, end_select, end_dxe, end_length;
-	uint8_t block_number;
-	uint16_t length_a, length_b; /* announced length read either way round; 0 unknown */
+	/* the application */
+	bool block_seen, last_was_block, accepted, all_sent;
+	uint8_t block_number; /* of the last block */
+	bool end_select, end_dxe, end_length;
+	uint16_t length_low, length_high; /* announced length, read low byte first and high byte first; 0 unknown */
+	uint16_t told_code;   /* machine: the code that was refused */
 	uint8_t list;
 	bool ack_kept;        /* held: acknowledgement kept back */
 	char tail[24];        /* last text bytes, to see the DXE segment pass */
 	unsigned tail_n;
-	bool accepted;        /* machine: codes were right */
 };
 
 struct link_slot {
