@@ -66,6 +66,8 @@ static void carry(struct wire *w, int from, const uint8_t *p, size_t n)
 
 		if (echo)
 			arrive(me, b, at);
+		if (w->dead || (w->deaf_at_9600 && me->baud == 9600))
+			continue;
 		if (w->rates_matter && me->baud != to->baud) {
 			if (i % 3 == 0)
 				arrive(to, (uint8_t)(b * 7 ^ 0xE5), at);
@@ -88,9 +90,19 @@ static void fetch(struct wire *w, int e)
 	struct ft_link_event ev;
 
 	while (ft_link_next(w->end[e].k, &ev)) {
-		if (ev.kind == FT_LINK_EV_BLOCK)
+		if (ev.kind == FT_LINK_EV_BLOCK) {
 			ft_buf_slice(&w->got, ev.text);
-		else if (ev.kind == FT_LINK_EV_WANT_FILE)
+			w->blocks++;
+			if (w->blocks == w->abort_at_block)
+				ft_link_abort(w->end[e].k, w->now_us);
+			w->dead = w->dead || w->blocks == w->dead_at_block;
+			if (w->blocks + 1 == w->hold_at_block) {
+				w->held = true;
+				w->held_until_us = w->now_us + w->hold_us;
+				ft_link_hold(w->end[e].k, true);
+			}
+		}
+		if (ev.kind == FT_LINK_EV_WANT_FILE)
 			ft_link_offer(w->end[e].k, w->file);
 		else if (ev.kind == FT_LINK_EV_DONE)
 			w->end[e].done = true;
@@ -135,6 +147,10 @@ bool wire_run(struct wire *w)
 		int64_t next = FT_NEVER;
 
 		w->steps++;
+		if (w->held_until_us && w->now_us >= w->held_until_us) {
+			w->held_until_us = 0;
+			ft_link_hold(w->end[0].k, false);
+		}
 		step(w, 0);
 		step(w, 1);
 		for (int e = 0; e < 2; e++) {
@@ -143,6 +159,8 @@ bool wire_run(struct wire *w)
 				due = w->end[e].at[0];
 			next = due < next ? due : next;
 		}
+		if (w->held_until_us && w->held_until_us < next)
+			next = w->held_until_us;
 		if (next == FT_NEVER || next > w->limit_us)
 			break;
 		w->now_us = next > w->now_us ? next : w->now_us + 1;

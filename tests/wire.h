@@ -25,6 +25,11 @@ struct wire {
 	bool echo;             /* the carrier's adapter gives its bytes back */
 	uint32_t echo_lost_ppm; /* whole transmissions without echo */
 	bool rates_matter;     /* bytes sent at another rate than the receiver's arrive as rubbish */
+	bool deaf_at_9600;     /* nothing passes at 9600 baud */
+	unsigned hold_at_block, abort_at_block, dead_at_block; /* 0: never */
+	int64_t hold_us, held_until_us;
+	unsigned blocks;
+	bool held, dead;
 	int64_t limit_us;
 	int64_t now_us;
 	unsigned steps;

@@ -10,6 +10,7 @@
 #ifndef FETTLE_DATAPORT_H
 #define FETTLE_DATAPORT_H
 
+#include "fettle/buf.h"
 #include "fettle/error.h"
 #include "fettle/slice.h"
 #include "fettle/time.h"
@@ -132,5 +133,51 @@ const char *ft_link_state(const struct ft_link *k);         /* name of the state
 
 /* Why the session failed, as a sentence with what to try; status is FT_E_LINE. */
 enum ft_status ft_link_failure(const struct ft_link *k, struct ft_error *e);
+
+/* --- Traces: every byte with its time, as text (docs/dataport.md) --- */
+
+#define FT_TRACE_BYTES 64 /* ours: bytes of one line; the writer uses 32 */
+
+enum ft_trace_kind {
+	FT_TRACE_HEAD,     /* "# name: value": text = the line behind '#' */
+	FT_TRACE_SENT,     /* ">" */
+	FT_TRACE_RECEIVED, /* "<" */
+	FT_TRACE_REMARK,   /* "!": text */
+};
+
+struct ft_trace_line {
+	enum ft_trace_kind kind;
+	int64_t at_us;
+	uint8_t bytes[FT_TRACE_BYTES];
+	size_t n;
+	struct ft_slice text; /* borrowed from the trace */
+	unsigned line;        /* counted from 1 */
+};
+
+/* The header: what it is, where it comes from, and the line ("dex carrier 9600"). */
+void ft_trace_head(struct ft_buf *out, const char *name, const char *origin, const char *line);
+void ft_trace_bytes(struct ft_buf *out, int64_t at_us, bool sent, const uint8_t *p, size_t n);
+void ft_trace_remark(struct ft_buf *out, int64_t at_us, struct ft_slice text);
+/* An event as a remark: "block 3 245 bytes", "retry ...". */
+void ft_trace_event(struct ft_buf *out, const struct ft_link_event *ev);
+
+/* The next line that says something; *ret_more is false at the end. FT_E_INPUT with the line number
+ * for what is no trace. `*line` counts lines, start with 0. */
+enum ft_status ft_trace_next(struct ft_slice *rest, unsigned *line, struct ft_trace_line *ret, bool *ret_more,
+                             struct ft_error *e);
+
+struct ft_link_replay {
+	enum ft_link_kind kind;
+	enum ft_link_role role;
+	const struct ft_link_settings *settings; /* NULL: the defaults */
+	struct ft_slice file;  /* machine: what to offer */
+	size_t step;           /* bytes fed at once, 0: a line of the trace */
+	struct ft_buf *events; /* may be NULL: the events as ft_trace_event writes them */
+};
+
+/* Feeds what the trace says was received, at its times, into a new engine in `k` and compares what the
+ * engine sends with what the trace says was sent. FT_E_INPUT with the first difference. */
+enum ft_status ft_link_replay(struct ft_link *k, const struct ft_link_replay *how, struct ft_slice trace,
+                              struct ft_error *e);
 
 #endif

@@ -203,7 +203,7 @@ static const char *subject(const struct ft_link *k, char out[32])
 	if (k->u.dex.leg == 3)
 		snprintf(out, 32, "block %u", k->stats.blocks + 1);
 	else
-		snprintf(out, 32, "%s handshake", k->u.dex.leg == 1 ? "first" : "second");
+		snprintf(out, 32, "the %s handshake", k->u.dex.leg == 1 ? "first" : "second");
 	return out;
 }
 
@@ -367,12 +367,12 @@ static void on_sent_timeout(struct ft_link *k, enum dex_symbol symbol, int64_t n
 				return;
 		}
 		give_up(k, now_us);
-		link_fail(k, TRY_LINE, "the other side fell silent at the %s", subject(k, what));
+		link_fail(k, TRY_LINE, "the other side fell silent at %s", subject(k, what));
 		return;
 	}
 	if (!d->wacks) {
 		k->stats.retries++;
-		link_retry(k, "no answer to the %s, asked for it again", subject(k, what));
+		link_retry(k, "no answer to %s, asked for it again", subject(k, what));
 	}
 	d->asked = true;
 	send_one(k, DEX_ENQ, now_us, k->s.block_answer_us);
