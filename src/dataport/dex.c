@@ -349,7 +349,7 @@ static void on_wack(struct ft_link *k, enum dex_symbol symbol, int64_t now_us)
 		return;
 	}
 	link_retry(k, "the other side is busy, waiting");
-	d->asked = true;
+	d->asked = d->peer_busy = true;
 	link_wait(k, now_us, WACK_WAIT_US);
 }
 
@@ -358,9 +358,11 @@ static void on_sent_timeout(struct ft_link *k, enum dex_symbol symbol, int64_t n
 {
 	struct dex *d = &k->u.dex;
 	char what[32];
+	bool busy = d->peer_busy; /* asking a busy peer again is no repeat */
 
 	(void)symbol;
-	if (!d->wacks && ++k->tries > k->s.retries) {
+	d->peer_busy = false;
+	if (!busy && ++k->tries > k->s.retries) {
 		if (d->leg == 1 && !k->found) { /* what answered the bid was chance */
 			k->turn_bids = UINT8_MAX - 1;
 			if (link_next_turn(k, now_us))
@@ -370,7 +372,7 @@ static void on_sent_timeout(struct ft_link *k, enum dex_symbol symbol, int64_t n
 		link_fail(k, TRY_LINE, "the other side fell silent at %s", subject(k, what));
 		return;
 	}
-	if (!d->wacks) {
+	if (!busy) {
 		k->stats.retries++;
 		link_retry(k, "no answer to %s, asked for it again", subject(k, what));
 	}

@@ -32,7 +32,7 @@ struct dex {
 	uint8_t leg;          /* 1 first handshake, 2 second, 3 the file */
 	uint8_t expect, last_ack; /* parity of the next and the last acknowledgement */
 	bool ack_owed;        /* accepted while held: the acknowledgement is still to be given */
-	bool have_last, last_soh, asked;
+	bool have_last, last_soh, asked, peer_busy;
 	bool paused;          /* a repeat waits, the right answer may still come */
 	uint16_t last_crc;
 	unsigned same, enqs, wacks;
