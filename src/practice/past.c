@@ -12,6 +12,8 @@ static void pay_coins(struct ft_practice *p, int64_t price)
 		int64_t least = (price - p->credit) / 5, i = practice_random(p, (int64_t)p->coin_count);
 		while (p->coins[i].value < least && i + 1 < (int64_t)p->coin_count)
 			i++;
+		while (p->keeps_change && i && p->coins[i].value > price - p->credit && n < TENDER_MAX - 8 && practice_random(p, 12))
+			i--; /* who knows that it gives no change looks for the right coins */
 		practice_coin(p, p->coins[i].value, price, &why);
 	}
 }
@@ -71,7 +73,7 @@ static void visit(struct ft_practice *p, int64_t nth)
 		mend(p, &p->selections[i]);
 	for (size_t i = 0; i < p->coin_count; i++)
 		if (p->coins[i].in_tube < p->coins[i].room / 3)
-			practice_fill(p, i, p->coins[i].room / 3);
+			practice_fill(p, i, p->coins[i].room / 2);
 		else if (p->coins[i].room && p->coins[i].in_tube == p->coins[i].room && practice_random(p, 4) == 0)
 			practice_payout(p, i, 5);
 	p->stacked = 0;
@@ -92,10 +94,15 @@ void practice_live(struct ft_practice *p)
 {
 	int64_t until = p->now_s, stretch, share;
 	bool known = p->clock_known;
+	int64_t level[COINS_MAX], stock[SELECTIONS_MAX];
 
 	p->born_s = p->priced_s = p->clock_set_s = p->past.visits ? p->past.from_s : p->now_s;
 	if (!p->past.visits)
 		return;
+	for (size_t i = 0; i < p->coin_count; i++)
+		level[i] = p->coins[i].in_tube;
+	for (size_t i = 0; i < p->selection_count; i++)
+		stock[i] = p->selections[i].stock;
 	p->quiet = true;
 	p->now_s = p->past.from_s;
 	stretch = (until - p->past.from_s) / (p->past.visits + 1);
@@ -111,6 +118,14 @@ void practice_live(struct ft_practice *p)
 		p->now_s = begin + stretch - stretch / 20;
 		if (v < p->past.visits)
 			visit(p, v);
+	}
+	/* the last customers may leave tubes and trays empty; whoever practises finds them as described, or fuller tubes */
+	for (size_t i = 0; i < p->coin_count; i++)
+		if (p->coins[i].in_tube < level[i])
+			practice_fill(p, i, level[i] - p->coins[i].in_tube);
+	for (size_t i = 0; i < p->selection_count; i++) {
+		mend(p, &p->selections[i]);
+		p->selections[i].stock = stock[i];
 	}
 	p->now_s = until;
 	p->clock_known = known;

@@ -1,0 +1,472 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* fettle practice: puts the practice machine on two pseudo-terminals and drives it by lines. */
+#include "verbs.h"
+
+#include <errno.h>
+#include <signal.h>
+#include <stdlib.h>
+#include <unistd.h>
+
+#include "fettle/limits.h"
+#include "fettle/port.h"
+#include "fettle/practice.h"
+
+enum { LINKS = 2, INPUT_MAX = 65536 };
+
+static volatile sig_atomic_t stopped;
+
+static void on_signal(int number)
+{
+	(void)number;
+	stopped = 1;
+}
+
+struct served {
+	struct bench *b;
+	unsigned slot; /* 0 DEX, 1 DDCMP */
+	enum ft_link_kind kind;
+	struct ft_port *port;
+	struct ft_link *link;
+	struct ft_link_settings settings;
+	struct ft_port_session session;
+	char peer[FT_LINK_ID_MAX + 1];
+	uint16_t learned; /* DDCMP: the code it took from its first reader */
+	bool reading;
+};
+
+struct bench {
+	struct cli *c;
+	struct ft_practice *p;
+	struct served links[LINKS];
+	bool fast, until_eof, script;
+	int64_t seed, turn_round_us, block, hold_until_us;
+	char input[INPUT_MAX];
+	size_t input_n, input_at;
+	bool input_open;
+	unsigned line;
+	bool over;
+	int code;
+};
+
+/* ---- telling ---- */
+
+static void tell(struct bench *b)
+{
+	struct ft_practice_event ev;
+	struct ft_buf out = { 0 };
+
+	while (ft_practice_next(b->p, &ev)) {
+		if (b->c->json) {
+			struct ft_json j = { .out = &out };
+			ft_practice_event_json(b->p, &ev, &j);
+			ft_buf_byte(&out, '\n');
+		} else {
+			char at[FT_TIME_TEXT];
+			ft_time_text(ev.at_s * FT_SECOND, 0, at);
+			ft_buf_printf(&out, "%.8s  ", at + 11);
+			ft_wrap(&out, ev.text, b->c->columns, 10);
+			ft_buf_byte(&out, '\n');
+		}
+	}
+	if (out.n && (!cli_flush(b->c, &out) || fflush(stdout))) {
+		b->over = true; /* nobody listens any more */
+		b->code = FT_E_STORE;
+	}
+	ft_buf_done(&out);
+}
+
+static void first_line(struct bench *b)
+{
+	struct ft_practice_about m = ft_practice_about(b->p);
+	struct ft_buf out = { 0 };
+	struct ft_json j = { .out = &out };
+
+	ft_json_object(&j, NULL);
+	ft_json_object(&j, "ports");
+	for (int i = 0; i < LINKS; i++)
+		ft_json_text(&j, ft_link_kind_word(b->links[i].kind), ft_port_path(b->links[i].port));
+	ft_json_object_end(&j);
+	ft_json_text(&j, "command", "practice");
+	ft_json_object(&j, "machine");
+	ft_json_text(&j, "dialect", m.name);
+	ft_json_text(&j, "serial", m.serial);
+	ft_json_text(&j, "model", m.model);
+	ft_json_text(&j, "revision", m.revision);
+	ft_json_text(&j, "asset", *m.asset ? m.asset : NULL);
+	ft_json_text(&j, "location", *m.location ? m.location : NULL);
+	ft_json_object_end(&j);
+	ft_json_text(&j, "currency", m.currency);
+	ft_json_i64(&j, "decimals", m.decimals);
+	ft_json_i64(&j, "seed", b->seed);
+	ft_json_text(&j, "pace", b->fast ? "fast" : "real");
+	ft_json_object_end(&j);
+	ft_buf_byte(&out, '\n');
+	if (!cli_flush(b->c, &out) || fflush(stdout))
+		b->over = true;
+	ft_buf_done(&out);
+}
+
+/* ---- the links ---- */
+
+static void on_link_event(void *context, const struct ft_link_event *ev)
+{
+	struct served *s = context;
+	struct ft_slice bytes;
+	size_t n = ev->text.n < FT_LINK_ID_MAX ? ev->text.n : FT_LINK_ID_MAX;
+
+	switch (ev->kind) {
+	case FT_LINK_EV_PEER:
+		if (n)
+			memcpy(s->peer, ev->text.p, n);
+		s->peer[n] = 0;
+		break;
+	case FT_LINK_EV_WANT_FILE:
+		if (ft_practice_read_begin(s->b->p, s->slot, ft_slice_of(s->peer), &bytes, NULL) == FT_OK) {
+			s->reading = true;
+			ft_link_offer(s->link, bytes);
+		}
+		break;
+	case FT_LINK_EV_DONE:
+	case FT_LINK_EV_FAILED:
+		ft_practice_read_end(s->b->p, s->slot, ev->kind == FT_LINK_EV_DONE);
+		s->reading = false;
+		break;
+	default:
+		break;
+	}
+}
+
+/* A machine waits for the next reader, with the manners its faults give it now. */
+static enum ft_status wait_for_reader(struct served *s, int64_t now_us)
+{
+	struct ft_practice_line l = ft_practice_line(s->b->p);
+	struct ft_link_settings set = s->settings;
+
+	set.turn_round_us += l.extra_turn_round_us;
+	set.security_code = l.refuses ? l.security_code : s->learned;
+	s->peer[0] = 0;
+	s->reading = false;
+	ft_link_init(s->link, s->kind, FT_LINK_MACHINE, &set, now_us);
+	s->session = (struct ft_port_session){ .port = s->port, .link = s->link, .context = s, .event = on_link_event };
+	return ft_port_rate(s->port, set.baud, &s->b->c->error);
+}
+
+static enum ft_status serve(struct bench *b, struct served *s, unsigned slot, const char *link_name)
+{
+	struct ft_practice_about about = ft_practice_about(b->p);
+	struct ft_pty_settings pty = { .link_name = link_name, .paced = !b->fast };
+	enum ft_status status;
+
+	s->b = b;
+	s->slot = slot;
+	s->kind = slot ? FT_LINK_DDCMP : FT_LINK_DEX;
+	s->settings = ft_link_defaults(s->kind, FT_LINK_MACHINE);
+	if (!s->settings.baud)
+		s->settings.baud = slot ? 2400 : 9600; /* each link's own start (fact sheet 5.1, 6.1) */
+	memcpy(s->settings.id, about.sender, FT_LINK_ID_MAX + 1);
+	if (b->turn_round_us >= 0)
+		s->settings.turn_round_us = b->turn_round_us;
+	if (b->block)
+		s->settings.block_text = (unsigned)b->block;
+	s->link = ft_arena_alloc(&b->c->arena, ft_link_size());
+	if (!s->link)
+		return ft_fail_memory(&b->c->error, "serving the practice machine");
+	pty.baud = s->settings.baud;
+	pty.faults.seed = (uint64_t)b->seed * 2 + slot;
+	status = ft_port_serve(&pty, &s->port, &b->c->error);
+	return status == FT_OK ? wait_for_reader(s, ft_port_clock()) : status;
+}
+
+/* Faults and power come and go while the links are up. */
+static void take_manners(struct bench *b, int64_t now_us)
+{
+	struct ft_practice_line l = ft_practice_line(b->p);
+
+	for (int i = 0; i < LINKS; i++) {
+		struct served *s = &b->links[i];
+		struct ft_wire *w = ft_port_wire(s->port);
+		if (w) {
+			w->faults.dead = !l.powered || (s->kind == FT_LINK_DEX ? l.dead_dex : l.dead_ddcmp);
+			w->faults.damaged_ppm = l.noise_per_million / 2;
+			w->faults.lost_ppm = l.noise_per_million - w->faults.damaged_ppm;
+		}
+		if (!l.powered && s->reading)
+			ft_practice_read_end(b->p, s->slot, false);
+		if (!l.powered || !s->reading)
+			wait_for_reader(s, now_us);
+	}
+}
+
+static enum ft_status step(struct served *s, int64_t now_us, int64_t *due_us)
+{
+	int64_t due = FT_NEVER;
+	enum ft_status status = ft_port_step(&s->session, now_us, &due, &s->b->c->error);
+
+	if (status != FT_OK)
+		return status;
+	if (ft_link_ended(s->link)) {
+		if (s->reading) /* it ended without a word */
+			ft_practice_read_end(s->b->p, s->slot, false);
+		if (s->kind == FT_LINK_DDCMP && !ft_practice_line(s->b->p).refuses)
+			s->learned = ft_link_security_code(s->link);
+		status = wait_for_reader(s, now_us);
+		due = now_us;
+	}
+	if (due < *due_us)
+		*due_us = due;
+	return status;
+}
+
+/* ---- the lines ---- */
+
+static void failed_line(struct bench *b, struct ft_error *e)
+{
+	struct ft_buf out = { 0 };
+	struct ft_json j = { .out = &out };
+
+	fprintf(stderr, "fettle: %s\n", e->text);
+	if (b->c->json) {
+		ft_json_object(&j, NULL);
+		ft_json_text(&j, "event", "error");
+		ft_json_i64(&j, "line", b->line);
+		ft_json_text(&j, "text", e->text);
+		ft_json_object_end(&j);
+		ft_buf_byte(&out, '\n');
+		cli_flush(b->c, &out);
+		fflush(stdout);
+	}
+	ft_buf_done(&out);
+	if (b->script) { /* a script is written once and should be right; a person may try again */
+		b->over = true;
+		b->code = ft_exit_code(e->status);
+	}
+}
+
+static void command(struct bench *b, struct ft_slice line)
+{
+	struct ft_practice_wish wish;
+	struct ft_error e = { 0 };
+	enum ft_status s = ft_practice_do(b->p, line, b->line, &wish, &e);
+
+	if (s == FT_OK && wish.kind == FT_PRACTICE_WRITE) {
+		const char *path = ft_arena_text(&b->c->arena, wish.path);
+		b->c->error = (struct ft_error){ 0 };
+		s = path ? cli_write_file(b->c, path, wish.bytes) : ft_fail_memory(&b->c->error, "a name");
+		e = b->c->error;
+	}
+	if (s != FT_OK) {
+		while (ft_practice_next(b->p, &(struct ft_practice_event){ 0 }))
+			; /* what could not be written was not saved */
+		failed_line(b, &e);
+		return;
+	}
+	tell(b);
+	if (wish.kind == FT_PRACTICE_WAIT && !b->fast)
+		b->hold_until_us = ft_port_clock() + wish.wait_us;
+	b->over |= wish.kind == FT_PRACTICE_END;
+}
+
+/* The next whole line, or the last one without its end when the input is closed. */
+static bool next_line(struct bench *b, struct ft_slice *ret)
+{
+	size_t left = b->input_n - b->input_at;
+	const char *p = b->input + b->input_at, *end = left ? memchr(p, '\n', left) : NULL;
+
+	if (!end && (!left || b->input_open) && left < INPUT_MAX)
+		return false;
+	*ret = (struct ft_slice){ p, end ? (size_t)(end - p) : left };
+	b->input_at += ret->n + (end != NULL);
+	b->line++;
+	return true;
+}
+
+static void run_lines(struct bench *b, int64_t now_us)
+{
+	struct ft_slice line;
+	bool any = false;
+
+	while (!b->over && now_us >= b->hold_until_us && next_line(b, &line)) {
+		command(b, line);
+		any = true;
+	}
+	if (any && !b->over)
+		take_manners(b, now_us);
+	if (!b->over && !b->input_open && b->input_at == b->input_n && b->until_eof && now_us >= b->hold_until_us)
+		b->over = true;
+}
+
+static void take_input(struct bench *b)
+{
+	ssize_t n;
+
+	memmove(b->input, b->input + b->input_at, b->input_n - b->input_at);
+	b->input_n -= b->input_at;
+	b->input_at = 0;
+	if (b->input_n == INPUT_MAX)
+		return;
+	n = read(STDIN_FILENO, b->input + b->input_n, INPUT_MAX - b->input_n);
+	if (n > 0)
+		b->input_n += (size_t)n;
+	else if (n == 0 || (errno != EINTR && errno != EAGAIN))
+		b->input_open = false;
+}
+
+/* ---- the whole ---- */
+
+static int loop(struct bench *b, const sigset_t *mask)
+{
+	struct pollfd fds[LINKS + 1];
+
+	while (!b->over && !stopped) {
+		int64_t now_us = ft_port_clock(), due_us = FT_NEVER;
+		run_lines(b, now_us);
+		for (int i = 0; i < LINKS && !b->over; i++) {
+			if (step(&b->links[i], now_us, &due_us) != FT_OK)
+				return cli_failed(b->c);
+			fds[i] = ft_port_poll(b->links[i].port);
+		}
+		tell(b);
+		if (b->over)
+			break;
+		if (b->hold_until_us > now_us && b->hold_until_us < due_us)
+			due_us = b->hold_until_us;
+		fds[LINKS] = (struct pollfd){ .fd = b->input_open && b->hold_until_us <= now_us ? STDIN_FILENO : -1, .events = POLLIN };
+		if (ft_port_wait(fds, LINKS + 1, due_us, mask) > 0 && fds[LINKS].revents)
+			take_input(b);
+	}
+	return b->code;
+}
+
+static enum ft_status load_script(struct bench *b, const char *path)
+{
+	struct ft_slice text;
+	enum ft_status s = cli_read_file(b->c, path, "the script", INPUT_MAX, &text);
+
+	if (s != FT_OK)
+		return s;
+	if (text.n > INPUT_MAX)
+		return ft_fail(&b->c->error, FT_E_INPUT, "The script %s is longer than %d bytes; cut it in two.", path, INPUT_MAX);
+	memcpy(b->input, text.p, text.n);
+	b->input_n = text.n;
+	b->script = true;
+	return FT_OK;
+}
+
+static enum ft_status make_machine(struct bench *b)
+{
+	struct cli *c = b->c;
+	const char *name = cli_value(c, "machine"), *security = cli_value(c, "security"), *fault;
+	size_t n;
+	const struct ft_practice_builtin *own = name ? ft_practice_builtin(ft_slice_of(name)) : ft_practice_builtins(&n);
+	struct ft_slice text = own ? own->description : (struct ft_slice){ 0 };
+	struct ft_practice_wish wish;
+	enum ft_status s = own ? FT_OK : cli_read_file(c, name, "the machine's description", FT_AUDIT_BYTES_MAX, &text);
+
+	if (s == FT_OK)
+		s = ft_practice_new(text, own ? own->name : name, (uint64_t)b->seed, &c->arena, &b->p, &c->error);
+	for (int i = 0; s == FT_OK && (fault = cli_value_nth(c, "fault", i)); i++) {
+		const char *line = ft_arena_printf(&c->arena, "fault %s", fault);
+		s = line ? ft_practice_do(b->p, ft_slice_of(line), 0, &wish, &c->error) : ft_fail_memory(&c->error, "a fault");
+	}
+	if (s == FT_OK && security) {
+		const char *line = ft_arena_printf(&c->arena, "fault refusing-code %s", security);
+		s = line ? ft_practice_do(b->p, ft_slice_of(line), 0, &wish, &c->error) : ft_fail_memory(&c->error, "a code");
+	}
+	return s;
+}
+
+static bool take_options(struct bench *b)
+{
+	const char *pace = cli_value(b->c, "pace");
+	int64_t turn_round_ms;
+
+	if (!cli_number(b->c, "seed", 0, INT32_MAX, 1, &b->seed) || !cli_number(b->c, "turn-round", 0, 10000, -1, &turn_round_ms) ||
+	    !cli_number(b->c, "block", 1, FT_LINK_BLOCK_MAX, 0, &b->block))
+		return false;
+	b->turn_round_us = turn_round_ms < 0 ? -1 : turn_round_ms * 1000;
+	b->fast = pace && strcmp(pace, "fast") == 0;
+	if (pace && !b->fast && strcmp(pace, "real") != 0) {
+		cli_usage(b->c, "--pace is real or fast, not \"%s\".", pace);
+		return false;
+	}
+	b->until_eof = cli_flag(b->c, "until-eof");
+	return true;
+}
+
+static int run(struct cli *c)
+{
+	struct bench *b = ft_arena_alloc(&c->arena, sizeof *b);
+	struct sigaction act = { .sa_handler = on_signal };
+	const char *script = cli_value(c, "script");
+	sigset_t block, before;
+	int code;
+
+	if (!b) {
+		ft_fail_memory(&c->error, "the practice machine");
+		return cli_failed(c);
+	}
+	b->c = c;
+	b->input_open = !script;
+	if (!take_options(b) || (script && load_script(b, script) != FT_OK) || make_machine(b) != FT_OK)
+		return cli_failed(c);
+	sigemptyset(&block);
+	sigaddset(&block, SIGINT);
+	sigaddset(&block, SIGTERM);
+	sigaddset(&block, SIGHUP);
+	sigprocmask(SIG_BLOCK, &block, &before); /* they come while waiting only */
+	sigaction(SIGINT, &act, NULL);
+	sigaction(SIGTERM, &act, NULL);
+	sigaction(SIGHUP, &act, NULL);
+	signal(SIGPIPE, SIG_IGN);
+	if (serve(b, &b->links[0], 0, cli_value(c, "dex-link")) != FT_OK ||
+	    serve(b, &b->links[1], 1, cli_value(c, "ddcmp-link")) != FT_OK) {
+		code = cli_failed(c);
+	} else {
+		first_line(b);
+		take_manners(b, ft_port_clock());
+		tell(b);
+		code = loop(b, &before);
+	}
+	for (int i = 0; i < LINKS; i++)
+		ft_port_close(b->links[i].port);
+	ft_practice_done(b->p);
+	return code;
+}
+
+static const struct cli_option options[] = {
+	{ "machine", "NAME|FILE", "snack (when not said), hotdrink, coinbox, or a description of your own" },
+	{ "fault", "\"NAME ARGUMENTS\"", "start with this fault; may be given several times" },
+	{ "seed", "N", "the past and the chances of the machine; 1 when not said" },
+	{ "pace", "real|fast", "real: bytes take their time at the line rate; fast: as fast as it can" },
+	{ "turn-round", "MS", "silence the machine keeps before it answers" },
+	{ "security", "CODE", "four hexadecimal digits demanded over DDCMP" },
+	{ "script", "FILE", "take the lines from FILE instead of standard input" },
+	{ "dex-link", "PATH", "make a link to the DEX/UCS port under this name" },
+	{ "ddcmp-link", "PATH", "make a link to the DDCMP port under this name" },
+	{ "block", "N", "characters of the audit in one block" },
+	{ "until-eof", NULL, "end when the lines end" },
+	{ NULL, NULL, NULL },
+};
+
+const struct cli_verb verb_practice = {
+	.name = "practice",
+	.arguments = "[--machine NAME] [--fault NAME]...",
+	.summary = "a machine to practise on, on two ports, driven by lines",
+	.about = "Puts an invented vending machine on two pseudo-terminals, DEX/UCS on one and DDCMP on the other, and lets it be "
+		 "read as often as you like. It keeps its own books; lines on standard input sell, test, fill, reprice, cut the "
+		 "power or put in a fault.\n\n"
+		 "The first line it prints names the ports as JSON; every line after it is something that happened.\n\n"
+		 "Lines: sell 21 coins 100 50, sell 14 bill 500, sell 14 card [list N] [deny|timeout], sell 14 token, insert coin 100, "
+		 "press 21, return, topup bill 1000, test 21, free 21, price 21 250 [list N], fill 25 40, payout 25 3, firmware 0313, "
+		 "power off, power on, door open, door close, clock 2026-03-09T14:05, temperature 4.5, reset, jam 21, clear 21, "
+		 "motor 21 23, refill, collect, fault NAME, fault off NAME, save FILE, read FILE, sales FILE, wait S, quit. "
+		 "Money is in minor units.\n\n"
+		 "Faults: crossed-selections A B, counted-elsewhere A B, price-lost, other-price SELECTION PRICE, meters-lost, "
+		 "cash-in-lost, cashless-as-cash, cash-as-cashless, counted-twice, not-counted, other-list, clock-unset, cut-short, "
+		 "wrong-checksum, noisy-line, slow-line, dead-port, refusing-code. docs/practice.md says what each looks like.",
+	.options = options,
+	.examples = "$ fettle practice\n$ fettle practice --machine hotdrink --fault \"other-list 2\" --pace fast",
+	.least = 0,
+	.most = 0,
+	.run = run,
+};
