@@ -9,6 +9,8 @@
 #include "fettle/error.h"
 #include "fettle/finding.h"
 #include "fettle/hash.h"
+#include "fettle/ledger.h"
+#include "fettle/visit.h"
 
 /* ---- cautions (data/cautions.csv) ---- */
 
@@ -81,9 +83,11 @@ bool ft_member_name_good(struct ft_slice name);
 
 /* ---- manifest and signature ---- */
 
-/* Names every member with size and hash, and the signer. `ret_content`: the package's own name, which the
- * PDF can carry: BLAKE2b-256 over the lines "hash size name" of all members but the PDF. */
+/* The package's own name: BLAKE2b-256 over the lines "hash size name" of handover.json and the evidence.
+ * The papers made from those (PDF and the office's line) are left out, so that they can carry it. */
 struct ft_hash ft_content_id(const struct ft_member *m, size_t count);
+
+/* Names every member with size and hash, and the signer. */
 void ft_manifest_write(const struct ft_member *m, size_t count, const struct ft_key *signer, struct ft_buf *out);
 void ft_signature_write(const struct ft_key *signer, struct ft_slice manifest, struct ft_buf *out);
 
@@ -118,5 +122,89 @@ struct ft_column {
 enum ft_status ft_mapping_read(struct ft_slice csv, struct ft_arena *a, struct ft_column **ret, size_t *ret_count,
                                struct ft_error *e);
 size_t ft_mapping_default(const struct ft_column **ret);
+
+/* ---- what a handover says ---- */
+
+/* One audit of the visit as the papers show it. */
+struct ft_audit_shown {
+	bool there;                         /* read, and the rest holds */
+	const struct ft_evidence *evidence; /* NULL: the visit has none */
+	struct ft_audit audit;
+	struct ft_facts *facts;
+	struct ft_summary summary;
+};
+
+/* A selection in the settings grid; NULL where that audit does not have it. */
+struct ft_grid_row {
+	const struct ft_selection *before, *after;
+	bool name_changed, price_changed;
+};
+
+struct ft_handover {
+	const struct ft_visit *visit;
+	struct ft_judgement judgement;
+	struct ft_audit_shown before, after;
+	struct ft_grid_row *grid;  /* natural order of selections */
+	size_t grid_count;
+	bool compared;             /* comparison holds */
+	struct ft_comparison comparison;
+	struct ft_sale *sales;     /* all lists of the visit together, in order */
+	size_t sale_count;
+	bool proved;               /* proof holds */
+	struct ft_proof proof;
+	int64_t at_us;             /* the time of the package: when the visit was closed, else last changed */
+	int at_offset;
+};
+
+/* Judges and reads a visit whose evidence has its bytes. Pure: the same visit gives the same handover.
+ * Fails without memory only. */
+enum ft_status ft_handover_prepare(const struct ft_visit *v, struct ft_arena *a, struct ft_handover *ret, struct ft_error *e);
+
+/* The package's name for a piece of evidence: "evidence/<hash>.<ending>"; NULL without memory. */
+const char *ft_evidence_member(const struct ft_evidence *ev, struct ft_arena *a);
+
+/* handover.json. `program` is "fettle 0.1.0" and the like. */
+void ft_handover_json(const struct ft_handover *h, const char *program, struct ft_arena *a, struct ft_buf *out);
+
+/* Reads the record (identity, evidence, statements, waivers) back out of a handover.json, taking the bytes
+ * of the evidence from the package. FT_E_INPUT with one sentence. */
+enum ft_status ft_record_read(const struct ft_opened *p, struct ft_arena *a, struct ft_visit *ret, const char **ret_program,
+                              struct ft_error *e);
+
+/* Reads the record, judges it anew and compares handover.json byte for byte (handover.verdict,
+ * handover.other-version). `h` and `v` are filled from the record. */
+enum ft_status ft_handover_check(const struct ft_opened *p, const char *program, struct ft_arena *a, struct ft_findings *findings,
+                                 struct ft_visit *v, struct ft_handover *h, struct ft_error *e);
+
+/* What stands in the margin of every sheet. */
+struct ft_seal_text {
+	const char *program;
+	const char *content;     /* 64 hex digits */
+	const char *signed_by;
+	const char *fingerprint;
+};
+
+enum ft_sheet { FT_SHEET_A4, FT_SHEET_LETTER };
+
+/* machines.csv: the heading and one line. */
+void ft_handover_line(const struct ft_handover *h, const struct ft_seal_text *seal, const struct ft_column *columns, size_t count,
+                      struct ft_buf *out);
+
+/* handover.pdf. `ret_pages` may be NULL. */
+enum ft_status ft_handover_pdf(const struct ft_handover *h, const struct ft_seal_text *seal, enum ft_sheet sheet,
+                               struct ft_arena *a, struct ft_buf *out, int *ret_pages, struct ft_error *e);
+
+struct ft_pack_options {
+	const struct ft_key *signer;     /* with its secret */
+	const struct ft_column *columns; /* NULL: the default */
+	size_t column_count;
+	enum ft_sheet sheet;
+	const char *program;
+};
+
+/* The whole package as one .zip, opened and checked again before it is given out. `ret_content` has
+ * FT_HASH_TEXT bytes. */
+enum ft_status ft_handover_pack(const struct ft_handover *h, const struct ft_pack_options *o, struct ft_arena *a,
+                                struct ft_buf *out, char *ret_content, struct ft_error *e);
 
 #endif

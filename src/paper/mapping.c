@@ -7,7 +7,7 @@
 /* Fields a column can come from: the names stand in docs/handover.md too. */
 static const char *const sources[] = {
 	"asset", "place", "serial", "model", "revision", "unit", "sim", "visit", "visit_key", "opened", "closed", "fitter",
-	"verdict", "words", "shown", "contradicted", "open", "waived", "currency", "decimals", "sales_value", "sales_count",
+	"verdict", "shown", "contradicted", "open", "waived", "currency", "decimals", "sales_value", "sales_count",
 	"cash_value", "card_value", "cash_in", "to_box", "bills_in", "tubes_now", "reads", "selections", "prices_changed",
 	"meters_lost", "package", "signed_by", "program", "fixed", NULL,
 };
