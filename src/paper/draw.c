@@ -140,8 +140,8 @@ void put_mark(struct sheet *s, double x, double y, double size, enum ft_stands s
 		cairo_line_to(s->cr, x - r * 1.12, y);
 		cairo_close_path(s->cr);
 		cairo_stroke(s->cr);
-		cairo_move_to(s->cr, x - r * 1.2, y + r * 1.0);
-		cairo_line_to(s->cr, x + r * 1.2, y - r * 1.0);
+		cairo_move_to(s->cr, x - r * 1.6, y);
+		cairo_line_to(s->cr, x + r * 1.6, y);
 		break;
 	case FT_STANDS_WAIVED:
 		cairo_arc(s->cr, x, y, r - stroke / 2, M_PI / 2, 3 * M_PI / 2);
@@ -220,7 +220,7 @@ void skip(struct sheet *s, int steps)
 void put_heading(struct sheet *s, const char *text, double h)
 {
 	if (s->y > TOP)
-		skip(s, 3);
+		skip(s, 2);
 	need(s, 24 + h);
 	if (s->outline)
 		cairo_pdf_surface_add_outline(s->surface, CAIRO_PDF_OUTLINE_ROOT, text,

@@ -121,18 +121,18 @@ static const char *detail_of(struct sheet *s, const struct ft_claim_state *c)
 /* One claim with its mark in the margin; false when the page has no room for it. */
 static bool put_brief(struct sheet *s, const struct ft_claim_state *c, double spare)
 {
-	bool full = c->stands != FT_STANDS_SHOWN;
+	bool full = c->stands != FT_STANDS_SHOWN && (c->stands != FT_STANDS_OPEN || c->claim->due == FT_DUE_CLOSE);
 	double basis = full ? 0 : 120;
 	double w = text_width(s) - basis;
-	enum style style = c->stands == FT_STANDS_CONTRADICTED ? STYLE_STRONG : STYLE_BODY;
+	enum style style = c->stands == FT_STANDS_CONTRADICTED ? STYLE_STRONG : full ? STYLE_BODY : STYLE_SMALL;
 	const char *sentence = sentence_of(s, c->claim->sentence);
 	const char *detail = full ? detail_of(s, c) : "";
 	double h = height_of(s, w, style, sentence) + (*detail ? height_of(s, w, STYLE_SMALL, detail) + 2 : 0);
 
 	if (room_left(s) < h + spare)
 		return false;
-	put_mark(s, MARK_AT, s->y + 6.5, 8, c->stands);
-	if (!full)
+	put_mark(s, MARK_AT, s->y + pitch_of(style) / 2, full ? 8 : 7, c->stands);
+	if (!full && c->stands == FT_STANDS_SHOWN)
 		put_text(s, LEFT + w, s->y, basis, STYLE_SMALL, INK_PENCIL, SIDE_RIGHT, 1, basis_of(s, c));
 	s->y += put_text(s, LEFT, s->y, w - (full ? 0 : GRID), style, INK_BLACK, SIDE_LEFT, 0, sentence);
 	if (*detail)
@@ -201,16 +201,11 @@ void page_one(struct sheet *s)
 	put_group(s, "Contradicted", FT_STANDS_CONTRADICTED, false);
 	put_group(s, "Open before closing", FT_STANDS_OPEN, false);
 	put_group(s, "Waived", FT_STANDS_WAIVED, false);
-	put_group(s, "Shown", FT_STANDS_SHOWN, false);
 	put_group(s, "Open for the weeks after", FT_STANDS_OPEN, true);
+	put_group(s, "Shown", FT_STANDS_SHOWN, false);
 }
 
 /* ---- every claim, with all that stands behind it ---- */
-
-static double finding_height(struct sheet *s, double w, const char *text)
-{
-	return height_of(s, w, STYLE_SMALL, text);
-}
 
 static const char *finding_words(struct sheet *s, const struct ft_finding *f)
 {
@@ -218,7 +213,7 @@ static const char *finding_words(struct sheet *s, const struct ft_finding *f)
 	const char *element = f->where.element ? ft_arena_printf(s->arena, "%s: ", f->where.element) : "";
 	const char *text = ft_arena_printf(s->arena, "%s%s%s. Seen %s%s%s. %s%s", at, element, ft_rule(f->rule)->sentence,
 	                                   f->seen ? f->seen : "nothing", f->expected ? ", expected " : "", f->expected ? f->expected : "",
-	                                   f->todo ? f->todo : "", f->todo ? "." : "");
+	                                   f->todo ? sentence_of(s, f->todo) : "", f->todo ? "." : "");
 
 	return text ? text : "";
 }
@@ -231,10 +226,34 @@ static void put_claim_findings(struct sheet *s, const struct ft_claim_state *c)
 	for (size_t i = 0; i < c->finding_count; i++) {
 		const struct ft_finding *f = &all->list[c->findings[i]];
 		const char *text = finding_words(s, f);
-		need(s, finding_height(s, w, text));
+		need(s, height_of(s, w, STYLE_SMALL, text));
 		put_text(s, LEFT, s->y, GRID, STYLE_SMALL, INK_BLACK, SIDE_LEFT, 1, ft_weight_mark(f->weight));
 		s->y += put_text(s, LEFT + 2 * GRID, s->y, w, STYLE_SMALL, INK_BLACK, SIDE_LEFT, 0, text);
 	}
+}
+
+/* What stands below the sentence: an ink and a text a line. */
+struct backing {
+	enum ink ink;
+	const char *text;
+};
+
+static int backing_of(struct sheet *s, const struct ft_claim_state *c, struct backing ret[3])
+{
+	const char *detail = detail_of(s, c);
+	const char *evidence = evidence_text(s, c);
+	int n = 0;
+
+	if (*detail)
+		ret[n++] = (struct backing){ INK_PENCIL, detail };
+	if (c->said)
+		ret[n++] = (struct backing){ INK_BLACK, ft_arena_printf(s->arena, "\342\200\234%s\342\200\235 \342\200\223 %s, %s", c->said->text,
+		                             c->said->by ? c->said->by : "the fitter", time_text(s, c->said->at_us, c->said->at_offset)) };
+	if (*evidence)
+		ret[n++] = (struct backing){ INK_PENCIL, ft_arena_printf(s->arena, "Rests on %s.", evidence) };
+	for (int i = 0; i < n; i++)
+		ret[i].text = ret[i].text ? ret[i].text : "";
+	return n;
 }
 
 static void put_claim(struct sheet *s, const struct ft_claim_state *c)
@@ -242,26 +261,18 @@ static void put_claim(struct sheet *s, const struct ft_claim_state *c)
 	const double side = 72;
 	double w = text_width(s) - side;
 	const char *sentence = sentence_of(s, c->claim->sentence);
-	const char *detail = detail_of(s, c);
-	const char *evidence = evidence_text(s, c);
+	struct backing lines[3];
+	int n = backing_of(s, c, lines);
+	double h = height_of(s, w, STYLE_BODY, sentence);
 
-	need(s, height_of(s, w, STYLE_BODY, sentence) + (*detail ? height_of(s, text_width(s), STYLE_SMALL, detail) : 0) + 4);
+	for (int i = 0; i < n; i++)
+		h += height_of(s, text_width(s), STYLE_SMALL, lines[i].text);
+	need(s, h);
 	put_mark(s, MARK_AT, s->y + 6.5, 8, c->stands);
 	put_text(s, LEFT + w, s->y, side, STYLE_SMALL, INK_PENCIL, SIDE_RIGHT, 1, ft_stands_word(c->stands));
 	s->y += put_text(s, LEFT, s->y, w, STYLE_BODY, INK_BLACK, SIDE_LEFT, 0, sentence);
-	if (*detail)
-		s->y += put_text(s, LEFT, s->y, text_width(s), STYLE_SMALL, INK_PENCIL, SIDE_LEFT, 0, detail);
-	if (c->said) {
-		const char *said = ft_arena_printf(s->arena, "\342\200\234%s\342\200\235 %s, %s", c->said->text, c->said->by ? c->said->by : "the fitter",
-		                                   time_text(s, c->said->at_us, c->said->at_offset));
-		need(s, height_of(s, text_width(s), STYLE_SMALL, said ? said : ""));
-		s->y += put_text(s, LEFT, s->y, text_width(s), STYLE_SMALL, INK_BLACK, SIDE_LEFT, 0, said ? said : "");
-	}
-	if (*evidence) {
-		const char *text = ft_arena_printf(s->arena, "Rests on %s.", evidence);
-		need(s, height_of(s, text_width(s), STYLE_SMALL, text ? text : ""));
-		s->y += put_text(s, LEFT, s->y, text_width(s), STYLE_SMALL, INK_PENCIL, SIDE_LEFT, 0, text ? text : "");
-	}
+	for (int i = 0; i < n; i++)
+		s->y += put_text(s, LEFT, s->y, text_width(s), STYLE_SMALL, lines[i].ink, SIDE_LEFT, 0, lines[i].text);
 	put_claim_findings(s, c);
 	s->y += 5;
 }

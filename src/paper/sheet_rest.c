@@ -50,9 +50,9 @@ void section_totals(struct sheet *s)
 	const struct ft_summary *x = &b->summary, *y = &a->summary;
 	const double w = text_width(s), n = 56;
 	const struct cell_column columns[] = {
-		{ 0, w - 6 * n - 8, SIDE_LEFT, "since initialisation" },
-		{ w - 6 * n, n - 4, SIDE_RIGHT, "before" }, { w - 5 * n, n - 4, SIDE_RIGHT, "after" }, { w - 4 * n, n - 4, SIDE_RIGHT, "difference" },
-		{ w - 3 * n, n - 4, SIDE_RIGHT, "number before" }, { w - 2 * n, n - 4, SIDE_RIGHT, "after" }, { w - n, n, SIDE_RIGHT, "difference" },
+		{ 0, w - 6 * n - 40, SIDE_LEFT, "since initialisation" },
+		{ w - 6 * n - 32, n, SIDE_RIGHT, "money before" }, { w - 5 * n - 32, n, SIDE_RIGHT, "after" }, { w - 4 * n - 32, n, SIDE_RIGHT, "difference" },
+		{ w - 3 * n, n, SIDE_RIGHT, "count before" }, { w - 2 * n, n, SIDE_RIGHT, "after" }, { w - n, n, SIDE_RIGHT, "difference" },
 	};
 	const struct cells t = { columns, 7, 0 };
 	const char *currency = a->there && y->currency ? y->currency->alpha : b->there && x->currency ? x->currency->alpha : NULL;
@@ -92,7 +92,7 @@ void section_totals(struct sheet *s)
 
 /* ---- settings ---- */
 
-enum { GRID_PITCH = 14 };
+enum { GRID_PITCH = 14, PRICE_WIDTH = 40 };
 
 static void put_grid_row(struct sheet *s, const struct ft_grid_row *r, double x, double y, double w)
 {
@@ -102,7 +102,7 @@ static void put_grid_row(struct sheet *s, const struct ft_grid_row *r, double x,
 	const char *before = r->before ? money_text(s, r->before->price, decimals) : "gone";
 	const char *after = r->after ? money_text(s, r->after->price, decimals) : "gone";
 	bool changed = r->price_changed || (!r->before != !r->after);
-	double at = x + w - 48, name_w = w - 32 - 104;
+	double at = x + w - PRICE_WIDTH, name_w = w - 32 - 2 * PRICE_WIDTH - 8;
 
 	if (!r->before)
 		before = s->h->before.there ? "new" : "";
@@ -113,11 +113,11 @@ static void put_grid_row(struct sheet *s, const struct ft_grid_row *r, double x,
 	put_text(s, x + 32, y, name_w, STYLE_BODY, INK_BLACK, SIDE_LEFT, 1, name);
 	if (r->name_changed)
 		put_rule(s, x + 32, y + 12.2, fmin(name_w, width_of(s, STYLE_BODY, name)), INK_ACCENT, 1.2);
-	put_text(s, at - 52, y, 48, STYLE_BODY, INK_BLACK, SIDE_RIGHT, 1, before);
-	put_text(s, at, y, 48, changed ? STYLE_STRONG : STYLE_BODY, INK_BLACK, SIDE_RIGHT, 1, after);
+	put_text(s, at - PRICE_WIDTH, y, PRICE_WIDTH, STYLE_BODY, INK_BLACK, SIDE_RIGHT, 1, before);
+	put_text(s, at, y, PRICE_WIDTH, changed ? STYLE_STRONG : STYLE_BODY, INK_BLACK, SIDE_RIGHT, 1, after);
 	if (changed) {
-		double under = fmin(48, width_of(s, STYLE_STRONG, after));
-		put_rule(s, at + 48 - under, y + 12.2, under, INK_ACCENT, 1.2);
+		double under = fmin(PRICE_WIDTH, width_of(s, STYLE_STRONG, after));
+		put_rule(s, at + PRICE_WIDTH - under, y + 12.2, under, INK_ACCENT, 1.2);
 	}
 }
 
@@ -125,16 +125,21 @@ static void put_grid_head(struct sheet *s, double x, double w)
 {
 	put_text(s, x, s->y, 40, STYLE_FINE, INK_PENCIL, SIDE_LEFT, 1, "sel.");
 	put_text(s, x + 32, s->y, 80, STYLE_FINE, INK_PENCIL, SIDE_LEFT, 1, "name");
-	put_text(s, x + w - 100, s->y, 48, STYLE_FINE, INK_PENCIL, SIDE_RIGHT, 1, "price before");
-	put_text(s, x + w - 48, s->y, 48, STYLE_FINE, INK_PENCIL, SIDE_RIGHT, 1, "after");
+	put_text(s, x + w - 2 * PRICE_WIDTH, s->y, PRICE_WIDTH, STYLE_FINE, INK_PENCIL, SIDE_RIGHT, 1, "before");
+	put_text(s, x + w - PRICE_WIDTH, s->y, PRICE_WIDTH, STYLE_FINE, INK_PENCIL, SIDE_RIGHT, 1, "after");
 	put_rule(s, x, s->y + 12, w, INK_PENCIL, 0.5);
 }
 
 /* Few selections stand below each other, many in two columns that are read downwards. */
+static int grid_across(const struct ft_handover *h)
+{
+	return h->grid_count > 12 ? 2 : 1;
+}
+
 static void put_grid(struct sheet *s)
 {
 	const struct ft_handover *h = s->h;
-	int across = h->grid_count > 12 ? 2 : 1;
+	int across = grid_across(h);
 	double w = across == 2 ? text_width(s) / 2 - GRID : text_width(s);
 
 	for (size_t done = 0; done < h->grid_count;) {
@@ -193,12 +198,15 @@ static void put_other_settings(struct sheet *s)
 void section_settings(struct sheet *s)
 {
 	size_t changed = 0;
+	double high = 48 + (double)(s->h->grid_count + 1) / grid_across(s->h) * GRID_PITCH;
 
 	if (!s->h->grid_count)
 		return;
+	if (high > (s->height - TOP - BOTTOM) * 0.6)
+		high = 96; /* a long grid is split anyway; a short one stays on one page */
 	for (size_t i = 0; i < s->h->grid_count; i++)
 		changed += s->h->grid[i].price_changed;
-	put_heading(s, "Selections and prices", 96);
+	put_heading(s, "Selections and prices", high);
 	if (s->h->before.there && s->h->after.there)
 		put_paragraph(s, STYLE_SMALL, INK_PENCIL,
 		              ft_arena_printf(s->arena, "%zu selections; %zu %s changed. What changed is underlined.", s->h->grid_count, changed,
@@ -338,13 +346,17 @@ void section_evidence(struct sheet *s)
 	}
 }
 
+/* The cautions stay together on one sheet, where somebody will pin them up. */
 void section_cautions(struct sheet *s)
 {
 	const struct ft_caution *c;
 	const size_t n = ft_cautions(&c);
 	const double title = 80, w = text_width(s) - title;
+	double high = 2 * GRID + height_of(s, text_width(s), STYLE_STRONG, c[0].sentence);
 
-	put_heading(s, "Cautions for whoever works on it next", 96);
+	for (size_t i = 1; i < n; i++)
+		high += height_of(s, w, STYLE_BODY, c[i].sentence) + pitch_of(STYLE_FINE) + 4;
+	put_heading(s, "Cautions for whoever works on it next", high);
 	put_paragraph(s, STYLE_STRONG, INK_BLACK, c[0].sentence);
 	skip(s, 1);
 	for (size_t i = 1; i < n; i++) {
