@@ -3,6 +3,9 @@
 #include "verbs.h"
 
 const struct cli_verb *const cli_verbs[] = {
+#ifdef FT_WITH_HANDOVER
+	&verb_handover,
+#endif
 #ifdef FT_WITH_PRACTICE
 	&verb_practice,
 #endif

@@ -5,6 +5,7 @@
 
 #include "cli.h"
 
+extern const struct cli_verb verb_handover;
 extern const struct cli_verb verb_practice;
 extern const struct cli_verb verb_rules;
 

@@ -2,6 +2,8 @@
 /* The first sheet, enough for a manager, and the claims in full. */
 #include "draw.h"
 
+enum { OPEN_IN_FULL = 8 }; /* more open claims than this stand on the first sheet without what to do */
+
 static const char *or_dash(const char *text)
 {
 	return text && *text ? text : "\342\200\223";
@@ -119,9 +121,8 @@ static const char *detail_of(struct sheet *s, const struct ft_claim_state *c)
 }
 
 /* One claim with its mark in the margin; false when the page has no room for it. */
-static bool put_brief(struct sheet *s, const struct ft_claim_state *c, double spare)
+static bool put_brief(struct sheet *s, const struct ft_claim_state *c, bool full, double spare)
 {
-	bool full = c->stands != FT_STANDS_SHOWN && (c->stands != FT_STANDS_OPEN || c->claim->due == FT_DUE_CLOSE);
 	double basis = full ? 0 : 120;
 	double w = text_width(s) - basis;
 	enum style style = c->stands == FT_STANDS_CONTRADICTED ? STYLE_STRONG : full ? STYLE_BODY : STYLE_SMALL;
@@ -136,7 +137,7 @@ static bool put_brief(struct sheet *s, const struct ft_claim_state *c, double sp
 		put_text(s, LEFT + w, s->y, basis, STYLE_SMALL, INK_PENCIL, SIDE_RIGHT, 1, basis_of(s, c));
 	s->y += put_text(s, LEFT, s->y, w - (full ? 0 : GRID), style, INK_BLACK, SIDE_LEFT, 0, sentence);
 	if (*detail)
-		s->y += put_text(s, LEFT, s->y, w, STYLE_SMALL, INK_PENCIL, SIDE_LEFT, 0, detail) + 2;
+		s->y += put_text(s, LEFT, s->y, w, STYLE_SMALL, c->stands == FT_STANDS_CONTRADICTED ? INK_BLACK : INK_PENCIL, SIDE_LEFT, 0, detail) + 2;
 	return true;
 }
 
@@ -151,12 +152,14 @@ static void put_group(struct sheet *s, const char *title, enum ft_stands stands,
 	const struct ft_judgement *g = &s->h->judgement;
 	const double spare = pitch_of(STYLE_SMALL);
 	size_t of = 0, done = 0;
-	bool room = true;
+	bool room = true, full;
 
 	for (size_t i = 0; i < g->claim_count; i++)
 		of += wanted(&g->claims[i], stands, later);
 	if (!of)
 		return;
+	/* Where much is open the sentences must do, so that what was waived still finds its place. */
+	full = stands != FT_STANDS_SHOWN && (stands != FT_STANDS_OPEN || (!later && of <= OPEN_IN_FULL));
 	if (room_left(s) < 48)
 		room = false;
 	else {
@@ -166,7 +169,7 @@ static void put_group(struct sheet *s, const char *title, enum ft_stands stands,
 	}
 	for (size_t i = 0; i < g->claim_count && room; i++)
 		if (wanted(&g->claims[i], stands, later)) {
-			room = put_brief(s, &g->claims[i], spare);
+			room = put_brief(s, &g->claims[i], full, spare);
 			done += room;
 		}
 	if (done < of && room_left(s) >= spare - 1)
