@@ -6,11 +6,12 @@
  * once the line is silent it must come to rest by itself. */
 #include <stdlib.h>
 
+#include "fettle/crc.h"
 #include "fettle/dataport.h"
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 
-enum { FEED, TICK, OUT, LATE, OFFER, HOLD, ABORT, TO_DUE };
+enum { FEED, TICK, OUT, LATE, OFFER, HOLD, FRAME, TO_DUE };
 enum { STEPS_MAX = 20000 }; /* far beyond all retries of one session */
 
 struct run {
@@ -74,6 +75,49 @@ static void feed(struct run *r, const uint8_t *p, size_t n)
 	free(exact);
 }
 
+/* The same bytes as a good frame of either link, so that what lies behind the checks is reached too. */
+static void frame(struct run *r, unsigned style, const uint8_t *p, size_t n)
+{
+	uint8_t f[64];
+	size_t at = 0;
+	uint16_t crc;
+
+	if (style < 4) { /* DEX/UCS: SOH or STX, ETX or ETB */
+		uint8_t close = style & 2 ? 0x17 : 0x03;
+		f[at++] = 0x10;
+		f[at++] = style & 1 ? 0x01 : 0x02;
+		for (size_t i = 0; i < n && i < 20; i++) {
+			if (p[i] == 0x10)
+				f[at++] = 0x10;
+			f[at++] = p[i];
+		}
+		crc = ft_crc16(ft_crc16(0, p, n < 20 ? n : 20), &close, 1);
+		f[at++] = 0x10;
+		f[at++] = close;
+	} else if (n >= 5) { /* DDCMP: a header, and data where there is more */
+		f[at++] = style & 1 ? 0x81 : 0x05;
+		for (size_t i = 0; i < 5; i++)
+			f[at++] = p[i];
+		if (style & 1) {
+			f[1] = (uint8_t)(n - 5);
+			f[2] &= 0xC0;
+		}
+		crc = ft_crc16(0, f, at);
+		if (style & 1) {
+			f[at++] = (uint8_t)crc;
+			f[at++] = (uint8_t)(crc >> 8);
+			for (size_t i = 5; i < n; i++)
+				f[at++] = p[i];
+			crc = ft_crc16(0, p + 5, n - 5);
+		}
+	} else {
+		return;
+	}
+	f[at++] = (uint8_t)crc;
+	f[at++] = (uint8_t)(crc >> 8);
+	feed(r, f, at);
+}
+
 static void rest(struct run *r)
 {
 	for (unsigned i = 0; ft_link_due(r->k) != FT_NEVER; i++) {
@@ -126,9 +170,15 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 		case LATE: r.now_us += (int64_t)number * 100000; ft_link_tick(r.k, r.now_us); break;
 		case OFFER: ft_link_offer(r.k, (struct ft_slice){ file, number * sizeof file / 32 }); break;
 		case HOLD: ft_link_hold(r.k, number & 1); break;
-		case ABORT:
-			if (number == 31)
+		case FRAME:
+			if (number == 31) {
 				ft_link_abort(r.k, r.now_us);
+			} else {
+				n = 5 + number / 8 * 10;
+				n = n < size - at ? n : size - at;
+				frame(&r, number % 8, data + at, n);
+				at += n;
+			}
 			break;
 		case TO_DUE:
 			if (ft_link_due(r.k) != FT_NEVER && ft_link_due(r.k) > r.now_us)
