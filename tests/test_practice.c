@@ -686,13 +686,56 @@ static void bad_descriptions_are_told(void **state)
 	}
 }
 
+/* Whatever stands in a line or a description, it is taken or told, never worse (run under ASan too). */
+static void nonsense_does_no_harm(void **state)
+{
+	static const char *const words[] = { "sell", "11", "coins", "100", "-1", "99999999999999999999", "bill", "500", "card", "list",
+		"fault", "off", "crossed-selections", "price", "insert", "press", "return", "topup", "test", "free", "fill", "25",
+		"payout", "firmware", "power", "on", "door", "open", "clock", "2026-02-30T10:00", "0000-00-00T00:00", "temperature",
+		"-", "4.5", "reset", "jam", "clear", "motor", "refill", "collect", "wait", "0", "\"", "*", "\xff\xfe", "", "=", "fail",
+		"price-lost", "meters-lost", "cut-short", "2", "noisy-line", "token", "deny" };
+	const struct ft_practice_builtin *own = ft_practice_builtin(FT_SLICE("hotdrink"));
+	struct ft_buf b = { 0 };
+	uint32_t r = 77;
+
+	(void)state;
+	for (int round = 0; round < 300; round++) {
+		struct ft_arena a = { 0 };
+		struct ft_practice *p = round % 60 ? NULL : fresh(&a, "snack", 1);
+		for (int k = 0; p && k < 2000; k++) {
+			struct ft_practice_wish w;
+			struct ft_error e = { 0 };
+			ft_buf_clear(&b);
+			for (uint32_t n = 1 + dice(&r, 7); n--;)
+				ft_buf_printf(&b, "%s%s", words[dice(&r, sizeof words / sizeof *words)], dice(&r, 9) ? " " : "");
+			if (ft_practice_do(p, ft_buf_text(&b), 1, &w, &e) != FT_OK)
+				assert_true(e.text[0] != 0);
+			drain(p);
+		}
+		ft_practice_done(p);
+		ft_buf_clear(&b);
+		ft_buf_slice(&b, own->description);
+		for (uint32_t n = 1 + dice(&r, 5); n--;) {
+			uint32_t where = dice(&r, (uint32_t)b.n);
+			b.p[where] = dice(&r, 2) ? (char)dice(&r, 256) : own->description.p[dice(&r, (uint32_t)b.n)];
+		}
+		struct ft_error e = { 0 };
+		p = NULL;
+		if (ft_practice_new(ft_buf_text(&b), "a damaged description", 1, &a, &p, &e) != FT_OK)
+			assert_true(e.text[0] != 0);
+		ft_practice_done(p);
+		ft_arena_done(&a);
+	}
+	ft_buf_done(&b);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(past_is_lived), cmocka_unit_test(books_close), cmocka_unit_test(same_seed_same_bytes),
 		cmocka_unit_test(faults_of_the_books), cmocka_unit_test(faults_of_the_file), cmocka_unit_test(faults_of_the_line),
 		cmocka_unit_test(every_fault_works), cmocka_unit_test(sales_and_refusals), cmocka_unit_test(wrong_lines_are_told),
-		cmocka_unit_test(bad_descriptions_are_told),
+		cmocka_unit_test(bad_descriptions_are_told), cmocka_unit_test(nonsense_does_no_harm),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);
