@@ -1,38 +1,61 @@
 #!/usr/bin/env python3
 # SPDX-License-Identifier: Apache-2.0
-"""Find a multiplier that sends every segment name of the dictionary to a slot of its own.
+"""Look-up tables for the audit reader, made from the dictionary.
 
-Reading an audit looks a name up per line, so the look-up is one multiplication and one
-comparison. Writes the slots as C: SEGMENT_MULTIPLIER, SEGMENT_SHIFT and the slot table.
+Reading an audit looks a segment name up per line, so the look-up is one multiplication and one
+comparison: this finds a multiplier that sends every name to a slot of its own. Beside it: which
+element stands at which position of a segment, and which positions hold numbers, dates, times.
 """
 import csv
 import sys
 
 BITS = 9
+POSITIONS = 12
 
 
 def key(name):
     return int.from_bytes(name.encode().ljust(4, b"\0"), "little")
 
 
-def main():
-    source, output = sys.argv[1:]
-    with open(source, newline="", encoding="utf-8") as f:
-        names = [r["segment"] for r in csv.DictReader(f)]
+def read(path):
+    with open(path, newline="", encoding="utf-8") as f:
+        return list(csv.DictReader(f))
+
+
+def perfect_multiplier(names):
     m = 0x9E3779B1
-    while True:
-        slots = {}
-        for n in names:
-            slots.setdefault((key(n) * m & 0xFFFFFFFF) >> (32 - BITS), []).append(n)
-        if all(len(v) == 1 for v in slots.values()):
-            break
+    while len({(key(n) * m & 0xFFFFFFFF) >> (32 - BITS) for n in names}) < len(names):
         m = (m * 1664525 + 1013904223 & 0xFFFFFFFF) | 1
-    with open(output, "w", encoding="ascii") as out:
-        out.write("/* made from %s by tools/segments.py */\n" % source.split("/")[-1])
+    return m
+
+
+def mask(elements, kinds):
+    return sum(1 << int(e["position"]) for e in elements if e["type"] in kinds)
+
+
+def main():
+    segments, elements, pairs = read(sys.argv[1]), read(sys.argv[2]), read(sys.argv[3])
+    names = [s["segment"] for s in segments]
+    position = {e["element"]: int(e["position"]) for e in elements}
+    of = {n: [e for e in elements if e["segment"] == n] for n in names}
+    m = perfect_multiplier(names)
+    with open(sys.argv[4], "w", encoding="ascii") as out:
+        out.write("/* made by tools/segments.py from the dictionary */\n")
         out.write("#define SEGMENT_MULTIPLIER 0x%08XU\n#define SEGMENT_SHIFT %d\n" % (m, 32 - BITS))
         out.write("static const struct segment_slot segment_slots[%d] = {\n" % (1 << BITS))
-        for s, v in sorted(slots.items()):
-            out.write("\t[%d] = { 0x%08XU, FT_SEG_%s },\n" % (s, key(v[0]), v[0]))
+        for n in sorted(names, key=lambda n: key(n) * m & 0xFFFFFFFF):
+            out.write("\t[%d] = { 0x%08XU, FT_SEG_%s },\n" % ((key(n) * m & 0xFFFFFFFF) >> (32 - BITS), key(n), n))
+        out.write("};\n\nstatic const struct segment_shape segment_shapes[FT_SEG_COUNT] = {\n")
+        for n in names:
+            at = ["FT_EL_NONE"] * (POSITIONS + 1)
+            for e in of[n]:
+                at[int(e["position"])] = "FT_EL_" + e["element"]
+            own = [p for p in pairs if p["init"] in {e["element"] for e in of[n]}]
+            twins = ", ".join("{ %d, %d }" % (position[p["init"]], position[p["reset"]]) for p in own)
+            out.write("\t[FT_SEG_%s] = { .numbers = 0x%04X, .dates = 0x%04X, .times = 0x%04X, .positions = %d, .pairs = %d,\n"
+                      % (n, mask(of[n], ("integer", "money", "either")), mask(of[n], ("date",)), mask(of[n], ("time",)),
+                         max(int(e["position"]) for e in of[n]), len(own)))
+            out.write("\t\t.element = { %s },\n\t\t.twins = { %s } },\n" % (", ".join(at), twins or "{ 0, 0 }"))
         out.write("};\n")
 
 

@@ -19,6 +19,9 @@ struct ft_arena {
 /* `n` zeroed bytes aligned for any object, or NULL without memory. Lives until reset or done. */
 void *ft_arena_alloc(struct ft_arena *a, size_t n);
 
+/* As ft_arena_alloc, but the bytes hold anything: for arrays that are filled at once. */
+void *ft_arena_raw(struct ft_arena *a, size_t n);
+
 /* `count` zeroed objects; NULL without memory or when the product overflows. */
 void *ft_arena_array(struct ft_arena *a, size_t count, size_t size);
 

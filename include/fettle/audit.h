@@ -16,6 +16,7 @@
 #include "fettle/error.h"
 #include "fettle/finding.h"
 #include "fettle/money.h"
+#include "fettle/time.h"
 
 /* ---- dictionary (data/audit-segments.csv, data/audit-elements.csv, data/event-codes.csv) ---- */
 

@@ -32,7 +32,7 @@ static struct ft_arena_block *block_new(struct ft_arena *a, size_t need)
 	return b;
 }
 
-void *ft_arena_alloc(struct ft_arena *a, size_t n)
+void *ft_arena_raw(struct ft_arena *a, size_t n)
 {
 	const size_t mask = _Alignof(max_align_t) - 1;
 	struct ft_arena_block *b = a->head;
@@ -51,7 +51,14 @@ void *ft_arena_alloc(struct ft_arena *a, size_t n)
 	}
 	p = b->bytes + b->used;
 	b->used += n;
-	return memset(p, 0, n);
+	return p;
+}
+
+void *ft_arena_alloc(struct ft_arena *a, size_t n)
+{
+	void *p = ft_arena_raw(a, n);
+
+	return p ? memset(p, 0, n) : NULL;
 }
 
 void *ft_arena_array(struct ft_arena *a, size_t count, size_t size)

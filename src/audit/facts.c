@@ -1,0 +1,256 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* Lines and elements to numbers, sums and rows. Never judges: what is no number is counted, not blamed. */
+#include "room.h"
+
+enum { UNSET_16 = 65535 };
+static const int64_t UNSET_32 = INT64_C(4294967295); /* both seen as "not set" in PA7 and LA1 rows (fact sheet 1.1) */
+
+/* Up to eight digits at once: the last byte of the number is the highest of the word, what stands
+ * before it is shifted out and reads as leading zeros. */
+static inline bool digits8(const char *last8, unsigned n, int64_t *ret)
+{
+	uint64_t v;
+
+	memcpy(&v, last8, sizeof v);
+	v ^= UINT64_C(0x3030303030303030);
+	v >>= 8 * (8 - n);
+	v <<= 8 * (8 - n);
+	if ((v | (v + UINT64_C(0x7676767676767676))) & UINT64_C(0x8080808080808080))
+		return false;
+	v = v * 10 + (v >> 8);
+	v = ((v & UINT64_C(0x000000FF000000FF)) * UINT64_C(0x000F424000000064) +
+	     (v >> 16 & UINT64_C(0x000000FF000000FF)) * UINT64_C(0x0000271000000001)) >> 32;
+	*ret = (int64_t)v;
+	return true;
+}
+
+static int64_t slow_number(const char *p, size_t n, bool *ret_bad)
+{
+	struct ft_slice s = ft_slice_trim((struct ft_slice){ p, n });
+	int64_t v = FT_ABSENT;
+
+	if (s.n && (s.n > 18 || !ft_slice_i64(s, &v))) {
+		*ret_bad = true;
+		return FT_ABSENT;
+	}
+	return v;
+}
+
+int64_t audit_number(struct ft_slice whole, struct ft_span s, bool *ret_bad)
+{
+	int64_t v;
+
+	*ret_bad = false;
+	if (s.n == 0)
+		return FT_ABSENT;
+#if __BYTE_ORDER__ == __ORDER_LITTLE_ENDIAN__
+	if (s.n <= 8 && s.at + s.n >= 8 && digits8(whole.p + s.at + s.n - 8, s.n, &v))
+		return v;
+#endif
+	v = slow_number(whole.p + s.at, s.n, ret_bad);
+	return v;
+}
+
+int64_t row_number(const struct ft_facts *f, uint32_t segment, unsigned position)
+{
+	const struct ft_segment *s = &f->audit->segments[segment];
+	bool bad;
+
+	if (position > s->count)
+		return FT_ABSENT;
+	return audit_number(f->audit->bytes, f->audit->elements[s->first + position], &bad);
+}
+
+static bool is_row(int id)
+{
+	switch (id) {
+	case FT_SEG_PA2: case FT_SEG_PA3: case FT_SEG_PA4: case FT_SEG_PA5: case FT_SEG_PA6: case FT_SEG_PA7:
+	case FT_SEG_PA8: case FT_SEG_LA1: case FT_SEG_CA11: case FT_SEG_CA12: case FT_SEG_CA13: case FT_SEG_CA14:
+	case FT_SEG_CA17: case FT_SEG_EA1: case FT_SEG_EA2: case FT_SEG_MA5: case FT_SEG_DA7: case FT_SEG_DB7:
+		return true;
+	default:
+		return false;
+	}
+}
+
+/* The numbers of one line go into value, sum and seen. */
+static inline void take_numbers(struct ft_facts *f, const struct ft_segment *s, const struct segment_shape *shape)
+{
+	const struct ft_span *tokens = &f->audit->elements[s->first];
+	unsigned most = s->count < shape->positions ? s->count : shape->positions;
+	unsigned mask = shape->numbers & ((2U << most) - 1U);
+	bool rows_with_marks = s->id == FT_SEG_PA7 || s->id == FT_SEG_LA1;
+
+	for (; mask; mask &= mask - 1) {
+		unsigned position = (unsigned)__builtin_ctz(mask);
+		int el = shape->element[position];
+		bool bad;
+		int64_t v = audit_number(f->audit->bytes, tokens[position], &bad);
+		f->bad_numbers += bad;
+		if (v == FT_ABSENT || (rows_with_marks && (v == UNSET_16 || v == UNSET_32)))
+			continue;
+		if (f->seen[el] == 0)
+			f->value[el] = v;
+		f->seen[el] += f->seen[el] < UINT16_MAX;
+		f->sum[el] = sat_add(f->sum[el], v);
+	}
+}
+
+/* PA2..PA9 belong to the nearest PA1 above; a PA7 or LA1 that names another selection is believed. */
+static int32_t selection_of(const struct ft_facts *f, const struct ft_segment *s, unsigned named_at)
+{
+	struct ft_slice name = ft_slice_trim(ft_audit_at(f->audit, s, named_at));
+	size_t n = f->selection_count;
+
+	for (size_t i = n; i-- > 0;) {
+		const struct ft_segment *pa1 = &f->audit->segments[f->selections[i]];
+		if (ft_slice_eq(ft_slice_trim(ft_audit_at(f->audit, pa1, 1)), name))
+			return (int32_t)i;
+	}
+	return -1;
+}
+
+/* LA1 rows may stand before the PA1 they name, so rows are bound when all lines are known. Rows
+ * come in the order of the selections, mostly: the one after the last hit is tried first. */
+static void bind_lists(struct ft_facts *f)
+{
+	size_t guess = 0;
+
+	for (size_t i = 0; i < f->row_count; i++) {
+		const struct ft_segment *s = &f->audit->segments[f->rows[i].segment];
+		struct ft_slice name;
+		if (s->id != FT_SEG_LA1)
+			continue;
+		name = ft_slice_trim(ft_audit_at(f->audit, s, 2));
+		if (guess >= f->selection_count)
+			guess = 0;
+		if (f->selection_count &&
+		    ft_slice_eq(ft_slice_trim(ft_audit_at(f->audit, &f->audit->segments[f->selections[guess]], 1)), name))
+			f->rows[i].selection = (int32_t)guess;
+		else
+			f->rows[i].selection = selection_of(f, s, 2);
+		guess = f->rows[i].selection >= 0 ? (size_t)f->rows[i].selection + 1 : 0;
+	}
+}
+
+static int32_t bind_row(const struct ft_facts *f, const struct ft_segment *s, int32_t under)
+{
+	if (s->id == FT_SEG_PA7) {
+		struct ft_slice named = ft_slice_trim(ft_audit_at(f->audit, s, 1));
+		if (under >= 0 && named.n &&
+		    !ft_slice_eq(ft_slice_trim(ft_audit_at(f->audit, &f->audit->segments[f->selections[under]], 1)), named))
+			return selection_of(f, s, 1);
+		return under;
+	}
+	return ft_segment_def((enum ft_segment_id)s->id)->parent == FT_SEG_PA1 ? under : -1;
+}
+
+static void find_decimals(struct ft_facts *f)
+{
+	const struct ft_segment *id4 = f->segment[FT_SEG_ID4] >= 0 ? &f->audit->segments[f->segment[FT_SEG_ID4]] : NULL;
+	const struct ft_currency *c = NULL;
+	int64_t d = f->value[FT_EL_ID401];
+
+	f->decimals_known = d >= 0 && d <= FT_AUDIT_DECIMALS_MAX;
+	if (f->decimals_known) {
+		f->decimals = (int)d;
+		return;
+	}
+	if (id4)
+		c = ft_currency_by_alpha(ft_slice_trim(ft_audit_at(f->audit, id4, 3)));
+	f->decimals = c && c->digits >= 0 ? c->digits : 2; /* 2 is the usual value; the flag says it is a guess */
+}
+
+/* Does CA3 close with the bills read this way? Absent parts count as nothing. */
+static bool closes(const struct ft_facts *f, bool init, int64_t bills)
+{
+	int64_t in = f->value[init ? FT_EL_CA305 : FT_EL_CA301];
+	int64_t parts = or_zero(f->value[init ? FT_EL_CA306 : FT_EL_CA302]);
+
+	parts = sat_add(parts, or_zero(f->value[init ? FT_EL_CA307 : FT_EL_CA303]));
+	parts = sat_add(parts, or_zero(f->value[init ? FT_EL_CA312 : FT_EL_CA311]));
+	return in != FT_ABSENT && sat_add(parts, bills) == in;
+}
+
+/* Note 6 of the dictionary: CA304 and CA308 in whole units or in minor units. CA309 and CA310 say
+ * it where they are sent; else whichever closes the cash identity, init first. */
+static void find_bills(struct ft_facts *f)
+{
+	int64_t old_init = f->value[FT_EL_CA308], old_reset = f->value[FT_EL_CA304];
+	int64_t scale = 1;
+	bool minor, whole;
+
+	for (int i = 0; i < f->decimals; i++)
+		scale *= 10;
+	f->bills_in_init = f->value[FT_EL_CA310];
+	f->bills_in_reset = f->value[FT_EL_CA309];
+	f->bills = FT_BILLS_NONE;
+	if (or_zero(old_init) == 0 && or_zero(old_reset) == 0) {
+		if (f->bills_in_init == FT_ABSENT)
+			f->bills_in_init = old_init;
+		if (f->bills_in_reset == FT_ABSENT)
+			f->bills_in_reset = old_reset;
+		return;
+	}
+	if (f->bills_in_init != FT_ABSENT && or_zero(old_init)) {
+		minor = old_init == f->bills_in_init;
+		whole = sat_mul(old_init, scale) == f->bills_in_init;
+	} else if (f->bills_in_reset != FT_ABSENT && or_zero(old_reset)) {
+		minor = old_reset == f->bills_in_reset;
+		whole = sat_mul(old_reset, scale) == f->bills_in_reset;
+	} else if (or_zero(old_init)) {
+		minor = closes(f, true, old_init);
+		whole = closes(f, true, sat_mul(old_init, scale));
+	} else {
+		minor = closes(f, false, old_reset);
+		whole = closes(f, false, sat_mul(old_reset, scale));
+	}
+	f->bills = whole && !(minor && scale == 1) ? FT_BILLS_WHOLE : minor ? FT_BILLS_MINOR : FT_BILLS_UNSURE;
+	if (f->bills == FT_BILLS_UNSURE)
+		return;
+	if (f->bills == FT_BILLS_MINOR)
+		scale = 1;
+	if (f->bills_in_init == FT_ABSENT && old_init != FT_ABSENT)
+		f->bills_in_init = sat_mul(old_init, scale);
+	if (f->bills_in_reset == FT_ABSENT && old_reset != FT_ABSENT)
+		f->bills_in_reset = sat_mul(old_reset, scale);
+}
+
+enum ft_status ft_audit_facts(const struct ft_audit *d, const struct ft_set *set, struct ft_arena *a,
+                              struct ft_facts *f, struct ft_error *e)
+{
+	size_t lines = (size_t)(set->last - set->first);
+	int32_t under = -1;
+
+	f->audit = d;
+	f->set = set;
+	for (int i = 0; i < FT_EL_COUNT; i++)
+		f->value[i] = FT_ABSENT;
+	memset(f->sum, 0, sizeof f->sum);
+	memset(f->seen, 0, sizeof f->seen);
+	memset(f->segment, 0xff, sizeof f->segment);
+	f->selection_count = f->row_count = 0;
+	f->bad_numbers = 0;
+	f->selections = ft_arena_raw(a, lines * sizeof *f->selections);
+	f->rows = ft_arena_raw(a, lines * sizeof *f->rows);
+	if (!f->selections || !f->rows)
+		return ft_fail_memory(e, "reading the audit");
+	for (int32_t i = set->first; i < set->last; i++) {
+		const struct ft_segment *s = &d->segments[i];
+		if (s->id < 0)
+			continue;
+		if (f->segment[s->id] < 0)
+			f->segment[s->id] = i;
+		if (s->id == FT_SEG_PA1) {
+			under = (int32_t)f->selection_count;
+			f->selections[f->selection_count++] = (uint32_t)i;
+		} else if (is_row(s->id)) {
+			f->rows[f->row_count++] = (struct ft_row){ (uint32_t)i, bind_row(f, s, under) };
+		}
+		take_numbers(f, s, segment_shape(s->id));
+	}
+	bind_lists(f);
+	find_decimals(f);
+	find_bills(f);
+	return FT_OK;
+}

@@ -1,0 +1,355 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* Bytes to lines and elements. The inner loop finds the three delimiters sixty-four bytes at a time,
+ * since a fleet's worth of audits goes through here every night. */
+#include "room.h"
+
+#if defined(__SSE2__)
+#include <emmintrin.h>
+#endif
+
+/* Bit i of each mask: byte i of the next up to 64 bytes is that delimiter. */
+struct marks {
+	uint64_t star, cr, lf;
+};
+
+#if defined(__SSE2__)
+static inline uint64_t equal64(const __m128i v[4], char c)
+{
+	const __m128i want = _mm_set1_epi8(c);
+	uint64_t m = 0;
+
+	for (int i = 0; i < 4; i++)
+		m |= (uint64_t)(uint32_t)_mm_movemask_epi8(_mm_cmpeq_epi8(v[i], want)) << (16 * i);
+	return m;
+}
+
+static inline struct marks find_marks(const char *p)
+{
+	__m128i v[4];
+
+	for (int i = 0; i < 4; i++)
+		v[i] = _mm_loadu_si128((const __m128i *)(const void *)(p + (ptrdiff_t)16 * i));
+	return (struct marks){ equal64(v, '*'), equal64(v, '\r'), equal64(v, '\n') };
+}
+#else
+static inline struct marks find_marks(const char *p)
+{
+	struct marks m = { 0 };
+
+	for (int i = 0; i < 64; i++) {
+		m.star |= (uint64_t)(p[i] == '*') << i;
+		m.cr |= (uint64_t)(p[i] == '\r') << i;
+		m.lf |= (uint64_t)(p[i] == '\n') << i;
+	}
+	return m;
+}
+#endif
+
+static struct marks marks_at(struct ft_slice b, size_t at)
+{
+	char rest[64] = { 0 };
+
+	if (b.n - at >= 64)
+		return find_marks(b.p + at);
+	memcpy(rest, b.p + at, b.n - at);
+	return find_marks(rest);
+}
+
+/* Upper bounds of what the bytes hold, so that both arrays are taken once. */
+static void count(struct ft_slice b, size_t *ret_stars, size_t *ret_ends)
+{
+	size_t stars = 0, ends = 0;
+
+	for (size_t at = 0; at < b.n; at += 64) {
+		struct marks m = marks_at(b, at);
+		stars += (size_t)__builtin_popcountll(m.star);
+		ends += (size_t)__builtin_popcountll(m.cr) + (size_t)__builtin_popcountll(m.lf & ~(m.cr << 1));
+	}
+	*ret_stars = stars;
+	*ret_ends = ends;
+}
+
+static bool name_shaped(const char *p, size_t n)
+{
+	if (n < 2 || n > 4 || !ft_is_upper(p[0]) || !ft_is_upper(p[1]))
+		return false;
+	for (size_t i = 2; i < n; i++)
+		if (!ft_is_digit(p[i]))
+			return false;
+	return true;
+}
+
+static int look_up(const char *p, size_t n)
+{
+	return (int)ft_segment_find((struct ft_slice){ p, n });
+}
+
+/* A line whose start is no segment name: noise may stand before DXS, ST or any known name. Finds
+ * the name that ends where the first element begins, or makes the line foreign. */
+static void slow_name(const struct ft_audit *d, struct ft_segment *s, struct ft_span name)
+{
+	const char *p = d->bytes.p + name.at;
+
+	s->id = FT_SEG_FOREIGN;
+	s->name = (struct ft_span){ name.at, 0 };
+	if (name_shaped(p, name.n) && s->count) {
+		s->id = FT_SEG_NONE;
+		s->name = name;
+		return;
+	}
+	if (!s->count)
+		return;
+	for (uint32_t n = 4; n >= 2; n--) {
+		if (n >= name.n)
+			continue;
+		/* what stands before must not read on as one word with the name */
+		if (look_up(p + name.n - n, n) < 0 || ft_is_upper(p[name.n - n - 1]) || p[name.n - n - 1] == '$')
+			continue;
+		s->id = (int16_t)look_up(p + name.n - n, n);
+		s->name = (struct ft_span){ name.at + name.n - n, n };
+		return;
+	}
+}
+
+/* Decides what a finished line is; `name` is its first token. */
+static inline void name_line(const struct ft_audit *d, struct ft_segment *s, struct ft_span name)
+{
+	const char *p = d->bytes.p + name.at;
+	uint32_t key;
+
+	if (name.n >= 2 && name.n <= 4 && d->bytes.n - name.at >= 4) {
+		memcpy(&key, p, sizeof key);
+		key &= 0xffffffffU >> (8 * (4 - name.n));
+		s->id = (int16_t)segment_by_key(key);
+		s->name = name;
+		if (s->id >= 0)
+			return;
+	} else {
+		s->id = (int16_t)look_up(p, name.n);
+		s->name = name;
+		if (s->id >= 0)
+			return;
+	}
+	slow_name(d, s, name);
+}
+
+struct scan {
+	struct ft_audit *d;
+	size_t room_segments, room_elements;
+	uint32_t line_at, token_at;
+	uint32_t line_first; /* first token of the line under way */
+};
+
+static inline void end_token(struct scan *c, uint32_t at)
+{
+	c->d->elements[c->d->element_count++] = (struct ft_span){ c->token_at, at - c->token_at };
+	c->token_at = at + 1;
+}
+
+static inline void end_line(struct scan *c, uint32_t at, enum ft_eol eol)
+{
+	struct ft_audit *d = c->d;
+	struct ft_segment *s = &d->segments[d->segment_count++];
+
+	end_token(c, at);
+	s->at = c->line_at;
+	s->first = c->line_first;
+	s->count = (uint32_t)d->element_count - c->line_first - 1;
+	s->eol = (uint8_t)eol;
+	s->end = at + (eol == FT_EOL_CRLF ? 2 : eol != FT_EOL_NONE);
+	name_line(d, s, d->elements[c->line_first]);
+	c->line_at = c->token_at = s->end;
+	c->line_first = (uint32_t)d->element_count;
+}
+
+static void scan_lines(struct scan *c)
+{
+	const struct ft_slice b = c->d->bytes;
+	bool after_cr = false; /* the last byte of the block before was a CR */
+
+	for (size_t base = 0; base < b.n; base += 64) {
+		struct marks m = marks_at(b, base);
+		uint64_t ends = m.cr | (m.lf & ~(m.cr << 1 | (uint64_t)after_cr));
+		uint64_t all = m.star | ends;
+		after_cr = m.cr >> 63;
+		for (; all; all &= all - 1) {
+			unsigned bit = (unsigned)__builtin_ctzll(all);
+			uint32_t at = (uint32_t)(base + bit);
+			if (!(ends >> bit & 1))
+				end_token(c, at);
+			else if (b.p[at] == '\n')
+				end_line(c, at, FT_EOL_LF);
+			else
+				end_line(c, at, at + 1 < b.n && b.p[at + 1] == '\n' ? FT_EOL_CRLF : FT_EOL_CR);
+		}
+	}
+	if (c->line_at < b.n)
+		end_line(c, (uint32_t)b.n, FT_EOL_NONE);
+}
+
+/* Which lines form which set. */
+struct sorter {
+	struct ft_audit *d;
+	size_t room;
+	struct ft_arena *arena;
+	struct ft_set *open;   /* the set under way, in sets[] */
+	size_t transmission;   /* first set of the transmission under way */
+	int32_t dxs;
+};
+
+static bool open_set(struct sorter *o, size_t at)
+{
+	struct ft_audit *d = o->d;
+	struct ft_set *sets = ft_arena_grow(o->arena, d->sets, d->set_count, &o->room, sizeof *sets);
+
+	if (!sets)
+		return false;
+	d->sets = sets;
+	o->open = &sets[d->set_count++];
+	*o->open = (struct ft_set){ (int32_t)at, (int32_t)at, o->dxs, -1, -1, -1, -1 };
+	return true;
+}
+
+static void end_transmission(struct sorter *o, int32_t dxe)
+{
+	for (size_t i = o->transmission; i < o->d->set_count; i++)
+		o->d->sets[i].dxe = dxe;
+	o->transmission = o->d->set_count;
+	o->dxs = -1;
+	o->open = NULL;
+}
+
+static bool sort_line(struct sorter *o, size_t at)
+{
+	const struct ft_segment *s = &o->d->segments[at];
+
+	switch (s->id) {
+	case FT_SEG_DXS:
+		end_transmission(o, -1);
+		o->dxs = (int32_t)at;
+		if (!open_set(o, at))
+			return false;
+		break;
+	case FT_SEG_ST:
+		if (o->open && o->open->dxs >= 0 && o->open->st < 0 && o->open->last == (int32_t)at)
+			; /* right behind its DXS */
+		else if (!open_set(o, at))
+			return false;
+		o->open->st = (int32_t)at;
+		break;
+	case FT_SEG_DXE:
+		if (o->d->set_count > o->transmission || o->open) {
+			o->d->sets[o->d->set_count - 1].last = (int32_t)at + 1;
+			end_transmission(o, (int32_t)at);
+			return true;
+		}
+		return true; /* an end without a beginning belongs to nothing */
+	default:
+		if (o->open && o->open->se >= 0)
+			o->open = NULL; /* something behind SE and before DXE */
+		if (!o->open && !open_set(o, at))
+			return false;
+		if (s->id == FT_SEG_G85)
+			o->open->g85 = (int32_t)at;
+		else if (s->id == FT_SEG_SE)
+			o->open->se = (int32_t)at;
+	}
+	o->open->last = (int32_t)at + 1;
+	return true;
+}
+
+static bool sort_sets(struct ft_audit *d, struct ft_arena *a)
+{
+	struct sorter o = { .d = d, .arena = a, .dxs = -1 };
+
+	for (size_t i = 0; i < d->segment_count; i++) {
+		const struct ft_segment *s = &d->segments[i];
+		if (s->id == FT_SEG_FOREIGN) {
+			d->foreign += s->end - s->at > (s->eol == FT_EOL_CRLF ? 2U : s->eol != FT_EOL_NONE);
+			/* noise inside an open set moves its end, so that ST still follows its DXS */
+			if (o.open && o.open->last == (int32_t)i)
+				o.open->last = (int32_t)i + 1;
+			continue;
+		}
+		d->foreign += s->name.at > s->at;
+		/* a lone line of unknown name is noise that happens to look like a segment */
+		if (s->id == FT_SEG_NONE && !o.open) {
+			d->foreign++;
+			continue;
+		}
+		if (!sort_line(&o, i))
+			return false;
+	}
+	return true;
+}
+
+enum ft_status ft_audit_read(struct ft_slice bytes, struct ft_arena *a, struct ft_audit *ret, struct ft_error *e)
+{
+	struct ft_audit d = { .bytes = bytes };
+	struct scan c = { .d = &d };
+
+	if (bytes.n > FT_AUDIT_BYTES_MAX)
+		return ft_fail(e, FT_E_INPUT, "This is larger than %u MB and no audit; choose the file that was read from the machine.",
+		               FT_AUDIT_BYTES_MAX >> 20);
+	count(bytes, &c.room_elements, &c.room_segments);
+	c.room_segments++;
+	c.room_elements += c.room_segments;
+	if (c.room_segments > FT_AUDIT_SEGMENTS_MAX)
+		return ft_fail(e, FT_E_INPUT, "This has more than %u lines and no audit has; choose the file that was read from the machine.",
+		               FT_AUDIT_SEGMENTS_MAX);
+	d.segments = ft_arena_raw(a, c.room_segments * sizeof *d.segments);
+	d.elements = ft_arena_raw(a, c.room_elements * sizeof *d.elements);
+	if (!d.segments || !d.elements)
+		return ft_fail_memory(e, "reading the audit");
+	scan_lines(&c);
+	if (!sort_sets(&d, a))
+		return ft_fail_memory(e, "reading the audit");
+	*ret = d;
+	return FT_OK;
+}
+
+void ft_audit_write(const struct ft_audit *d, size_t first, size_t last, struct ft_buf *out)
+{
+	static const char *const ends[] = { "", "\r", "\n", "\r\n" };
+
+	for (size_t i = first; i < last && i < d->segment_count; i++) {
+		const struct ft_segment *s = &d->segments[i];
+		const struct ft_span *token = &d->elements[s->first];
+		ft_buf_put(out, d->bytes.p + token->at, token->n); /* lead and name */
+		for (uint32_t k = 1; k <= s->count; k++) {
+			ft_buf_byte(out, '*');
+			ft_buf_put(out, d->bytes.p + token[k].at, token[k].n);
+		}
+		ft_buf_puts(out, ends[s->eol]);
+	}
+}
+
+struct ft_slice ft_audit_at(const struct ft_audit *d, const struct ft_segment *s, unsigned position)
+{
+	struct ft_span e;
+
+	if (position < 1 || position > s->count)
+		return (struct ft_slice){ NULL, 0 };
+	e = d->elements[s->first + position];
+	return (struct ft_slice){ d->bytes.p + e.at, e.n };
+}
+
+struct ft_slice ft_audit_name(const struct ft_audit *d, const struct ft_segment *s)
+{
+	return (struct ft_slice){ d->bytes.p + s->name.at, s->name.n };
+}
+
+unsigned ft_audit_line(const struct ft_audit *d, const struct ft_segment *s)
+{
+	return (unsigned)(s - d->segments) + 1;
+}
+
+uint16_t ft_audit_crc(const struct ft_audit *d, const struct ft_set *s, ft_crc16_fn *crc16)
+{
+	int32_t end = s->g85 >= 0 ? s->g85 : s->se >= 0 ? s->se : s->last;
+	int32_t begin = s->st >= 0 ? s->st : s->first;
+	size_t from = d->segments[begin].name.at;
+	size_t to = end < (int32_t)d->segment_count ? d->segments[end].at : d->bytes.n;
+
+	return to > from ? crc16(0, d->bytes.p + from, to - from) : 0;
+}
