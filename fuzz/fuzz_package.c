@@ -42,8 +42,11 @@ static void try_zip(struct ft_slice in, struct ft_arena *a)
 /* handover.json as it would stand in a sealed package, with one piece of evidence to rest on. */
 static void try_record(struct ft_slice in, struct ft_arena *a)
 {
-	static const char audit[] = "ST*001*0001\r\nID1*A*B*1\r\nID4*2*978\r\nVA1*100*1*100*1\r\nPA1*11*100\r\nPA2*1*100*1*100\r\nSE*6*0001\r\n";
-	struct ft_evidence ev = { .kind = FT_EVIDENCE_AUDIT, .bytes = FT_SLICE(audit), .hash = ft_hash_of(audit, sizeof audit - 1) };
+	static const char audit[] =
+		"ST*001*0001\r\nID1*A*B*1\r\nID4*2*978\r\nVA1*100*1*100*1\r\nPA1*11*100\r\nPA2*1*100*1*100\r\nSE*6*0001\r\n";
+	struct ft_evidence ev = { .kind = FT_EVIDENCE_AUDIT,
+		                      .bytes = FT_SLICE(audit),
+		                      .hash = ft_hash_of(audit, sizeof audit - 1) };
 	struct ft_member members[2] = { { "handover.json", in }, { ft_evidence_member(&ev, a), ev.bytes } };
 	struct ft_opened p = { .members = members, .member_count = 2, .sealed = true };
 	struct ft_findings f = { .arena = a };

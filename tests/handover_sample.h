@@ -28,8 +28,14 @@ static inline struct ft_total sample_total(int64_t value, int64_t count)
 
 static inline void sample_audit(struct sample *s, struct ft_audit_shown *r, int selections, int later)
 {
-	static const char *const names[] = { "Salted crisps", "Oat bar", "Mineral water still 0.5 l", "Caf\303\251 cr\303\250me",
-	                                     "\305\240ljivovica-free plum juice in a very tall bottle that nobody can abbreviate", "Nuts" };
+	static const char *const names[] = {
+		"Salted crisps",
+		"Oat bar",
+		"Mineral water still 0.5 l",
+		"Caf\303\251 cr\303\250me",
+		"\305\240ljivovica-free plum juice in a very tall bottle that nobody can abbreviate",
+		"Nuts"
+	};
 	struct ft_summary *m = &r->summary;
 	const struct ft_pair unknown = { FT_ABSENT, FT_ABSENT };
 
@@ -75,9 +81,11 @@ static inline void sample_judgement(struct sample *s, bool bad)
 	struct ft_finding *f;
 
 	g->findings.arena = &s->arena;
-	f = ft_find(&g->findings, FT_RULE_LEDGER_COUNTER_MISMATCH, (struct ft_where){ .element = "PA201", .selection = "21" }, "2 sales", "1 sale");
+	f = ft_find(&g->findings, FT_RULE_LEDGER_COUNTER_MISMATCH,
+	            (struct ft_where){ .element = "PA201", .selection = "21" }, "2 sales", "1 sale");
 	(void)f;
-	ft_find(&g->findings, FT_RULE_LEDGER_SETTING_CHANGED, (struct ft_where){ .element = "ID106" }, "BD-0471", "BD-0417");
+	ft_find(&g->findings, FT_RULE_LEDGER_SETTING_CHANGED, (struct ft_where){ .element = "ID106" }, "BD-0471",
+	        "BD-0417");
 	g->claims = ft_arena_array(&s->arena, FT_CLAIM_COUNT, sizeof *g->claims);
 	for (int i = 0; i < FT_CLAIM_COUNT; i++) {
 		struct ft_claim_state *c = &g->claims[g->claim_count++];
@@ -114,11 +122,28 @@ static inline void sample_judgement(struct sample *s, bool bad)
 static inline void sample_ledger(struct sample *s, int sales, int restore)
 {
 	static const struct ft_counter counters[] = {
-		{ .element = "PA201", .title = "paid sales of the selection", .selection = { "21", 2 }, .expected = 1, .observed = 2 },
-		{ .element = "PA201", .title = "paid sales of the selection", .selection = { "23", 2 }, .expected = 2, .observed = 1 },
+		{ .element = "PA201",
+		  .title = "paid sales of the selection",
+		  .selection = { "21", 2 },
+		  .expected = 1,
+		  .observed = 2 },
+		{ .element = "PA201",
+		  .title = "paid sales of the selection",
+		  .selection = { "23", 2 },
+		  .expected = 2,
+		  .observed = 1 },
 		{ .element = "VA101", .title = "value of paid sales", .money = true, .expected = 800, .observed = 800 },
-		{ .element = "VA103", .title = "value of paid sales", .money = true, .since_reset = true, .expected = 800, .observed = 800 },
-		{ .element = "CA305-CA403-CA802", .title = "cash kept of what was put in", .money = true, .expected = 500, .observed = 500 },
+		{ .element = "VA103",
+		  .title = "value of paid sales",
+		  .money = true,
+		  .since_reset = true,
+		  .expected = 800,
+		  .observed = 800 },
+		{ .element = "CA305-CA403-CA802",
+		  .title = "cash kept of what was put in",
+		  .money = true,
+		  .expected = 500,
+		  .observed = 500 },
 		{ .element = "VA203", .title = "number of test sales" },
 	};
 	struct ft_handover *h = &s->handover;
@@ -126,8 +151,11 @@ static inline void sample_ledger(struct sample *s, int sales, int restore)
 	h->compared = h->proved = true;
 	h->sales = ft_arena_array(&s->arena, (size_t)sales + 1, sizeof *h->sales);
 	for (int i = 0; i < sales; i++)
-		h->sales[h->sale_count++] = (struct ft_sale){ .time = sample_text(s, "14:%02d", i % 60), .selection = sample_text(s, "%d", 21 + i % 5),
-			.price = 150, .paid_with = i % 2 ? FT_PAID_CARD_1 : FT_PAID_COIN, .tendered = i % 2 ? FT_ABSENT : 200 };
+		h->sales[h->sale_count++] = (struct ft_sale){ .time = sample_text(s, "14:%02d", i % 60),
+			                                          .selection = sample_text(s, "%d", 21 + i % 5),
+			                                          .price = 150,
+			                                          .paid_with = i % 2 ? FT_PAID_CARD_1 : FT_PAID_COIN,
+			                                          .tendered = i % 2 ? FT_ABSENT : 200 };
 	h->proof.counters = ft_arena_array(&s->arena, 6, sizeof *counters);
 	memcpy(h->proof.counters, counters, sizeof counters);
 	h->proof.counter_count = 6;
@@ -140,30 +168,63 @@ static inline void sample_ledger(struct sample *s, int sales, int restore)
 	h->proof.stories[0].edit_count = 1;
 	h->comparison.restore = ft_arena_array(&s->arena, (size_t)restore + 1, sizeof *h->comparison.restore);
 	for (int i = 0; i < restore; i++)
-		h->comparison.restore[h->comparison.restore_count++] = (struct ft_restore){ i % 3 == 2 ? "product" : "price", sample_text(s, "%d", 10 + i),
-			i % 3 == 2 ? FT_SLICE("Caf\303\251 cr\303\250me") : FT_SLICE("1.50"), i % 4 ? FT_SLICE("0.00") : (struct ft_slice){ NULL, 0 } };
+		h->comparison.restore[h->comparison.restore_count++] =
+			(struct ft_restore){ i % 3 == 2 ? "product" : "price", sample_text(s, "%d", 10 + i),
+			                     i % 3 == 2 ? FT_SLICE("Caf\303\251 cr\303\250me") : FT_SLICE("1.50"),
+			                     i % 4 ? FT_SLICE("0.00") : (struct ft_slice){ NULL, 0 } };
 }
 
 static inline void sample_make(struct sample *s, int selections, int sales, int restore, bool bad)
 {
-	static const struct { enum ft_evidence_kind kind; const char *name, *bytes; } pieces[6] = {
-		{ FT_EVIDENCE_AUDIT, "before.dts", "DXS*AAA\r\n" }, { FT_EVIDENCE_AUDIT, "after.dts", "DXS*BBB\r\n" },
-		{ FT_EVIDENCE_SALES, "sales.csv", "time,selection,price\n" }, { FT_EVIDENCE_PHOTOGRAPH, "door open \342\200\223 left side, with the whole harness in one picture and the serial plate.jpg", "\377\330\377\340" },
-		{ FT_EVIDENCE_NOTE, "note.txt", "old unit taken out\n" }, { FT_EVIDENCE_SIGNAL, "signal.log", "+CESQ\n" },
+	static const struct {
+		enum ft_evidence_kind kind;
+		const char *name, *bytes;
+	} pieces[6] = {
+		{ FT_EVIDENCE_AUDIT, "before.dts", "DXS*AAA\r\n" },
+		{ FT_EVIDENCE_AUDIT, "after.dts", "DXS*BBB\r\n" },
+		{ FT_EVIDENCE_SALES, "sales.csv", "time,selection,price\n" },
+		{ FT_EVIDENCE_PHOTOGRAPH,
+		  "door open \342\200\223 left side, with the whole harness in one picture and the serial plate.jpg",
+		  "\377\330\377\340" },
+		{ FT_EVIDENCE_NOTE, "note.txt", "old unit taken out\n" },
+		{ FT_EVIDENCE_SIGNAL, "signal.log", "+CESQ\n" },
 	};
 	const int64_t opened = INT64_C(1773058511000000);
 
 	memset(s, 0, sizeof *s);
-	s->visit = (struct ft_visit){ .id = "BD-0417-1", .key = "00112233445566778899aabbccddeeff", .asset = "BD-0417", .site = "Harbour canteen, east",
-		.unit = "TU-5520117", .sim = "89310410106543789301", .technician = "Ada Fitter", .opened_us = opened, .opened_offset = 60,
-		.closed_us = opened + 5400 * INT64_C(1000000), .closed_offset = 60, .changed_us = opened + 5400 * INT64_C(1000000) };
+	s->visit = (struct ft_visit){ .id = "BD-0417-1",
+		                          .key = "00112233445566778899aabbccddeeff",
+		                          .asset = "BD-0417",
+		                          .site = "Harbour canteen, east",
+		                          .unit = "TU-5520117",
+		                          .sim = "89310410106543789301",
+		                          .technician = "Ada Fitter",
+		                          .opened_us = opened,
+		                          .opened_offset = 60,
+		                          .closed_us = opened + 5400 * INT64_C(1000000),
+		                          .closed_offset = 60,
+		                          .changed_us = opened + 5400 * INT64_C(1000000) };
 	for (int i = 0; i < 6; i++)
-		s->evidence[i] = (struct ft_evidence){ .number = i + 1, .kind = pieces[i].kind, .stage = FT_STAGE_KEEP, .name = pieces[i].name,
-			.hash = ft_hash_of(pieces[i].bytes, strlen(pieces[i].bytes)), .size = (int64_t)strlen(pieces[i].bytes),
-			.bytes = ft_slice_of(pieces[i].bytes), .added_us = opened + i * INT64_C(61000000), .added_offset = 60 };
-	s->statements[0] = (struct ft_statement){ .text = "Looked from the front and from below", .by = "Ada Fitter", .at_us = opened, .at_offset = 60 };
-	s->statements[1] = (struct ft_statement){ .text = "Mains plug out and in my pocket", .by = NULL, .at_us = opened, .at_offset = 60 };
-	s->waiver = (struct ft_waiver){ .claim = FT_CLAIM_FIT_LEVEL, .because = "the floor slopes; the site will shim it on Thursday", .by = "Ada Fitter", .at_us = opened, .at_offset = 60 };
+		s->evidence[i] = (struct ft_evidence){ .number = i + 1,
+			                                   .kind = pieces[i].kind,
+			                                   .stage = FT_STAGE_KEEP,
+			                                   .name = pieces[i].name,
+			                                   .hash = ft_hash_of(pieces[i].bytes, strlen(pieces[i].bytes)),
+			                                   .size = (int64_t)strlen(pieces[i].bytes),
+			                                   .bytes = ft_slice_of(pieces[i].bytes),
+			                                   .added_us = opened + i * INT64_C(61000000),
+			                                   .added_offset = 60 };
+	s->statements[0] = (struct ft_statement){
+		.text = "Looked from the front and from below", .by = "Ada Fitter", .at_us = opened, .at_offset = 60
+	};
+	s->statements[1] = (struct ft_statement){
+		.text = "Mains plug out and in my pocket", .by = NULL, .at_us = opened, .at_offset = 60
+	};
+	s->waiver = (struct ft_waiver){ .claim = FT_CLAIM_FIT_LEVEL,
+		                            .because = "the floor slopes; the site will shim it on Thursday",
+		                            .by = "Ada Fitter",
+		                            .at_us = opened,
+		                            .at_offset = 60 };
 	s->visit.evidence = s->evidence;
 	s->visit.evidence_count = 6;
 	s->visit.statements = s->statements;

@@ -6,12 +6,14 @@
 
 #define OPENED INT64_C(1773058511123456)
 
-static const char before[] = "DXS*ABC0000000*VA*V1/1*1\r\nST*001*0001\r\nID1*QX-220719-004*Kestrel 40*0312*Caf\351**BD-0417\r\nID4*2*978*EUR\r\n"
-                             "VA1*30000*200*3000*20\r\nPA1*21*150*Oat bar\r\nPA2*100*15000*10*1500\r\nPA1*23*250*Nuts\r\nPA2*100*15000*10*1500\r\n"
-                             "G85*1234\r\nSE*9*0001\r\nDXE*1*1\r\n";
-static const char after[] = "DXS*ABC0000000*VA*V1/1*1\r\nST*001*0001\r\nID1*QX-220719-004*Kestrel 40*0312*Caf\351**BD-0417\r\nID4*2*978*EUR\r\n"
-                            "VA1*30150*201*3150*21\r\nPA1*21*175*Oat bar\r\nPA2*101*15150*11*1650\r\nPA1*23*250*Nuts\r\nPA2*100*15000*10*1500\r\n"
-                            "G85*1234\r\nSE*9*0001\r\nDXE*1*1\r\n";
+static const char before[] =
+	"DXS*ABC0000000*VA*V1/1*1\r\nST*001*0001\r\nID1*QX-220719-004*Kestrel 40*0312*Caf\351**BD-0417\r\nID4*2*978*EUR\r\n"
+	"VA1*30000*200*3000*20\r\nPA1*21*150*Oat bar\r\nPA2*100*15000*10*1500\r\nPA1*23*250*Nuts\r\nPA2*100*15000*10*1500\r\n"
+	"G85*1234\r\nSE*9*0001\r\nDXE*1*1\r\n";
+static const char after[] =
+	"DXS*ABC0000000*VA*V1/1*1\r\nST*001*0001\r\nID1*QX-220719-004*Kestrel 40*0312*Caf\351**BD-0417\r\nID4*2*978*EUR\r\n"
+	"VA1*30150*201*3150*21\r\nPA1*21*175*Oat bar\r\nPA2*101*15150*11*1650\r\nPA1*23*250*Nuts\r\nPA2*100*15000*10*1500\r\n"
+	"G85*1234\r\nSE*9*0001\r\nDXE*1*1\r\n";
 
 struct office {
 	struct ft_arena arena;
@@ -29,8 +31,15 @@ struct office {
 
 static void piece(struct office *o, int i, enum ft_evidence_kind kind, const char *name, struct ft_slice bytes)
 {
-	o->evidence[i] = (struct ft_evidence){ .number = i + 1, .kind = kind, .stage = i ? FT_STAGE_PROVE : FT_STAGE_KEEP, .name = name,
-		.hash = ft_hash_of(bytes.p, bytes.n), .size = (int64_t)bytes.n, .bytes = bytes, .added_us = OPENED + i * 1000, .added_offset = -210 };
+	o->evidence[i] = (struct ft_evidence){ .number = i + 1,
+		                                   .kind = kind,
+		                                   .stage = i ? FT_STAGE_PROVE : FT_STAGE_KEEP,
+		                                   .name = name,
+		                                   .hash = ft_hash_of(bytes.p, bytes.n),
+		                                   .size = (int64_t)bytes.n,
+		                                   .bytes = bytes,
+		                                   .added_us = OPENED + i * 1000,
+		                                   .added_offset = -210 };
 }
 
 static void start(struct office *o)
@@ -40,13 +49,32 @@ static void start(struct office *o)
 	memset(o, 0, sizeof *o);
 	piece(o, 0, FT_EVIDENCE_AUDIT, "before.dts", FT_SLICE(before));
 	piece(o, 1, FT_EVIDENCE_AUDIT, "after.dts", FT_SLICE(after));
-	piece(o, 2, FT_EVIDENCE_SALES, "sales \"one\".csv", FT_SLICE("time,selection,price,paid_with,tendered\n14:02,21,1.50,coin,2.00\n"));
-	o->said = (struct ft_statement){ .claim = FT_CLAIM_FIT_CABLES, .text = "opened and closed: \"free\"", .by = "Ada Fitter", .at_us = OPENED + 7, .at_offset = -210 };
-	o->waived = (struct ft_waiver){ .claim = FT_CLAIM_PROVE_BUS, .because = "no capture device here", .at_us = OPENED + 8, .at_offset = -210 };
-	o->visit = (struct ft_visit){ .id = "BD-0417-1", .key = "00112233445566778899aabbccddeeff", .asset = "BD-0417", .site = "Harbour canteen",
-		.technician = "Ada Fitter", .without = FT_PART_TEMPERATURE, .opened_us = OPENED, .opened_offset = -210, .closed_us = FT_ABSENT,
-		.changed_us = OPENED + 9, .evidence = o->evidence, .evidence_count = 3, .statements = &o->said, .statement_count = 1,
-		.waivers = &o->waived, .waiver_count = 1 };
+	piece(o, 2, FT_EVIDENCE_SALES, "sales \"one\".csv",
+	      FT_SLICE("time,selection,price,paid_with,tendered\n14:02,21,1.50,coin,2.00\n"));
+	o->said = (struct ft_statement){ .claim = FT_CLAIM_FIT_CABLES,
+		                             .text = "opened and closed: \"free\"",
+		                             .by = "Ada Fitter",
+		                             .at_us = OPENED + 7,
+		                             .at_offset = -210 };
+	o->waived = (struct ft_waiver){
+		.claim = FT_CLAIM_PROVE_BUS, .because = "no capture device here", .at_us = OPENED + 8, .at_offset = -210
+	};
+	o->visit = (struct ft_visit){ .id = "BD-0417-1",
+		                          .key = "00112233445566778899aabbccddeeff",
+		                          .asset = "BD-0417",
+		                          .site = "Harbour canteen",
+		                          .technician = "Ada Fitter",
+		                          .without = FT_PART_TEMPERATURE,
+		                          .opened_us = OPENED,
+		                          .opened_offset = -210,
+		                          .closed_us = FT_ABSENT,
+		                          .changed_us = OPENED + 9,
+		                          .evidence = o->evidence,
+		                          .evidence_count = 3,
+		                          .statements = &o->said,
+		                          .statement_count = 1,
+		                          .waivers = &o->waived,
+		                          .waiver_count = 1 };
 	assert_int_equal(ft_key_make(seed, FT_SLICE("Ada Fitter"), &o->key, NULL), FT_OK);
 	o->options = (struct ft_pack_options){ .signer = &o->key, .program = "fettle 9.9" };
 	assert_int_equal(ft_handover_prepare(&o->visit, &o->arena, &o->handover, &o->error), FT_OK);
@@ -81,7 +109,8 @@ static void a_visit_comes_back_whole(void **state)
 	assert_int_equal(v.evidence_count, 3);
 	assert_string_equal(v.evidence[2].name, "sales \"one\".csv");
 	assert_true(ft_slice_is(v.evidence[1].bytes, after));
-	assert_true(v.statement_count == 1 && v.statements[0].claim == FT_CLAIM_FIT_CABLES && v.statements[0].at_us == OPENED + 7);
+	assert_true(v.statement_count == 1 && v.statements[0].claim == FT_CLAIM_FIT_CABLES &&
+	            v.statements[0].at_us == OPENED + 7);
 	assert_true(v.waiver_count == 1 && v.waivers[0].by == NULL);
 	assert_int_equal(h.judgement.verdict, o.handover.judgement.verdict);
 	/* The same visit gives the same bytes, from the way back too. */
@@ -93,7 +122,8 @@ static void a_visit_comes_back_whole(void **state)
 }
 
 /* The signer himself writes something else into handover.json and signs that. */
-static void lie(struct office *o, const char *what, const char *instead, const char *program, struct ft_findings *f, enum ft_status *ret)
+static void lie(struct office *o, const char *what, const char *instead, const char *program, struct ft_findings *f,
+                enum ft_status *ret)
 {
 	struct ft_member *m;
 	size_t n;
@@ -146,7 +176,9 @@ static void a_typed_verdict_is_found_out(void **state)
 	assert_int_equal(f.list[0].rule, FT_RULE_HANDOVER_OTHER_VERSION);
 	assert_int_equal(ft_verdict_of(&f, false), FT_OPEN);
 
-	static const struct { const char *what, *instead, *says; } broken[] = {
+	static const struct {
+		const char *what, *instead, *says;
+	} broken[] = {
 		{ "\"handover\":1", "\"handover\":2", "newer fettle" },
 		{ "\"key\":\"00", "\"key\":\"0g", "\"key\"" },
 		{ "\"asset\":\"BD-0417\"", "\"asset\":\"\"", "\"asset\"" },
@@ -175,23 +207,36 @@ static void the_line_follows_the_mapping(void **state)
 	(void)state;
 	start(&o);
 	o.visit.unit = "=1+1";
-	assert_int_equal(ft_mapping_read(FT_SLICE("column,from,format\nAnlage,asset,\n\"Ort, Platz\",place,upper\nEinheit,unit,\nTag,opened,date\n"
-	                                          "Umsatz,sales_value,money-comma\nMinor,sales_value,minor\nSIM,sim,\nPreise,prices_changed,\nArt,fixed,commissioned\n"),
-	                                 &o.arena, &columns, &n, NULL), FT_OK);
+	assert_int_equal(
+		ft_mapping_read(
+			FT_SLICE(
+				"column,from,format\nAnlage,asset,\n\"Ort, Platz\",place,upper\nEinheit,unit,\nTag,opened,date\n"
+				"Umsatz,sales_value,money-comma\nMinor,sales_value,minor\nSIM,sim,\nPreise,prices_changed,\nArt,fixed,commissioned\n"),
+			&o.arena, &columns, &n, NULL),
+		FT_OK);
 	ft_handover_line(&o.handover, &seal, columns, n, &out);
-	assert_true(ft_slice_is(ft_buf_text(&out), "Anlage,\"Ort, Platz\",Einheit,Tag,Umsatz,Minor,SIM,Preise,Art\r\n"
-	                                           "BD-0417,HARBOUR CANTEEN,'=1+1,2026-03-09,\"301,50\",30150,,1,commissioned\r\n"));
+	assert_true(ft_slice_is(ft_buf_text(&out),
+	                        "Anlage,\"Ort, Platz\",Einheit,Tag,Umsatz,Minor,SIM,Preise,Art\r\n"
+	                        "BD-0417,HARBOUR CANTEEN,'=1+1,2026-03-09,\"301,50\",30150,,1,commissioned\r\n"));
 	ft_buf_done(&out);
 	end(&o);
 }
 
 static void sheets_hold_whatever_comes(void **state)
 {
-	static const struct { int selections, sales, restore; bool bad; enum ft_sheet sheet; int least; } cases[] = {
-		{ 0, 0, 0, false, FT_SHEET_A4, 4 }, { 12, 1, 1, true, FT_SHEET_A4, 5 }, { 64, 30, 40, false, FT_SHEET_LETTER, 7 },
+	static const struct {
+		int selections, sales, restore;
+		bool bad;
+		enum ft_sheet sheet;
+		int least;
+	} cases[] = {
+		{ 0, 0, 0, false, FT_SHEET_A4, 4 },
+		{ 12, 1, 1, true, FT_SHEET_A4, 5 },
+		{ 64, 30, 40, false, FT_SHEET_LETTER, 7 },
 		{ 120, 400, 300, true, FT_SHEET_A4, 20 },
 	};
-	const struct ft_seal_text seal = { "fettle 9.9", "3f2a9c1e07d4b8113f2a9c1e07d4b8113f2a9c1e07d4b8113f2a9c1e07d4b811", "Ada Fitter", "3f2a 9c1e 07d4 b811" };
+	const struct ft_seal_text seal = { "fettle 9.9", "3f2a9c1e07d4b8113f2a9c1e07d4b8113f2a9c1e07d4b8113f2a9c1e07d4b811",
+		                               "Ada Fitter", "3f2a 9c1e 07d4 b811" };
 	(void)state;
 	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
 		struct sample *s = test_malloc(sizeof *s);

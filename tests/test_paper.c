@@ -34,7 +34,8 @@ static void signs_as_the_standard_says(void **state)
 	};
 	(void)state;
 	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
-		uint8_t seed[FT_SEED_BYTES], public_key[FT_PUBLIC_BYTES], message[64], want[FT_SIGNATURE_BYTES], got[FT_SIGNATURE_BYTES];
+		uint8_t seed[FT_SEED_BYTES], public_key[FT_PUBLIC_BYTES], message[64], want[FT_SIGNATURE_BYTES],
+			got[FT_SIGNATURE_BYTES];
 		struct ft_slice text = { (const char *)message, strlen(cases[i].message) / 2 };
 		struct ft_key k;
 		unhex(cases[i].seed, seed);
@@ -82,14 +83,17 @@ static void keys_come_back(void **state)
 	assert_string_equal(got[1].name, two.name);
 	assert_memory_equal(got[1].public_key, two.public_key, FT_PUBLIC_BYTES);
 
-	static const struct { const char *text, *says; } bad[] = {
+	static const struct {
+		const char *text, *says;
+	} bad[] = {
 		{ "public: 00\n", "Line 1 of" },
 		{ "name: A\npublic: 00\n", "Line 2 of" },
 		{ "name: A\n", "has no line" },
 		{ "name: A\nname: B\n", "has no line" },
 		{ "name: \x01\n", "Line 1 of" },
 		{ "name: A\npublic: d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a\nsecret: "
-		  "4ccd089b28ff96da9db6c346ec114e0f5b8a319f35aba624da8cf6ed4fb8a6fb\n", "does not belong" },
+		  "4ccd089b28ff96da9db6c346ec114e0f5b8a319f35aba624da8cf6ed4fb8a6fb\n",
+		  "does not belong" },
 	};
 	for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) {
 		e = (struct ft_error){ 0 };
@@ -103,17 +107,32 @@ static void keys_come_back(void **state)
 	ft_arena_done(&a);
 }
 
-#define HEX32 "0123456789abcdef0123456789abcdef"
+#define HEX32    "0123456789abcdef0123456789abcdef"
 #define EVIDENCE "evidence/" HEX32 HEX32 ".audit"
 
 static void names_are_only_ours(void **state)
 {
-	static const char *const good[] = { "handover.json", "handover.pdf", "machines.csv", "manifest.json", "signature.json",
-	                                    EVIDENCE, "evidence/" HEX32 HEX32 ".h264" };
-	static const char *const bad[] = { "", "/handover.json", "../handover.json", "evidence/../../x", "HANDOVER.JSON",
-	                                   "evidence/", "evidence/" HEX32 ".csv", "evidence/" HEX32 HEX32, "evidence/" HEX32 HEX32 ".",
-	                                   "evidence/" HEX32 HEX32 "./x", "evidence/" HEX32 HEX32 ".CSV", EVIDENCE "longer",
-	                                   "evidence/0123456789ABCDEF0123456789abcdef" HEX32 ".csv", "evidence\\" HEX32 HEX32 ".csv" };
+	static const char *const good[] = { "handover.json",
+		                                "handover.pdf",
+		                                "machines.csv",
+		                                "manifest.json",
+		                                "signature.json",
+		                                EVIDENCE,
+		                                "evidence/" HEX32 HEX32 ".h264" };
+	static const char *const bad[] = { "",
+		                               "/handover.json",
+		                               "../handover.json",
+		                               "evidence/../../x",
+		                               "HANDOVER.JSON",
+		                               "evidence/",
+		                               "evidence/" HEX32 ".csv",
+		                               "evidence/" HEX32 HEX32,
+		                               "evidence/" HEX32 HEX32 ".",
+		                               "evidence/" HEX32 HEX32 "./x",
+		                               "evidence/" HEX32 HEX32 ".CSV",
+		                               EVIDENCE "longer",
+		                               "evidence/0123456789ABCDEF0123456789abcdef" HEX32 ".csv",
+		                               "evidence\\" HEX32 HEX32 ".csv" };
 	(void)state;
 	for (size_t i = 0; i < sizeof good / sizeof *good; i++)
 		assert_true(ft_member_name_good(ft_slice_of(good[i])));
@@ -311,14 +330,17 @@ static void cautions_stand_on_sources(void **state)
 	assert_non_null(strstr(c[0].sentence, "local codes"));
 	for (size_t i = 0; i < n; i++) {
 		assert_true(*c[i].source && *c[i].title);
-		assert_true(!strcmp(c[i].trust, "statute") || !strcmp(c[i].trust, "from memory") || !strcmp(c[i].trust, "common practice"));
+		assert_true(!strcmp(c[i].trust, "statute") || !strcmp(c[i].trust, "from memory") ||
+		            !strcmp(c[i].trust, "common practice"));
 		assert_int_equal(c[i].sentence[strlen(c[i].sentence) - 1], '.');
 	}
 }
 
 static void mappings_are_checked_by_line(void **state)
 {
-	static const struct { const char *text, *says; } bad[] = {
+	static const struct {
+		const char *text, *says;
+	} bad[] = {
 		{ "column,form\na,asset\n", "no column \"from\"" },
 		{ "column,from,format\nA,asset,text\nB,nothing,text\n", "Line 3" },
 		{ "column,from,format\nA,asset,sideways\n", "Line 2" },
@@ -332,7 +354,10 @@ static void mappings_are_checked_by_line(void **state)
 	size_t n;
 	(void)state;
 	assert_true(ft_mapping_default(&fixed) > 10);
-	assert_int_equal(ft_mapping_read(FT_SLICE("column;from;format\nAnlage;asset;\nKasse;cash_in;money-comma\nArt;fixed;visit\n"), &a, &c, &n, NULL), FT_OK);
+	assert_int_equal(
+		ft_mapping_read(FT_SLICE("column;from;format\nAnlage;asset;\nKasse;cash_in;money-comma\nArt;fixed;visit\n"), &a,
+	                    &c, &n, NULL),
+		FT_OK);
 	assert_int_equal(n, 3);
 	assert_string_equal(c[0].format, "text");
 	assert_string_equal(c[1].from, "cash_in");

@@ -15,10 +15,10 @@
 /* ---- cautions (data/cautions.csv) ---- */
 
 struct ft_caution {
-	const char *id;       /* "tip-over" */
-	const char *title;    /* a word or two */
+	const char *id;    /* "tip-over" */
+	const char *title; /* a word or two */
 	const char *sentence;
-	const char *trust;    /* "statute", "from memory", "common practice" */
+	const char *trust; /* "statute", "from memory", "common practice" */
 	const char *source;
 };
 
@@ -30,14 +30,15 @@ size_t ft_cautions(const struct ft_caution **ret);
 enum { FT_SEED_BYTES = 32, FT_PUBLIC_BYTES = 32, FT_SIGNATURE_BYTES = 64, FT_SIGNER_MAX = 80 };
 
 struct ft_key {
-	char name[FT_SIGNER_MAX + 1];      /* whom it belongs to, UTF-8 without control characters */
+	char name[FT_SIGNER_MAX + 1]; /* whom it belongs to, UTF-8 without control characters */
 	uint8_t public_key[FT_PUBLIC_BYTES];
-	uint8_t seed[FT_SEED_BYTES];       /* the secret; wiped by ft_key_done */
-	bool secret;                       /* seed holds; false for a key of somebody else */
+	uint8_t seed[FT_SEED_BYTES]; /* the secret; wiped by ft_key_done */
+	bool secret;                 /* seed holds; false for a key of somebody else */
 };
 
 /* A key from 32 random bytes of the caller. FT_E_USAGE when the name is empty, too long or no text. */
-enum ft_status ft_key_make(const uint8_t seed[FT_SEED_BYTES], struct ft_slice name, struct ft_key *ret, struct ft_error *e);
+enum ft_status ft_key_make(const uint8_t seed[FT_SEED_BYTES], struct ft_slice name, struct ft_key *ret,
+                           struct ft_error *e);
 void ft_key_done(struct ft_key *k); /* wipes it */
 
 /* The file of a key: three lines of text, with "secret:" only where `with_secret`. */
@@ -58,11 +59,11 @@ bool ft_sign_check(const uint8_t public_key[FT_PUBLIC_BYTES], struct ft_slice me
 /* ---- the archive ---- */
 
 enum {
-	FT_MEMBERS_MAX = 2000,          /* ours: a visit has some tens of pieces of evidence */
-	FT_MEMBER_NAME_MAX = 96,        /* "evidence/" + 64 + an ending */
+	FT_MEMBERS_MAX = 2000,   /* ours: a visit has some tens of pieces of evidence */
+	FT_MEMBER_NAME_MAX = 96, /* "evidence/" + 64 + an ending */
 };
-#define FT_PACKAGE_BYTES_MAX  (512U << 20) /* ours: packed and unpacked, a visit with photographs is some 50 MB */
-#define FT_PACKAGE_RATIO_MAX  200U         /* ours: unpacked over packed; above it is a trap, text packs 3 to 20 times */
+#define FT_PACKAGE_BYTES_MAX (512U << 20) /* ours: packed and unpacked, a visit with photographs is some 50 MB */
+#define FT_PACKAGE_RATIO_MAX 200U         /* ours: unpacked over packed; above it is a trap, text packs 3 to 20 times */
 
 struct ft_member {
 	const char *name;
@@ -95,11 +96,11 @@ void ft_signature_write(const struct ft_key *signer, struct ft_slice manifest, s
 struct ft_opened {
 	struct ft_member *members;
 	size_t member_count;
-	char content[FT_HASH_TEXT];            /* recomputed */
+	char content[FT_HASH_TEXT]; /* recomputed */
 	char signed_by[FT_SIGNER_MAX + 1];
 	uint8_t public_key[FT_PUBLIC_BYTES];
-	bool sealed;                           /* every hash, the list of members and the signature hold */
-	bool known;                            /* the signer is among the trusted */
+	bool sealed; /* every hash, the list of members and the signature hold */
+	bool known;  /* the signer is among the trusted */
 };
 
 /* Opens a package and tries its seals. What is wrong with an honest-looking package is a finding
@@ -144,21 +145,22 @@ struct ft_handover {
 	const struct ft_visit *visit;
 	struct ft_judgement judgement;
 	struct ft_audit_shown before, after;
-	struct ft_grid_row *grid;  /* natural order of selections */
+	struct ft_grid_row *grid; /* natural order of selections */
 	size_t grid_count;
-	bool compared;             /* comparison holds */
+	bool compared; /* comparison holds */
 	struct ft_comparison comparison;
-	struct ft_sale *sales;     /* all lists of the visit together, in order */
+	struct ft_sale *sales; /* all lists of the visit together, in order */
 	size_t sale_count;
-	bool proved;               /* proof holds */
+	bool proved; /* proof holds */
 	struct ft_proof proof;
-	int64_t at_us;             /* the time of the package: when the visit was closed, else last changed */
+	int64_t at_us; /* the time of the package: when the visit was closed, else last changed */
 	int at_offset;
 };
 
 /* Judges and reads a visit whose evidence has its bytes. Pure: the same visit gives the same handover.
  * Fails without memory only. */
-enum ft_status ft_handover_prepare(const struct ft_visit *v, struct ft_arena *a, struct ft_handover *ret, struct ft_error *e);
+enum ft_status ft_handover_prepare(const struct ft_visit *v, struct ft_arena *a, struct ft_handover *ret,
+                                   struct ft_error *e);
 
 /* The package's name for a piece of evidence: "evidence/<hash>.<ending>"; NULL without memory. */
 const char *ft_evidence_member(const struct ft_evidence *ev, struct ft_arena *a);
@@ -168,18 +170,19 @@ void ft_handover_json(const struct ft_handover *h, const char *program, struct f
 
 /* Reads the record (identity, evidence, statements, waivers) back out of a handover.json, taking the bytes
  * of the evidence from the package. FT_E_INPUT with one sentence. */
-enum ft_status ft_record_read(const struct ft_opened *p, struct ft_arena *a, struct ft_visit *ret, const char **ret_program,
-                              struct ft_error *e);
+enum ft_status ft_record_read(const struct ft_opened *p, struct ft_arena *a, struct ft_visit *ret,
+                              const char **ret_program, struct ft_error *e);
 
 /* Reads the record, judges it anew and compares handover.json byte for byte (handover.verdict,
  * handover.other-version). `h` and `v` are filled from the record. */
-enum ft_status ft_handover_check(const struct ft_opened *p, const char *program, struct ft_arena *a, struct ft_findings *findings,
-                                 struct ft_visit *v, struct ft_handover *h, struct ft_error *e);
+enum ft_status ft_handover_check(const struct ft_opened *p, const char *program, struct ft_arena *a,
+                                 struct ft_findings *findings, struct ft_visit *v, struct ft_handover *h,
+                                 struct ft_error *e);
 
 /* What stands in the margin of every sheet. */
 struct ft_seal_text {
 	const char *program;
-	const char *content;     /* 64 hex digits */
+	const char *content; /* 64 hex digits */
 	const char *signed_by;
 	const char *fingerprint;
 };
@@ -187,8 +190,8 @@ struct ft_seal_text {
 enum ft_sheet { FT_SHEET_A4, FT_SHEET_LETTER };
 
 /* machines.csv: the heading and one line. */
-void ft_handover_line(const struct ft_handover *h, const struct ft_seal_text *seal, const struct ft_column *columns, size_t count,
-                      struct ft_buf *out);
+void ft_handover_line(const struct ft_handover *h, const struct ft_seal_text *seal, const struct ft_column *columns,
+                      size_t count, struct ft_buf *out);
 
 /* handover.pdf. `ret_pages` may be NULL. */
 enum ft_status ft_handover_pdf(const struct ft_handover *h, const struct ft_seal_text *seal, enum ft_sheet sheet,

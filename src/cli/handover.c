@@ -39,7 +39,8 @@ static enum ft_status make_folders(struct cli *c, const char *path)
 	for (char *at = strchr(p + 1, '/'); at; at = strchr(at + 1, '/')) {
 		*at = 0;
 		if (mkdir(p, 0700) != 0 && errno != EEXIST)
-			return ft_fail(&c->error, FT_E_STORE, "The folder %s for the key could not be made: %s.", p, strerror(errno));
+			return ft_fail(&c->error, FT_E_STORE, "The folder %s for the key could not be made: %s.", p,
+			               strerror(errno));
 		*at = '/';
 	}
 	return FT_OK;
@@ -132,7 +133,8 @@ static enum ft_status own_key(struct cli *c, struct ft_key *ret)
 }
 
 /* Adds the keys of one file to the trusted ones; a missing default file is an empty one. */
-static enum ft_status add_keys(struct cli *c, const char *path, bool must, struct ft_key **keys, size_t *count, size_t *room)
+static enum ft_status add_keys(struct cli *c, const char *path, bool must, struct ft_key **keys, size_t *count,
+                               size_t *room)
 {
 	struct ft_slice text;
 	struct ft_key *more;
@@ -187,8 +189,9 @@ static const char *plural(size_t n, const char *one, const char *many)
 }
 
 static int say_document(struct cli *c, const struct ft_findings *f, enum ft_verdict verdict, const char *content,
-                        const char *signed_by, const struct ft_handover *h, const char *file, const struct ft_conflict *conflicts,
-                        size_t conflict_count, const char *filed, const char *visit)
+                        const char *signed_by, const struct ft_handover *h, const char *file,
+                        const struct ft_conflict *conflicts, size_t conflict_count, const char *filed,
+                        const char *visit)
 {
 	struct ft_buf out = { 0 };
 	struct ft_json j;
@@ -227,7 +230,8 @@ static void say_package(const struct ft_opened *p, const struct ft_handover *h)
 
 	printf("Package %.16s of %s%s%s, visit %s.\n", p->content, h->visit->asset, h->visit->site ? ", " : "",
 	       h->visit->site ? h->visit->site : "", h->visit->id);
-	printf("Signed by %s, key %s%s.\n", p->signed_by, ft_key_fingerprint(p->public_key, print), p->known ? "" : ", not known here");
+	printf("Signed by %s, key %s%s.\n", p->signed_by, ft_key_fingerprint(p->public_key, print),
+	       p->known ? "" : ", not known here");
 }
 
 /* ---- pack ---- */
@@ -265,7 +269,8 @@ static enum ft_status load_visit(struct cli *c, struct ft_book **book, struct ft
 {
 	const char *path = cli_book_path(c);
 	const char *id;
-	enum ft_status s = path ? ft_book_open(path, FT_BOOK_WRITE, book, &c->error) : ft_fail_memory(&c->error, "the book");
+	enum ft_status s =
+		path ? ft_book_open(path, FT_BOOK_WRITE, book, &c->error) : ft_fail_memory(&c->error, "the book");
 
 	if (s == FT_OK)
 		s = ft_book_visit_find(*book, c->arguments[1], &c->arena, &id, &c->error);
@@ -279,7 +284,8 @@ static enum ft_status note_package(struct cli *c, struct ft_book *book, const ch
 	return ft_book_package_add(book, id, p, &c->error);
 }
 
-static struct ft_package package_row(struct cli *c, struct ft_slice zip, const uint8_t public_key[FT_PUBLIC_BYTES], bool sent)
+static struct ft_package package_row(struct cli *c, struct ft_slice zip, const uint8_t public_key[FT_PUBLIC_BYTES],
+                                     bool sent)
 {
 	struct ft_package p = { .hash = ft_hash_of(zip.p, zip.n), .sent = sent };
 	struct ft_buf hex = { 0 };
@@ -292,8 +298,8 @@ static struct ft_package package_row(struct cli *c, struct ft_slice zip, const u
 	return p;
 }
 
-static enum ft_status write_package(struct cli *c, struct ft_book *book, const struct ft_handover *h, struct ft_pack_options *o,
-                                    const char *path, char content[FT_HASH_TEXT])
+static enum ft_status write_package(struct cli *c, struct ft_book *book, const struct ft_handover *h,
+                                    struct ft_pack_options *o, const char *path, char content[FT_HASH_TEXT])
 {
 	struct ft_buf zip = { 0 };
 	enum ft_status s = ft_handover_pack(h, o, &c->arena, &zip, content, &c->error);
@@ -341,7 +347,8 @@ static int pack(struct cli *c)
 	}
 	code = cli_exit(h.judgement.verdict);
 	if (c->json) {
-		int said = say_document(c, &h.judgement.findings, h.judgement.verdict, content, key.name, &h, path, NULL, 0, NULL, NULL);
+		int said = say_document(c, &h.judgement.findings, h.judgement.verdict, content, key.name, &h, path, NULL, 0,
+		                        NULL, NULL);
 		code = said ? said : code;
 	} else if (strcmp(path, "-") != 0) {
 		printf("%s: %s.\n", v.asset, ft_judgement_words(&h.judgement, &c->arena));
@@ -394,8 +401,8 @@ static int verify(struct cli *c)
 	/* The question here is whether the package holds, not how the machine stands. */
 	verdict = ft_verdict_of(&a.findings, false);
 	if (c->json) {
-		int said = say_document(c, &a.findings, verdict, a.opened.content, a.opened.signed_by, a.read ? &a.handover : NULL,
-		                        c->arguments[1], NULL, 0, NULL, NULL);
+		int said = say_document(c, &a.findings, verdict, a.opened.content, a.opened.signed_by,
+		                        a.read ? &a.handover : NULL, c->arguments[1], NULL, 0, NULL, NULL);
 		return said ? said : cli_exit(verdict);
 	}
 	if (!a.read)
@@ -404,7 +411,8 @@ static int verify(struct cli *c)
 		say_package(&a.opened, &a.handover);
 	if (a.read && verdict == FT_SHOWN)
 		printf("%zu %s as signed; the verdict follows from the evidence: %s.\n", a.opened.member_count,
-		       plural(a.opened.member_count, "member stands", "members stand"), ft_judgement_words(&a.handover.judgement, &c->arena));
+		       plural(a.opened.member_count, "member stands", "members stand"),
+		       ft_judgement_words(&a.handover.judgement, &c->arena));
 	cli_print_findings(c, &a.findings);
 	return cli_exit(verdict);
 }
@@ -412,21 +420,24 @@ static int verify(struct cli *c)
 static void find_conflict(struct ft_findings *f, const struct ft_conflict *k)
 {
 	static const enum ft_rule_id rules[] = {
-		[FT_CONFLICT_UNIT_ELSEWHERE] = FT_RULE_HANDOVER_UNIT_ELSEWHERE, [FT_CONFLICT_SIM_ELSEWHERE] = FT_RULE_HANDOVER_SIM_ELSEWHERE,
-		[FT_CONFLICT_SERIAL_DIFFERS] = FT_RULE_HANDOVER_SERIAL_DIFFERS, [FT_CONFLICT_OLDER] = FT_RULE_HANDOVER_OLDER,
+		[FT_CONFLICT_UNIT_ELSEWHERE] = FT_RULE_HANDOVER_UNIT_ELSEWHERE,
+		[FT_CONFLICT_SIM_ELSEWHERE] = FT_RULE_HANDOVER_SIM_ELSEWHERE,
+		[FT_CONFLICT_SERIAL_DIFFERS] = FT_RULE_HANDOVER_SERIAL_DIFFERS,
+		[FT_CONFLICT_OLDER] = FT_RULE_HANDOVER_OLDER,
 		[FT_CONFLICT_LATER_VISIT] = FT_RULE_HANDOVER_LATER_VISIT,
 	};
 
 	ft_find(f, rules[k->kind], (struct ft_where){ .file = k->visit }, k->sentence, NULL);
 }
 
-static enum ft_status file_it(struct cli *c, struct arrival *a, struct ft_conflict **conflicts, size_t *count, const char **id,
-                              enum ft_filed *filed)
+static enum ft_status file_it(struct cli *c, struct arrival *a, struct ft_conflict **conflicts, size_t *count,
+                              const char **id, enum ft_filed *filed)
 {
 	struct ft_package row = package_row(c, a->zip, a->opened.public_key, false);
 	struct ft_book *book = NULL;
 	const char *path = cli_book_path(c);
-	enum ft_status s = path ? ft_book_open(path, FT_BOOK_WRITE, &book, &c->error) : ft_fail_memory(&c->error, "the book");
+	enum ft_status s =
+		path ? ft_book_open(path, FT_BOOK_WRITE, &book, &c->error) : ft_fail_memory(&c->error, "the book");
 
 	if (s == FT_OK)
 		s = ft_book_conflicts(book, &a->visit, &c->arena, conflicts, count, &c->error);
@@ -440,7 +451,9 @@ static enum ft_status file_it(struct cli *c, struct arrival *a, struct ft_confli
 
 static const char *filed_word(enum ft_filed f)
 {
-	static const char *const words[] = { [FT_FILED_NEW] = "new", [FT_FILED_UPDATED] = "updated", [FT_FILED_KNOWN] = "known", [FT_FILED_OLDER] = "older" };
+	static const char *const words[] = {
+		[FT_FILED_NEW] = "new", [FT_FILED_UPDATED] = "updated", [FT_FILED_KNOWN] = "known", [FT_FILED_OLDER] = "older"
+	};
 
 	return words[f];
 }
@@ -475,8 +488,9 @@ static int receive(struct cli *c)
 		return cli_failed(c);
 	verdict = ft_verdict_of(&a.findings, false);
 	if (c->json) {
-		int said = say_document(c, &a.findings, verdict, a.opened.content, a.opened.signed_by, a.read ? &a.handover : NULL,
-		                        c->arguments[1], conflicts, count, sound ? filed_word(filed) : "refused", id);
+		int said =
+			say_document(c, &a.findings, verdict, a.opened.content, a.opened.signed_by, a.read ? &a.handover : NULL,
+		                 c->arguments[1], conflicts, count, sound ? filed_word(filed) : "refused", id);
 		return said ? said : cli_exit(verdict);
 	}
 	if (a.read)
@@ -608,16 +622,17 @@ const struct cli_verb verb_handover = {
 	.name = "handover",
 	.arguments = "pack VISIT -o FILE.zip | verify FILE.zip | receive FILE.zip | key | trust FILE",
 	.summary = "the office's package: made, tried, filed",
-	.about = "pack writes all of a visit into one signed .zip: handover.json, handover.pdf, a line for the office's own "
-	         "system in machines.csv, every piece of evidence, a manifest of hashes and a signature. The first use makes a "
-	         "key in the user's own folder.\n\n"
-	         "verify tries the hashes and the signature, judges the evidence anew and compares the verdict byte for byte. "
-	         "receive does the same and files the visit into the book; twice is no harm. It names what in the book speaks "
-	         "against it: the unit at another machine, the asset with another serial number, a later state on record.\n\n"
-	         "key prints the public key to give to the office, trust takes on the key of somebody else.",
+	.about =
+		"pack writes all of a visit into one signed .zip: handover.json, handover.pdf, a line for the office's own "
+		"system in machines.csv, every piece of evidence, a manifest of hashes and a signature. The first use makes a "
+		"key in the user's own folder.\n\n"
+		"verify tries the hashes and the signature, judges the evidence anew and compares the verdict byte for byte. "
+		"receive does the same and files the visit into the book; twice is no harm. It names what in the book speaks "
+		"against it: the unit at another machine, the asset with another serial number, a later state on record.\n\n"
+		"key prints the public key to give to the office, trust takes on the key of somebody else.",
 	.options = options,
 	.examples = "$ fettle handover pack BD-0417-1 -o BD-0417-1.zip\n$ fettle handover verify BD-0417-1.zip\n"
-	            "$ fettle --book office.sqlite handover receive BD-0417-1.zip",
+				"$ fettle --book office.sqlite handover receive BD-0417-1.zip",
 	.least = 1,
 	.most = 2,
 	.run = run,

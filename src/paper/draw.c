@@ -7,19 +7,17 @@ static const struct look {
 	double size, pitch;
 	bool bold, mono;
 } looks[STYLE_COUNT] = {
-	[STYLE_BODY] = { 9.5, 13, false, false },
-	[STYLE_STRONG] = { 9.5, 13, true, false },
-	[STYLE_SMALL] = { 8.25, 11, false, false },
-	[STYLE_FINE] = { 7.25, 10, false, false },
-	[STYLE_MONO] = { 6.5, 9, false, true },
-	[STYLE_HEAD] = { 12, 16, true, false },
-	[STYLE_VERDICT] = { 16, 24, true, false },
-	[STYLE_TITLE] = { 26, 32, true, false },
+	[STYLE_BODY] = { 9.5, 13, false, false },   [STYLE_STRONG] = { 9.5, 13, true, false },
+	[STYLE_SMALL] = { 8.25, 11, false, false }, [STYLE_FINE] = { 7.25, 10, false, false },
+	[STYLE_MONO] = { 6.5, 9, false, true },     [STYLE_HEAD] = { 12, 16, true, false },
+	[STYLE_VERDICT] = { 16, 24, true, false },  [STYLE_TITLE] = { 26, 32, true, false },
 };
 
 static void use(struct sheet *s, enum ink ink)
 {
-	static const double inks[][3] = { { 0.12, 0.14, 0.16 }, { 0.36, 0.38, 0.41 }, { 0.114, 0.310, 0.486 }, { 1, 1, 1 } };
+	static const double inks[][3] = {
+		{ 0.12, 0.14, 0.16 }, { 0.36, 0.38, 0.41 }, { 0.114, 0.310, 0.486 }, { 1, 1, 1 }
+	};
 
 	cairo_set_source_rgb(s->cr, inks[ink][0], inks[ink][1], inks[ink][2]);
 }
@@ -87,8 +85,8 @@ double width_of(struct sheet *s, enum style style, const char *text)
 	return (double)r.width / PANGO_SCALE;
 }
 
-double put_text(struct sheet *s, double x, double y, double w, enum style style, enum ink ink, enum side side, int lines,
-                const char *text)
+double put_text(struct sheet *s, double x, double y, double w, enum style style, enum ink ink, enum side side,
+                int lines, const char *text)
 {
 	const struct look *k = &looks[style];
 	PangoLayout *l = layout_of(s, w, style, lines, text);
@@ -100,7 +98,8 @@ double put_text(struct sheet *s, double x, double y, double w, enum style style,
 		PangoRectangle r;
 		pango_layout_line_get_extents(line, NULL, &r);
 		/* The baseline of a figure sits at three quarters of the pitch, whatever face a script falls back to. */
-		cairo_move_to(s->cr, side == SIDE_RIGHT ? x + w - (double)r.width / PANGO_SCALE : x, y + i * k->pitch + k->pitch * 0.5 + k->size * 0.36);
+		cairo_move_to(s->cr, side == SIDE_RIGHT ? x + w - (double)r.width / PANGO_SCALE : x,
+		              y + i * k->pitch + k->pitch * 0.5 + k->size * 0.36);
 		pango_cairo_show_layout_line(s->cr, line);
 	}
 	g_object_unref(l);
@@ -147,7 +146,8 @@ void put_mark(struct sheet *s, double x, double y, double size, enum ft_stands s
 		cairo_arc(s->cr, x, y, r - stroke / 2, M_PI / 2, 3 * M_PI / 2);
 		cairo_close_path(s->cr);
 		cairo_fill(s->cr);
-		/* fall through */
+		cairo_arc(s->cr, x, y, r - stroke / 2, 0, 2 * M_PI);
+		break;
 	default:
 		cairo_arc(s->cr, x, y, r - stroke / 2, 0, 2 * M_PI);
 		break;
@@ -194,7 +194,8 @@ static void put_foot(struct sheet *s)
 	put_text(s, LEFT, y, text_width(s) - 96, STYLE_FINE, INK_BLACK, SIDE_LEFT, 1, left ? left : "");
 	put_text(s, LEFT + text_width(s) - 88, y, 88, STYLE_FINE, INK_BLACK, SIDE_RIGHT, 1, right ? right : "");
 	put_text(s, LEFT, y + 12, 40, STYLE_FINE, INK_PENCIL, SIDE_LEFT, 1, "package");
-	put_text(s, LEFT + 36, y + 12.5, text_width(s) - 36, STYLE_MONO, INK_PENCIL, SIDE_LEFT, 1, grouped(s, s->seal->content));
+	put_text(s, LEFT + 36, y + 12.5, text_width(s) - 36, STYLE_MONO, INK_PENCIL, SIDE_LEFT, 1,
+	         grouped(s, s->seal->content));
 }
 
 void new_page(struct sheet *s)
@@ -224,7 +225,8 @@ void put_heading(struct sheet *s, const char *text, double h)
 	need(s, 24 + h);
 	if (s->outline)
 		cairo_pdf_surface_add_outline(s->surface, CAIRO_PDF_OUTLINE_ROOT, text,
-		                              ft_arena_printf(s->arena, "page=%d pos=[0 %d]", s->page, (int)s->y), CAIRO_PDF_OUTLINE_FLAG_OPEN);
+		                              ft_arena_printf(s->arena, "page=%d pos=[0 %d]", s->page, (int)s->y),
+		                              CAIRO_PDF_OUTLINE_FLAG_OPEN);
 	s->y += put_text(s, LEFT, s->y, text_width(s), STYLE_HEAD, INK_ACCENT, SIDE_LEFT, 1, text);
 	skip(s, 1);
 }
@@ -245,8 +247,8 @@ static double table_width(const struct cells *t)
 void put_table_head(struct sheet *s, const struct cells *t)
 {
 	for (int i = 0; i < t->count; i++)
-		put_text(s, LEFT + t->offset + t->columns[i].x, s->y, t->columns[i].w, STYLE_FINE, INK_PENCIL, t->columns[i].side, 1,
-		         t->columns[i].head);
+		put_text(s, LEFT + t->offset + t->columns[i].x, s->y, t->columns[i].w, STYLE_FINE, INK_PENCIL,
+		         t->columns[i].side, 1, t->columns[i].head);
 	s->y += 12;
 	put_rule(s, LEFT + t->offset, s->y, table_width(t), INK_PENCIL, 0.5);
 	s->y += 4;

@@ -10,20 +10,20 @@
 
 /* The page in steps of 8 points; the marks hang in the margin, left of the margin line. */
 #define GRID        8.0
-#define LEFT       72.0
-#define RIGHT      48.0
-#define TOP        56.0
-#define BOTTOM     72.0
+#define LEFT        72.0
+#define RIGHT       48.0
+#define TOP         56.0
+#define BOTTOM      72.0
 #define MARGIN_LINE 60.0
-#define MARK_AT    46.0
+#define MARK_AT     46.0
 
 enum style {
-	STYLE_BODY,    /* what is to be read */
+	STYLE_BODY, /* what is to be read */
 	STYLE_STRONG,
-	STYLE_SMALL,   /* what backs it */
-	STYLE_FINE,    /* feet, table heads */
-	STYLE_MONO,    /* hashes */
-	STYLE_HEAD,    /* of a section */
+	STYLE_SMALL, /* what backs it */
+	STYLE_FINE,  /* feet, table heads */
+	STYLE_MONO,  /* hashes */
+	STYLE_HEAD,  /* of a section */
 	STYLE_VERDICT,
 	STYLE_TITLE,
 	STYLE_COUNT
@@ -40,9 +40,9 @@ struct sheet {
 	cairo_t *cr;
 	PangoContext *context;
 	double width, height;
-	double y;           /* where the next thing goes */
-	int page, pages;    /* pages: 0 while they are counted */
-	int claims_page;    /* where "Every claim" begins, from the counting pass */
+	double y;        /* where the next thing goes */
+	int page, pages; /* pages: 0 while they are counted */
+	int claims_page; /* where "Every claim" begins, from the counting pass */
 	bool outline;
 };
 
@@ -51,8 +51,8 @@ const char *text_of(struct sheet *s, struct ft_slice t);
 
 /* Draws text into a column of width `w`, wrapped on the pitch of its style, and gives the height. With
  * `lines` above 0 the text ends there in an ellipsis. With cr_off only the height is found. */
-double put_text(struct sheet *s, double x, double y, double w, enum style style, enum ink ink, enum side side, int lines,
-                const char *text);
+double put_text(struct sheet *s, double x, double y, double w, enum style style, enum ink ink, enum side side,
+                int lines, const char *text);
 double height_of(struct sheet *s, double w, enum style style, const char *text);
 double width_of(struct sheet *s, enum style style, const char *text);
 double pitch_of(enum style style);
@@ -97,7 +97,7 @@ void put_table_head(struct sheet *s, const struct cells *t);
 void put_row(struct sheet *s, const struct cells *t, const char *const *texts, unsigned bold, unsigned underline);
 
 const char *time_text(struct sheet *s, int64_t us, int offset);
-const char *money_text(struct sheet *s, int64_t v, int decimals);   /* "" when absent */
+const char *money_text(struct sheet *s, int64_t v, int decimals); /* "" when absent */
 const char *number_text(struct sheet *s, int64_t v);
 const char *evidence_text(struct sheet *s, const struct ft_claim_state *c); /* "evidence 1, 4" */
 

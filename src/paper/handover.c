@@ -123,7 +123,8 @@ static enum ft_status compare_and_prove(struct ft_handover *h, struct ft_arena *
 	return FT_OK;
 }
 
-enum ft_status ft_handover_prepare(const struct ft_visit *v, struct ft_arena *a, struct ft_handover *ret, struct ft_error *e)
+enum ft_status ft_handover_prepare(const struct ft_visit *v, struct ft_arena *a, struct ft_handover *ret,
+                                   struct ft_error *e)
 {
 	enum ft_status s;
 	int before, after;

@@ -27,13 +27,15 @@ static void derive(const uint8_t seed[FT_SEED_BYTES], uint8_t public_key[FT_PUBL
 	crypto_sign_seed_keypair(public_key, secret, seed);
 }
 
-enum ft_status ft_key_make(const uint8_t seed[FT_SEED_BYTES], struct ft_slice name, struct ft_key *ret, struct ft_error *e)
+enum ft_status ft_key_make(const uint8_t seed[FT_SEED_BYTES], struct ft_slice name, struct ft_key *ret,
+                           struct ft_error *e)
 {
 	uint8_t secret[crypto_sign_SECRETKEYBYTES];
 
 	name = ft_slice_trim(name);
 	if (!name_good(name))
-		return ft_fail(e, FT_E_USAGE, "A signer needs a name of 1 to %d bytes of plain text; give one with --name.", FT_SIGNER_MAX);
+		return ft_fail(e, FT_E_USAGE, "A signer needs a name of 1 to %d bytes of plain text; give one with --name.",
+		               FT_SIGNER_MAX);
 	memset(ret, 0, sizeof *ret);
 	memcpy(ret->name, name.p, name.n);
 	memcpy(ret->seed, seed, sizeof ret->seed);
@@ -84,7 +86,8 @@ void ft_key_write(const struct ft_key *k, bool with_secret, struct ft_buf *out)
 	}
 }
 
-static enum ft_status take_secret(struct ft_key *k, struct ft_slice value, const char *what, unsigned line, struct ft_error *e)
+static enum ft_status take_secret(struct ft_key *k, struct ft_slice value, const char *what, unsigned line,
+                                  struct ft_error *e)
 {
 	uint8_t public_key[FT_PUBLIC_BYTES], secret[crypto_sign_SECRETKEYBYTES];
 	bool same;
@@ -96,7 +99,8 @@ static enum ft_status take_secret(struct ft_key *k, struct ft_slice value, const
 	same = memcmp(public_key, k->public_key, sizeof public_key) == 0;
 	k->secret = same;
 	if (!same)
-		return ft_fail(e, FT_E_INPUT, "Line %u of %s: the secret does not belong to the public key above it.", line, what);
+		return ft_fail(e, FT_E_INPUT, "Line %u of %s: the secret does not belong to the public key above it.", line,
+		               what);
 	return FT_OK;
 }
 
@@ -131,7 +135,8 @@ static enum ft_status take_line(struct ft_slice line, unsigned number, const cha
 	}
 	if (k && *named && ft_slice_is(word, "secret"))
 		return take_secret(k, value, what, number, e);
-	return ft_fail(e, FT_E_INPUT, "Line %u of %s is none of \"name:\", then \"public:\", then \"secret:\".", number, what);
+	return ft_fail(e, FT_E_INPUT, "Line %u of %s is none of \"name:\", then \"public:\", then \"secret:\".", number,
+	               what);
 }
 
 enum ft_status ft_keys_read(struct ft_slice text, const char *what, struct ft_arena *a, struct ft_key **ret,
@@ -187,5 +192,6 @@ void ft_sign(const struct ft_key *k, struct ft_slice message, uint8_t ret[FT_SIG
 bool ft_sign_check(const uint8_t public_key[FT_PUBLIC_BYTES], struct ft_slice message,
                    const uint8_t signature[FT_SIGNATURE_BYTES])
 {
-	return crypto_sign_verify_detached(signature, (const unsigned char *)(message.n ? message.p : ""), message.n, public_key) == 0;
+	return crypto_sign_verify_detached(signature, (const unsigned char *)(message.n ? message.p : ""), message.n,
+	                                   public_key) == 0;
 }

@@ -33,13 +33,19 @@ static const struct ft_audit_shown *audit_of(const struct ft_handover *h)
 	return h->after.there ? &h->after : &h->before;
 }
 
-static bool visit_field(const struct ft_handover *h, const struct ft_seal_text *seal, const char *from, struct field *ret)
+static bool visit_field(const struct ft_handover *h, const struct ft_seal_text *seal, const char *from,
+                        struct field *ret)
 {
 	const struct ft_visit *v = h->visit;
-	const struct { const char *from, *text; } texts[] = {
-		{ "asset", v->asset }, { "place", v->site }, { "unit", v->unit }, { "sim", v->sim }, { "visit", v->id },
-		{ "visit_key", v->key }, { "fitter", v->technician }, { "verdict", ft_verdict_word(h->judgement.verdict) },
-		{ "package", seal->content }, { "signed_by", seal->signed_by }, { "program", seal->program },
+	const struct {
+		const char *from, *text;
+	} texts[] = {
+		{ "asset", v->asset },        { "place", v->site },
+		{ "unit", v->unit },          { "sim", v->sim },
+		{ "visit", v->id },           { "visit_key", v->key },
+		{ "fitter", v->technician },  { "verdict", ft_verdict_word(h->judgement.verdict) },
+		{ "package", seal->content }, { "signed_by", seal->signed_by },
+		{ "program", seal->program },
 	};
 
 	for (size_t i = 0; i < sizeof texts / sizeof *texts; i++)
@@ -75,14 +81,24 @@ static struct field audit_field(const struct ft_handover *h, const char *from)
 {
 	const struct ft_audit_shown *r = audit_of(h);
 	const struct ft_summary *m = &r->summary;
-	const struct { const char *from; struct field f; } fields[] = {
-		{ "serial", text_field(m->serial) }, { "model", text_field(m->model) }, { "revision", text_field(m->revision) },
+	const struct {
+		const char *from;
+		struct field f;
+	} fields[] = {
+		{ "serial", text_field(m->serial) },
+		{ "model", text_field(m->model) },
+		{ "revision", text_field(m->revision) },
 		{ "currency", text_field(ft_slice_of(m->currency ? m->currency->alpha : NULL)) },
-		{ "decimals", number_field(FIELD_NUMBER, m->decimals) }, { "sales_value", number_field(FIELD_MONEY, m->paid.value) },
-		{ "sales_count", number_field(FIELD_NUMBER, m->paid.count) }, { "cash_value", number_field(FIELD_MONEY, m->cash.value) },
-		{ "card_value", number_field(FIELD_MONEY, card_value(m)) }, { "cash_in", number_field(FIELD_MONEY, m->cash_in.init) },
-		{ "to_box", number_field(FIELD_MONEY, m->to_box.init) }, { "bills_in", number_field(FIELD_MONEY, m->bills_in.init) },
-		{ "tubes_now", number_field(FIELD_MONEY, m->tubes_now) }, { "reads", number_field(FIELD_NUMBER, m->reads) },
+		{ "decimals", number_field(FIELD_NUMBER, m->decimals) },
+		{ "sales_value", number_field(FIELD_MONEY, m->paid.value) },
+		{ "sales_count", number_field(FIELD_NUMBER, m->paid.count) },
+		{ "cash_value", number_field(FIELD_MONEY, m->cash.value) },
+		{ "card_value", number_field(FIELD_MONEY, card_value(m)) },
+		{ "cash_in", number_field(FIELD_MONEY, m->cash_in.init) },
+		{ "to_box", number_field(FIELD_MONEY, m->to_box.init) },
+		{ "bills_in", number_field(FIELD_MONEY, m->bills_in.init) },
+		{ "tubes_now", number_field(FIELD_MONEY, m->tubes_now) },
+		{ "reads", number_field(FIELD_NUMBER, m->reads) },
 		{ "selections", number_field(FIELD_NUMBER, (int64_t)m->selection_count) },
 	};
 	size_t changed = 0;
@@ -148,8 +164,8 @@ static void write_field(struct ft_buf *out, const struct field *f, const char *f
 	}
 }
 
-void ft_handover_line(const struct ft_handover *h, const struct ft_seal_text *seal, const struct ft_column *columns, size_t count,
-                      struct ft_buf *out)
+void ft_handover_line(const struct ft_handover *h, const struct ft_seal_text *seal, const struct ft_column *columns,
+                      size_t count, struct ft_buf *out)
 {
 	int decimals = audit_of(h)->there ? audit_of(h)->summary.decimals : 0;
 

@@ -6,10 +6,11 @@
 
 /* Fields a column can come from: the names stand in docs/handover.md too. */
 static const char *const sources[] = {
-	"asset", "place", "serial", "model", "revision", "unit", "sim", "visit", "visit_key", "opened", "closed", "fitter",
-	"verdict", "shown", "contradicted", "open", "waived", "currency", "decimals", "sales_value", "sales_count",
-	"cash_value", "card_value", "cash_in", "to_box", "bills_in", "tubes_now", "reads", "selections", "prices_changed",
-	"meters_lost", "package", "signed_by", "program", "fixed", NULL,
+	"asset",     "place",    "serial",    "model",       "revision",    "unit",           "sim",          "visit",
+	"visit_key", "opened",   "closed",    "fitter",      "verdict",     "shown",          "contradicted", "open",
+	"waived",    "currency", "decimals",  "sales_value", "sales_count", "cash_value",     "card_value",   "cash_in",
+	"to_box",    "bills_in", "tubes_now", "reads",       "selections",  "prices_changed", "meters_lost",  "package",
+	"signed_by", "program",  "fixed",     NULL,
 };
 static const char *const formats[] = { "text", "upper", "date", "time", "money", "money-comma", "minor", NULL };
 
@@ -43,13 +44,16 @@ static enum ft_status take_row(const struct ft_csv_row *row, const int at[3], st
 	if (!column.n)
 		return ft_fail(e, FT_E_INPUT, "Line %u of the mapping names no column.", row->line);
 	if (!among(sources, from))
-		return ft_fail(e, FT_E_INPUT, "Line %u of the mapping: nothing is called \"%.*s\"; docs/handover.md lists the fields.",
+		return ft_fail(e, FT_E_INPUT,
+		               "Line %u of the mapping: nothing is called \"%.*s\"; docs/handover.md lists the fields.",
 		               row->line, FT_P(from));
 	if (!format.n)
 		format = FT_SLICE("text");
 	if (!among(formats, format) && !ft_slice_is(from, "fixed"))
-		return ft_fail(e, FT_E_INPUT, "Line %u of the mapping: there is no format \"%.*s\"; text, upper, date, time, money, money-comma and minor are known.",
-		               row->line, FT_P(format));
+		return ft_fail(
+			e, FT_E_INPUT,
+			"Line %u of the mapping: there is no format \"%.*s\"; text, upper, date, time, money, money-comma and minor are known.",
+			row->line, FT_P(format));
 	ret->column = ft_arena_text(a, column);
 	ret->from = ft_arena_text(a, from);
 	ret->format = ft_arena_text(a, format);
@@ -70,7 +74,8 @@ enum ft_status ft_mapping_read(struct ft_slice csv, struct ft_arena *a, struct f
 	for (int i = 0; i < 3; i++) {
 		at[i] = ft_csv_column(&table, heads[i]);
 		if (at[i] < 0 && i < 2)
-			return ft_fail(e, FT_E_INPUT, "The mapping has no column \"%s\"; its heading is column,from,format.", heads[i]);
+			return ft_fail(e, FT_E_INPUT, "The mapping has no column \"%s\"; its heading is column,from,format.",
+			               heads[i]);
 	}
 	if (!table.count)
 		return ft_fail(e, FT_E_INPUT, "The mapping names no columns below its heading.");
@@ -83,8 +88,8 @@ enum ft_status ft_mapping_read(struct ft_slice csv, struct ft_arena *a, struct f
 			return s;
 		for (size_t k = 0; k < i; k++)
 			if (strcmp(columns[k].column, columns[i].column) == 0)
-				return ft_fail(e, FT_E_INPUT, "Line %u of the mapping: the column %s stands there twice.", table.rows[i].line,
-				               columns[i].column);
+				return ft_fail(e, FT_E_INPUT, "Line %u of the mapping: the column %s stands there twice.",
+				               table.rows[i].line, columns[i].column);
 	}
 	*ret = columns;
 	*ret_count = table.count;

@@ -52,7 +52,7 @@ static enum ft_status draw_papers(struct packing *k, struct ft_error *e)
 	enum ft_status s;
 
 	k->seal = (struct ft_seal_text){ k->o->program, ft_hash_text(&content, k->content), k->o->signer->name,
-	                                 ft_key_fingerprint(k->o->signer->public_key, k->fingerprint) };
+		                             ft_key_fingerprint(k->o->signer->public_key, k->fingerprint) };
 	s = ft_handover_pdf(k->h, &k->seal, k->o->sheet, k->arena, &k->pdf, NULL, e);
 	if (s != FT_OK)
 		return s;
@@ -93,7 +93,8 @@ enum ft_status ft_handover_pack(const struct ft_handover *h, const struct ft_pac
 
 	if (s == FT_OK)
 		s = draw_papers(&k, e);
-	if (s == FT_OK && (k.json.status != FT_OK || k.line.status != FT_OK || k.manifest.status != FT_OK || k.signature.status != FT_OK))
+	if (s == FT_OK &&
+	    (k.json.status != FT_OK || k.line.status != FT_OK || k.manifest.status != FT_OK || k.signature.status != FT_OK))
 		s = ft_fail_memory(e, "packing");
 	if (s == FT_OK)
 		s = ft_zip_write(k.members, k.count, h->at_us, h->at_offset, out, e);

@@ -85,8 +85,11 @@ enum ft_status ft_handover_pdf(const struct ft_handover *h, const struct ft_seal
 {
 	/* ISO 216 A4 is 210 x 297 mm, ANSI A (Letter) 8.5 x 11 inches. */
 	struct sheet s = {
-		.h = h, .seal = seal, .arena = a,
-		.width = sheet == FT_SHEET_LETTER ? 612 : 595.276, .height = sheet == FT_SHEET_LETTER ? 792 : 841.890,
+		.h = h,
+		.seal = seal,
+		.arena = a,
+		.width = sheet == FT_SHEET_LETTER ? 612 : 595.276,
+		.height = sheet == FT_SHEET_LETTER ? 792 : 841.890,
 	};
 	enum ft_status status = draw(&s, NULL, e);
 

@@ -33,7 +33,8 @@ static const char *take_text(struct record *r, const json_t *o, const char *key,
 
 	if (!must && (!v || json_is_null(v)))
 		return NULL;
-	if (!json_is_string(v) || json_string_length(v) > TEXT_BYTES_MAX || strlen(json_string_value(v)) != json_string_length(v)) {
+	if (!json_is_string(v) || json_string_length(v) > TEXT_BYTES_MAX ||
+	    strlen(json_string_value(v)) != json_string_length(v)) {
 		refuse(r, key);
 		return "";
 	}
@@ -114,7 +115,8 @@ static void take_evidence(struct record *r, const json_t *list)
 	size_t i;
 
 	r->v->evidence = take_room(r, json_array_size(list), sizeof *r->v->evidence);
-	json_array_foreach(list, i, o) {
+	json_array_foreach(list, i, o)
+	{
 		struct ft_evidence *ev = r->v->evidence + i;
 		const char *member;
 		if (r->failed)
@@ -132,7 +134,8 @@ static void take_evidence(struct record *r, const json_t *list)
 		if (memcmp(member, "evidence/", strlen(member) < 9 ? strlen(member) : 9) == 0)
 			ev->bytes = ft_package_member(r->p, member);
 		if (!ev->bytes.p) {
-			ft_fail(r->e, FT_E_INPUT, "The package lacks the evidence \"%s\" that its handover.json rests on; ask for it again.",
+			ft_fail(r->e, FT_E_INPUT,
+			        "The package lacks the evidence \"%s\" that its handover.json rests on; ask for it again.",
 			        ev->name);
 			r->failed = true;
 			return;
@@ -164,7 +167,8 @@ static void take_words(struct record *r, const json_t *said, const json_t *waive
 
 	r->v->statements = take_room(r, json_array_size(said), sizeof *r->v->statements);
 	r->v->waivers = take_room(r, json_array_size(waived), sizeof *r->v->waivers);
-	json_array_foreach(said, i, o) {
+	json_array_foreach(said, i, o)
+	{
 		struct ft_statement s = { 0 };
 		if (r->failed)
 			return;
@@ -174,7 +178,8 @@ static void take_words(struct record *r, const json_t *said, const json_t *waive
 		if (take_claim(r, o, &s.claim))
 			r->v->statements[r->v->statement_count++] = s;
 	}
-	json_array_foreach(waived, i, o) {
+	json_array_foreach(waived, i, o)
+	{
 		struct ft_waiver w = { 0 };
 		if (r->failed)
 			return;
@@ -225,8 +230,8 @@ static void take_record(struct record *r, const json_t *o)
 		take_words(r, said, waived);
 }
 
-enum ft_status ft_record_read(const struct ft_opened *p, struct ft_arena *a, struct ft_visit *ret, const char **ret_program,
-                              struct ft_error *e)
+enum ft_status ft_record_read(const struct ft_opened *p, struct ft_arena *a, struct ft_visit *ret,
+                              const char **ret_program, struct ft_error *e)
 {
 	struct ft_error own = { 0 };
 	struct record r = { .p = p, .arena = a, .e = e ? e : &own, .v = ret };
@@ -243,7 +248,8 @@ enum ft_status ft_record_read(const struct ft_opened *p, struct ft_arena *a, str
 		return ft_fail(r.e, FT_E_INPUT, "The package's handover.json is no JSON document; ask for the package again.");
 	}
 	if (json_integer_value(json_object_get(root, "handover")) != 1)
-		ft_fail(r.e, FT_E_INPUT, "The package's handover.json is of a kind this fettle does not know; a newer fettle may read it.");
+		ft_fail(r.e, FT_E_INPUT,
+		        "The package's handover.json is of a kind this fettle does not know; a newer fettle may read it.");
 	else {
 		*ret_program = take_text(&r, root, "program", true);
 		take_record(&r, json_object_get(root, "record"));
@@ -265,9 +271,8 @@ static const char *differing(struct ft_slice theirs, struct ft_slice ours, struc
 	json_t *value;
 	int count = 0;
 
-	json_object_foreach(y, key, value)
-		if (!json_equal(value, json_object_get(x, key)) && count++ < 4)
-			names = names ? ft_arena_printf(a, "%s, %s", names, key) : ft_arena_printf(a, "%s", key);
+	json_object_foreach(y, key, value) if (!json_equal(value, json_object_get(x, key)) && count++ < 4) names =
+		names ? ft_arena_printf(a, "%s, %s", names, key) : ft_arena_printf(a, "%s", key);
 	json_decref(x);
 	json_decref(y);
 	return names ? names : "the way it is written";
@@ -287,8 +292,9 @@ static const char *stated_verdict(struct ft_slice text, struct ft_arena *a)
 	return v <= FT_CONTRADICTED ? ft_verdict_word(v) : "none that is known";
 }
 
-enum ft_status ft_handover_check(const struct ft_opened *p, const char *program, struct ft_arena *a, struct ft_findings *findings,
-                                 struct ft_visit *v, struct ft_handover *h, struct ft_error *e)
+enum ft_status ft_handover_check(const struct ft_opened *p, const char *program, struct ft_arena *a,
+                                 struct ft_findings *findings, struct ft_visit *v, struct ft_handover *h,
+                                 struct ft_error *e)
 {
 	struct ft_slice theirs = ft_package_member(p, "handover.json");
 	struct ft_buf ours = { 0 };
@@ -307,10 +313,12 @@ enum ft_status ft_handover_check(const struct ft_opened *p, const char *program,
 	if (!ft_slice_eq(theirs, ft_buf_text(&ours))) {
 		bool same_program = strcmp(made_by, program) == 0;
 		const char *what = differing(theirs, ft_buf_text(&ours), a);
-		const char *seen = ft_arena_printf(a, "%s, by %.40s; not the same here: %s", stated_verdict(theirs, a), made_by, what);
+		const char *seen =
+			ft_arena_printf(a, "%s, by %.40s; not the same here: %s", stated_verdict(theirs, a), made_by, what);
 		ft_find(findings, same_program ? FT_RULE_HANDOVER_VERDICT : FT_RULE_HANDOVER_OTHER_VERSION,
 		        (struct ft_where){ .file = "handover.json" }, seen,
-		        ft_arena_printf(a, "%s, computed from the evidence by %s", ft_verdict_word(h->judgement.verdict), program));
+		        ft_arena_printf(a, "%s, computed from the evidence by %s", ft_verdict_word(h->judgement.verdict),
+		                        program));
 	}
 	ft_buf_done(&ours);
 	return a->failed ? ft_fail_memory(e, "judging the package") : FT_OK;

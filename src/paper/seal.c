@@ -114,8 +114,8 @@ static const char *text_of(const json_t *object, const char *key, size_t most)
 	const json_t *v = json_object_get(object, key);
 
 	return json_is_string(v) && json_string_length(v) <= most && strlen(json_string_value(v)) == json_string_length(v)
-	           ? json_string_value(v)
-	           : NULL;
+		? json_string_value(v)
+		: NULL;
 }
 
 static bool hex_of(const json_t *object, const char *key, uint8_t *ret, size_t n)
@@ -163,11 +163,13 @@ static void try_member(struct opening *o, const char *name, int64_t bytes, const
 			continue;
 		o->listed[i] = true;
 		if ((int64_t)m->bytes.n != bytes || strcmp(hash_text(m->bytes, text), hash) != 0)
-			find(o, FT_RULE_HANDOVER_CHANGED_MEMBER, m->name, ft_arena_printf(o->arena, "%zu bytes with the hash %.16s…", m->bytes.n, text),
+			find(o, FT_RULE_HANDOVER_CHANGED_MEMBER, m->name,
+			     ft_arena_printf(o->arena, "%zu bytes with the hash %.16s…", m->bytes.n, text),
 			     ft_arena_printf(o->arena, "%lld bytes with the hash %.16s…", (long long)bytes, hash));
 		return;
 	}
-	find(o, FT_RULE_HANDOVER_MISSING_MEMBER, ft_arena_printf(o->arena, "%s", name), NULL, "a member that the manifest names");
+	find(o, FT_RULE_HANDOVER_MISSING_MEMBER, ft_arena_printf(o->arena, "%s", name), NULL,
+	     "a member that the manifest names");
 }
 
 static enum ft_status try_manifest(struct opening *o, const json_t *root)
@@ -179,21 +181,26 @@ static enum ft_status try_manifest(struct opening *o, const json_t *root)
 	const json_t *m;
 
 	if (json_integer_value(json_object_get(root, "manifest")) != 1)
-		return ft_fail(o->e, FT_E_INPUT, "The package's manifest is of a kind this fettle does not know; a newer fettle may read it.");
+		return ft_fail(o->e, FT_E_INPUT,
+		               "The package's manifest is of a kind this fettle does not know; a newer fettle may read it.");
 	if (!name || !*name || !content || !json_is_array(members) || json_array_size(members) > FT_MEMBERS_MAX ||
 	    !hex_of(root, "public_key", o->p->public_key, FT_PUBLIC_BYTES))
-		return ft_fail(o->e, FT_E_INPUT, "The package's manifest lacks the signer or the list of members; ask for the package again.");
+		return ft_fail(o->e, FT_E_INPUT,
+		               "The package's manifest lacks the signer or the list of members; ask for the package again.");
 	memcpy(o->p->signed_by, name, strlen(name));
-	json_array_foreach(members, i, m) {
+	json_array_foreach(members, i, m)
+	{
 		const char *file = text_of(m, "name", FT_MEMBER_NAME_MAX);
 		const char *hash = text_of(m, "hash", FT_HASH_TEXT - 1);
 		if (!file || !hash || !json_is_integer(json_object_get(m, "bytes")))
-			return ft_fail(o->e, FT_E_INPUT, "Member %zu of the package's manifest cannot be read; ask for the package again.", i + 1);
+			return ft_fail(o->e, FT_E_INPUT,
+			               "Member %zu of the package's manifest cannot be read; ask for the package again.", i + 1);
 		try_member(o, file, json_integer_value(json_object_get(m, "bytes")), hash);
 	}
 	for (i = 0; i < o->p->member_count; i++)
 		if (!o->listed[i] && !is_seal(o->p->members[i].name))
-			find(o, FT_RULE_HANDOVER_EXTRA_MEMBER, o->p->members[i].name, "a member that the manifest does not name", NULL);
+			find(o, FT_RULE_HANDOVER_EXTRA_MEMBER, o->p->members[i].name, "a member that the manifest does not name",
+			     NULL);
 	if (strcmp(content, o->p->content) != 0)
 		find(o, FT_RULE_HANDOVER_CHANGED_MEMBER, "manifest.json", ft_arena_printf(o->arena, "package %.16s…", content),
 		     ft_arena_printf(o->arena, "package %.16s…", o->p->content));
@@ -209,10 +216,12 @@ static enum ft_status try_signature(struct opening *o)
 
 	if (!root)
 		return o->e ? o->e->status : FT_E_INPUT;
-	good = hex_of(root, "public_key", public_key, sizeof public_key) && hex_of(root, "signature", signature, sizeof signature);
+	good = hex_of(root, "public_key", public_key, sizeof public_key) &&
+		hex_of(root, "signature", signature, sizeof signature);
 	json_decref(root);
 	if (!good)
-		return ft_fail(o->e, FT_E_INPUT, "The package's signature.json holds no Ed25519 signature; ask for the package again.");
+		return ft_fail(o->e, FT_E_INPUT,
+		               "The package's signature.json holds no Ed25519 signature; ask for the package again.");
 	if (memcmp(public_key, o->p->public_key, sizeof public_key) != 0 || !ft_sign_check(public_key, manifest, signature))
 		find(o, FT_RULE_HANDOVER_SIGNATURE, "signature.json", "a signature that does not fit the manifest",
 		     ft_arena_printf(o->arena, "the signature of %s", o->p->signed_by));
@@ -228,9 +237,11 @@ static void try_signer(struct opening *o, const struct ft_key *trusted, size_t c
 		o->p->known |= memcmp(trusted[i].public_key, o->p->public_key, FT_PUBLIC_BYTES) == 0;
 	if (o->p->known)
 		return;
-	seen = ft_arena_printf(o->arena, "signed by %s, key %s", o->p->signed_by, ft_key_fingerprint(o->p->public_key, print));
+	seen =
+		ft_arena_printf(o->arena, "signed by %s, key %s", o->p->signed_by, ft_key_fingerprint(o->p->public_key, print));
 	find(o, only ? FT_RULE_HANDOVER_OTHER_SIGNER : FT_RULE_HANDOVER_UNKNOWN_SIGNER, NULL, seen,
-	     only && count ? ft_arena_printf(o->arena, "signed by %s, key %s", trusted[0].name, ft_key_fingerprint(trusted[0].public_key, print))
+	     only && count ? ft_arena_printf(o->arena, "signed by %s, key %s", trusted[0].name,
+	                                     ft_key_fingerprint(trusted[0].public_key, print))
 	                   : "a signer whose key you have taken on");
 }
 

@@ -24,11 +24,16 @@ static void put_identity(struct sheet *s)
 	const char *revision = m->revision.n ? text_of(s, ft_slice_trim(m->revision)) : NULL;
 	const char *signer = ft_arena_printf(s->arena, "%s, key %s", s->seal->signed_by, s->seal->fingerprint);
 	const char *const facts[][2] = {
-		{ "machine", model }, { "fitter", v->technician },
-		{ "serial", serial }, { "opened", time_text(s, v->opened_us, v->opened_offset) },
-		{ "program", revision }, { "closed", v->closed_us == FT_ABSENT ? "still open" : time_text(s, v->closed_us, v->closed_offset) },
-		{ "unit", v->unit }, { "visit", v->id },
-		{ "SIM", v->sim }, { "signed by", signer },
+		{ "machine", model },
+		{ "fitter", v->technician },
+		{ "serial", serial },
+		{ "opened", time_text(s, v->opened_us, v->opened_offset) },
+		{ "program", revision },
+		{ "closed", v->closed_us == FT_ABSENT ? "still open" : time_text(s, v->closed_us, v->closed_offset) },
+		{ "unit", v->unit },
+		{ "visit", v->id },
+		{ "SIM", v->sim },
+		{ "signed by", signer },
 	};
 	double w = text_width(s) / 2 - GRID;
 
@@ -48,8 +53,9 @@ static const char *verdict_sentence(struct sheet *s)
 		return "Evidence speaks against what must be true before the door is closed. Below stands what, and what to do.";
 	if (g->verdict == FT_OPEN)
 		return "Nothing is contradicted, but something that must be true before the door is closed has not been shown.";
-	return g->stands[FT_STANDS_WAIVED] ? "All that must be true before the door is closed was shown, or waived with a name and a reason."
-	                                   : "All that must be true before the door is closed was shown.";
+	return g->stands[FT_STANDS_WAIVED]
+		? "All that must be true before the door is closed was shown, or waived with a name and a reason."
+		: "All that must be true before the door is closed was shown.";
 }
 
 /* The six stages as a path: a mark each, what stands in it below. */
@@ -75,7 +81,8 @@ static void put_path(struct sheet *s)
 		cairo_fill(s->cr);
 		put_mark(s, x + 5, s->y + 6, 10, stands);
 		put_text(s, x, s->y + 16, step, STYLE_STRONG, INK_BLACK, SIDE_LEFT, 1, ft_stage_title(stage));
-		put_text(s, x, s->y + 28, step, STYLE_FINE, INK_PENCIL, SIDE_LEFT, 1, ft_arena_printf(s->arena, "%zu of %zu shown", n, of));
+		put_text(s, x, s->y + 28, step, STYLE_FINE, INK_PENCIL, SIDE_LEFT, 1,
+		         ft_arena_printf(s->arena, "%zu of %zu shown", n, of));
 	}
 	s->y += 40;
 }
@@ -112,7 +119,8 @@ static const char *detail_of(struct sheet *s, const struct ft_claim_state *c)
 	const char *text = c->because;
 
 	if (c->stands == FT_STANDS_WAIVED && c->waiver)
-		text = ft_arena_printf(s->arena, "Waived by %s: %s", c->waiver->by ? c->waiver->by : "nobody named", c->waiver->because);
+		text = ft_arena_printf(s->arena, "Waived by %s: %s", c->waiver->by ? c->waiver->by : "nobody named",
+		                       c->waiver->because);
 	else if (c->stands == FT_STANDS_CONTRADICTED && c->todo)
 		text = ft_arena_printf(s->arena, "%s To do: %s.", c->because ? c->because : "", c->todo);
 	else if (c->stands == FT_STANDS_OPEN && c->todo)
@@ -137,7 +145,9 @@ static bool put_brief(struct sheet *s, const struct ft_claim_state *c, bool full
 		put_text(s, LEFT + w, s->y, basis, STYLE_SMALL, INK_PENCIL, SIDE_RIGHT, 1, basis_of(s, c));
 	s->y += put_text(s, LEFT, s->y, w - (full ? 0 : GRID), style, INK_BLACK, SIDE_LEFT, 0, sentence);
 	if (*detail)
-		s->y += put_text(s, LEFT, s->y, w, STYLE_SMALL, c->stands == FT_STANDS_CONTRADICTED ? INK_BLACK : INK_PENCIL, SIDE_LEFT, 0, detail) + 2;
+		s->y += put_text(s, LEFT, s->y, w, STYLE_SMALL, c->stands == FT_STANDS_CONTRADICTED ? INK_BLACK : INK_PENCIL,
+		                 SIDE_LEFT, 0, detail) +
+			2;
 	return true;
 }
 
@@ -164,7 +174,8 @@ static void put_group(struct sheet *s, const char *title, enum ft_stands stands,
 		room = false;
 	else {
 		s->y += 6;
-		put_text(s, LEFT, s->y, text_width(s), STYLE_FINE, INK_ACCENT, SIDE_LEFT, 1, ft_arena_printf(s->arena, "%s (%zu)", title, of));
+		put_text(s, LEFT, s->y, text_width(s), STYLE_FINE, INK_ACCENT, SIDE_LEFT, 1,
+		         ft_arena_printf(s->arena, "%s (%zu)", title, of));
 		s->y += 12;
 	}
 	for (size_t i = 0; i < g->claim_count && room; i++)
@@ -174,17 +185,21 @@ static void put_group(struct sheet *s, const char *title, enum ft_stands stands,
 		}
 	if (done < of && room_left(s) >= spare - 1)
 		s->y += put_text(s, LEFT, s->y, text_width(s), STYLE_SMALL, INK_PENCIL, SIDE_LEFT, 1,
-		                 ft_arena_printf(s->arena, "%zu more %s on page %d and after.", of - done, ft_stands_word(stands), s->claims_page));
+		                 ft_arena_printf(s->arena, "%zu more %s on page %d and after.", of - done,
+		                                 ft_stands_word(stands), s->claims_page));
 }
 
 void page_one(struct sheet *s)
 {
 	const struct ft_visit *v = s->h->visit;
 	const struct ft_judgement *g = &s->h->judgement;
-	enum ft_stands worst = g->verdict == FT_CONTRADICTED ? FT_STANDS_CONTRADICTED : g->verdict == FT_OPEN ? FT_STANDS_OPEN : FT_STANDS_SHOWN;
+	enum ft_stands worst = g->verdict == FT_CONTRADICTED ? FT_STANDS_CONTRADICTED
+		: g->verdict == FT_OPEN                          ? FT_STANDS_OPEN
+														 : FT_STANDS_SHOWN;
 
 	put_text(s, LEFT, s->y - 16, 300, STYLE_SMALL, INK_ACCENT, SIDE_LEFT, 1, "Handover of a machine");
-	put_text(s, LEFT + text_width(s) - 160, s->y - 16, 160, STYLE_SMALL, INK_PENCIL, SIDE_RIGHT, 1, time_text(s, s->h->at_us, s->h->at_offset));
+	put_text(s, LEFT + text_width(s) - 160, s->y - 16, 160, STYLE_SMALL, INK_PENCIL, SIDE_RIGHT, 1,
+	         time_text(s, s->h->at_us, s->h->at_offset));
 	s->y += put_text(s, LEFT, s->y, text_width(s), STYLE_TITLE, INK_BLACK, SIDE_LEFT, 2, v->asset);
 	if (v->site)
 		s->y += put_text(s, LEFT, s->y, text_width(s), STYLE_HEAD, INK_BLACK, SIDE_LEFT, 2, v->site);
@@ -194,7 +209,8 @@ void page_one(struct sheet *s)
 	put_rule(s, LEFT, s->y, text_width(s), INK_PENCIL, 0.5);
 	s->y += GRID;
 	put_mark(s, MARK_AT - 2, s->y + 12, 16, worst);
-	s->y += put_text(s, LEFT, s->y, text_width(s), STYLE_VERDICT, INK_BLACK, SIDE_LEFT, 0, sentence_of(s, ft_judgement_words(g, s->arena)));
+	s->y += put_text(s, LEFT, s->y, text_width(s), STYLE_VERDICT, INK_BLACK, SIDE_LEFT, 0,
+	                 sentence_of(s, ft_judgement_words(g, s->arena)));
 	s->y += put_text(s, LEFT, s->y, text_width(s), STYLE_BODY, INK_BLACK, SIDE_LEFT, 0, verdict_sentence(s));
 	skip(s, 1);
 	put_path(s);
@@ -214,9 +230,10 @@ static const char *finding_words(struct sheet *s, const struct ft_finding *f)
 {
 	const char *at = f->where.selection ? ft_arena_printf(s->arena, "selection %s, ", f->where.selection) : "";
 	const char *element = f->where.element ? ft_arena_printf(s->arena, "%s: ", f->where.element) : "";
-	const char *text = ft_arena_printf(s->arena, "%s%s%s. Seen %s%s%s. %s%s", at, element, ft_rule(f->rule)->sentence,
-	                                   f->seen ? f->seen : "nothing", f->expected ? ", expected " : "", f->expected ? f->expected : "",
-	                                   f->todo ? sentence_of(s, f->todo) : "", f->todo ? "." : "");
+	const char *text =
+		ft_arena_printf(s->arena, "%s%s%s. Seen %s%s%s. %s%s", at, element, ft_rule(f->rule)->sentence,
+	                    f->seen ? f->seen : "nothing", f->expected ? ", expected " : "", f->expected ? f->expected : "",
+	                    f->todo ? sentence_of(s, f->todo) : "", f->todo ? "." : "");
 
 	return text ? text : "";
 }
@@ -250,8 +267,10 @@ static int backing_of(struct sheet *s, const struct ft_claim_state *c, struct ba
 	if (*detail)
 		ret[n++] = (struct backing){ INK_PENCIL, detail };
 	if (c->said)
-		ret[n++] = (struct backing){ INK_BLACK, ft_arena_printf(s->arena, "\342\200\234%s\342\200\235 \342\200\223 %s, %s", c->said->text,
-		                             c->said->by ? c->said->by : "the fitter", time_text(s, c->said->at_us, c->said->at_offset)) };
+		ret[n++] = (struct backing){ INK_BLACK,
+			                         ft_arena_printf(s->arena, "\342\200\234%s\342\200\235 \342\200\223 %s, %s",
+			                                         c->said->text, c->said->by ? c->said->by : "the fitter",
+			                                         time_text(s, c->said->at_us, c->said->at_offset)) };
 	if (*evidence)
 		ret[n++] = (struct backing){ INK_PENCIL, ft_arena_printf(s->arena, "Rests on %s.", evidence) };
 	for (int i = 0; i < n; i++)
@@ -295,7 +314,8 @@ void section_claims(struct sheet *s)
 			if (!any) {
 				need(s, 48);
 				s->y += any || stage ? 6 : 0;
-				put_text(s, LEFT, s->y, text_width(s), STYLE_STRONG, INK_ACCENT, SIDE_LEFT, 1, ft_stage_title((enum ft_stage)stage));
+				put_text(s, LEFT, s->y, text_width(s), STYLE_STRONG, INK_ACCENT, SIDE_LEFT, 1,
+				         ft_stage_title((enum ft_stage)stage));
 				s->y += 16;
 			}
 			any = true;

@@ -22,8 +22,8 @@ static const char *difference(struct sheet *s, int64_t before, int64_t after, in
 	return text ? text : "";
 }
 
-static void put_figures(struct sheet *s, const struct cells *t, const char *title, int64_t value_before, int64_t value_after,
-                        int64_t count_before, int64_t count_after)
+static void put_figures(struct sheet *s, const struct cells *t, const char *title, int64_t value_before,
+                        int64_t value_after, int64_t count_before, int64_t count_after)
 {
 	int decimals = decimals_of(s);
 	const char *texts[7] = { title };
@@ -51,22 +51,31 @@ void section_totals(struct sheet *s)
 	const double w = text_width(s), n = 56;
 	const struct cell_column columns[] = {
 		{ 0, w - 6 * n - 40, SIDE_LEFT, "since initialisation" },
-		{ w - 6 * n - 32, n, SIDE_RIGHT, "money before" }, { w - 5 * n - 32, n, SIDE_RIGHT, "after" }, { w - 4 * n - 32, n, SIDE_RIGHT, "difference" },
-		{ w - 3 * n, n, SIDE_RIGHT, "count before" }, { w - 2 * n, n, SIDE_RIGHT, "after" }, { w - n, n, SIDE_RIGHT, "difference" },
+		{ w - 6 * n - 32, n, SIDE_RIGHT, "money before" },
+		{ w - 5 * n - 32, n, SIDE_RIGHT, "after" },
+		{ w - 4 * n - 32, n, SIDE_RIGHT, "difference" },
+		{ w - 3 * n, n, SIDE_RIGHT, "count before" },
+		{ w - 2 * n, n, SIDE_RIGHT, "after" },
+		{ w - n, n, SIDE_RIGHT, "difference" },
 	};
 	const struct cells t = { columns, 7, 0 };
-	const char *currency = a->there && y->currency ? y->currency->alpha : b->there && x->currency ? x->currency->alpha : NULL;
+	const char *currency = a->there && y->currency ? y->currency->alpha
+		: b->there && x->currency                  ? x->currency->alpha
+												   : NULL;
 
 	if (!b->there && !a->there)
 		return;
 	put_heading(s, "Before and after", 64);
-	put_paragraph(s, STYLE_SMALL, INK_PENCIL, ft_arena_printf(s->arena, "From the machine's own audits%s%s%s%s%s.", currency ? ", money in " : "",
-	              currency ? currency : "", b->there ? "" : "; there is none of before", a->there ? "" : "; there is none of after",
-	              decimals_of(s) ? "" : ", no decimal places"));
+	put_paragraph(s, STYLE_SMALL, INK_PENCIL,
+	              ft_arena_printf(s->arena, "From the machine's own audits%s%s%s%s%s.", currency ? ", money in " : "",
+	                              currency ? currency : "", b->there ? "" : "; there is none of before",
+	                              a->there ? "" : "; there is none of after",
+	                              decimals_of(s) ? "" : ", no decimal places"));
 	skip(s, 1);
 	put_table_head(s, &t);
-#define TOTAL(title, m) put_figures(s, &t, title, of(b, x->m.value), of(a, y->m.value), of(b, x->m.count), of(a, y->m.count))
-#define PAIR(title, m)  put_figures(s, &t, title, of(b, x->m.init), of(a, y->m.init), FT_ABSENT, FT_ABSENT)
+#define TOTAL(title, m) \
+	put_figures(s, &t, title, of(b, x->m.value), of(a, y->m.value), of(b, x->m.count), of(a, y->m.count))
+#define PAIR(title, m) put_figures(s, &t, title, of(b, x->m.init), of(a, y->m.init), FT_ABSENT, FT_ABSENT)
 	TOTAL("paid sales", paid);
 	TOTAL("by cash", cash);
 	TOTAL("by card", cashless_1);
@@ -169,8 +178,11 @@ static void put_other_settings(struct sheet *s)
 	const struct ft_comparison *c = &s->h->comparison;
 	const double w = text_width(s);
 	const struct cell_column columns[] = {
-		{ 0, 56, SIDE_LEFT, "element" }, { 60, 40, SIDE_LEFT, "selection" }, { 104, w - 104 - 168, SIDE_LEFT, "what it is" },
-		{ w - 160, 76, SIDE_RIGHT, "before" }, { w - 78, 78, SIDE_RIGHT, "after" },
+		{ 0, 56, SIDE_LEFT, "element" },
+		{ 60, 40, SIDE_LEFT, "selection" },
+		{ 104, w - 104 - 168, SIDE_LEFT, "what it is" },
+		{ w - 160, 76, SIDE_RIGHT, "before" },
+		{ w - 78, 78, SIDE_RIGHT, "after" },
 	};
 	const struct cells t = { columns, 5, 0 };
 	bool any = false;
@@ -181,8 +193,10 @@ static void put_other_settings(struct sheet *s)
 		const char *texts[5] = { d->element, text_of(s, d->selection), d->meaning ? d->meaning : "" };
 		if (!setting || strcmp(d->element, "PA102") == 0 || strcmp(d->element, "PA103") == 0)
 			continue;
-		texts[3] = d->money && d->before_number != FT_ABSENT ? money_text(s, d->before_number, decimals_of(s)) : text_of(s, d->before);
-		texts[4] = d->money && d->after_number != FT_ABSENT ? money_text(s, d->after_number, decimals_of(s)) : text_of(s, d->after);
+		texts[3] = d->money && d->before_number != FT_ABSENT ? money_text(s, d->before_number, decimals_of(s))
+															 : text_of(s, d->before);
+		texts[4] = d->money && d->after_number != FT_ABSENT ? money_text(s, d->after_number, decimals_of(s))
+															: text_of(s, d->after);
 		if (!any) {
 			skip(s, 1);
 			need(s, 56);
@@ -209,8 +223,8 @@ void section_settings(struct sheet *s)
 	put_heading(s, "Selections and prices", high);
 	if (s->h->before.there && s->h->after.there)
 		put_paragraph(s, STYLE_SMALL, INK_PENCIL,
-		              ft_arena_printf(s->arena, "%zu selections; %zu %s changed. What changed is underlined.", s->h->grid_count, changed,
-		                              changed == 1 ? "price" : "prices"));
+		              ft_arena_printf(s->arena, "%zu selections; %zu %s changed. What changed is underlined.",
+		                              s->h->grid_count, changed, changed == 1 ? "price" : "prices"));
 	skip(s, 1);
 	put_grid(s);
 	put_other_settings(s);
@@ -222,7 +236,7 @@ static void put_sales_list(struct sheet *s)
 {
 	const double w = text_width(s);
 	const struct cell_column columns[] = {
-		{ 0, 24, SIDE_RIGHT, "no." }, { 32, 152, SIDE_LEFT, "time" }, { 192, 60, SIDE_LEFT, "selection" },
+		{ 0, 24, SIDE_RIGHT, "no." },        { 32, 152, SIDE_LEFT, "time" },       { 192, 60, SIDE_LEFT, "selection" },
 		{ 256, 72, SIDE_LEFT, "paid with" }, { w - 120, 56, SIDE_RIGHT, "price" }, { w - 60, 60, SIDE_RIGHT, "put in" },
 	};
 	const struct cells t = { columns, 6, 0 };
@@ -230,8 +244,12 @@ static void put_sales_list(struct sheet *s)
 	put_table_head(s, &t);
 	for (size_t i = 0; i < s->h->sale_count; i++) {
 		const struct ft_sale *d = &s->h->sales[i];
-		const char *texts[6] = { number_text(s, (int64_t)i + 1), text_of(s, d->time), text_of(s, d->selection), ft_paid_word(d->paid_with),
-		                         money_text(s, d->price, decimals_of(s)), money_text(s, d->tendered, decimals_of(s)) };
+		const char *texts[6] = { number_text(s, (int64_t)i + 1),
+			                     text_of(s, d->time),
+			                     text_of(s, d->selection),
+			                     ft_paid_word(d->paid_with),
+			                     money_text(s, d->price, decimals_of(s)),
+			                     money_text(s, d->tendered, decimals_of(s)) };
 		put_row(s, &t, texts, 0, 0);
 	}
 }
@@ -241,8 +259,11 @@ static void put_counters(struct sheet *s)
 	const struct ft_proof *p = &s->h->proof;
 	const double w = text_width(s);
 	const struct cell_column columns[] = {
-		{ 0, 84, SIDE_LEFT, "counter" }, { 90, 52, SIDE_LEFT, "selection" }, { 146, w - 146 - 140, SIDE_LEFT, "what it counts" },
-		{ w - 132, 64, SIDE_RIGHT, "expected" }, { w - 64, 64, SIDE_RIGHT, "observed" },
+		{ 0, 84, SIDE_LEFT, "counter" },
+		{ 90, 52, SIDE_LEFT, "selection" },
+		{ 146, w - 146 - 140, SIDE_LEFT, "what it counts" },
+		{ w - 132, 64, SIDE_RIGHT, "expected" },
+		{ w - 64, 64, SIDE_RIGHT, "observed" },
 	};
 	const struct cells t = { columns, 5, 0 };
 	size_t still = 0;
@@ -254,7 +275,8 @@ static void put_counters(struct sheet *s)
 		const struct ft_counter *c = &p->counters[i];
 		int decimals = c->money ? decimals_of(s) : 0;
 		bool wrong = c->expected != c->observed;
-		const char *texts[5] = { c->element, text_of(s, c->selection), c->title, money_text(s, c->expected, decimals), money_text(s, c->observed, decimals) };
+		const char *texts[5] = { c->element, text_of(s, c->selection), c->title, money_text(s, c->expected, decimals),
+			                     money_text(s, c->observed, decimals) };
 		if (!wrong && c->expected == 0) {
 			still++;
 			continue;
@@ -264,8 +286,9 @@ static void put_counters(struct sheet *s)
 		put_row(s, &t, texts, wrong ? 1U << 4 : 0, wrong ? 1U << 4 : 0);
 	}
 	if (still)
-		put_paragraph(s, STYLE_SMALL, INK_PENCIL, ft_arena_printf(s->arena, "%zu more %s still, as %s should.", still,
-		              still == 1 ? "counter stood" : "counters stood", still == 1 ? "it" : "they"));
+		put_paragraph(s, STYLE_SMALL, INK_PENCIL,
+		              ft_arena_printf(s->arena, "%zu more %s still, as %s should.", still,
+		                              still == 1 ? "counter stood" : "counters stood", still == 1 ? "it" : "they"));
 }
 
 void section_sales(struct sheet *s)
@@ -275,15 +298,20 @@ void section_sales(struct sheet *s)
 	if (!s->h->proved)
 		return;
 	put_heading(s, "Sales proved", 80);
-	put_paragraph(s, STYLE_BODY, INK_BLACK, ft_arena_printf(s->arena, "%zu %s written down; %zu of %zu counters did exactly what %s.", s->h->sale_count,
-	              s->h->sale_count == 1 ? "sale was" : "sales were", p->counter_count - p->wrong_count, p->counter_count,
-	              s->h->sale_count == 1 ? "it demands" : "they demand"));
+	put_paragraph(s, STYLE_BODY, INK_BLACK,
+	              ft_arena_printf(s->arena, "%zu %s written down; %zu of %zu counters did exactly what %s.",
+	                              s->h->sale_count, s->h->sale_count == 1 ? "sale was" : "sales were",
+	                              p->counter_count - p->wrong_count, p->counter_count,
+	                              s->h->sale_count == 1 ? "it demands" : "they demand"));
 	for (size_t i = 0; i < p->witness_count; i++)
-		put_paragraph(s, STYLE_SMALL, INK_PENCIL, ft_arena_printf(s->arena, "Witness %s: %s.", p->witnesses[i].name,
-		              p->witnesses[i].says ? p->witnesses[i].says : "said nothing"));
+		put_paragraph(s, STYLE_SMALL, INK_PENCIL,
+		              ft_arena_printf(s->arena, "Witness %s: %s.", p->witnesses[i].name,
+		                              p->witnesses[i].says ? p->witnesses[i].says : "said nothing"));
 	for (size_t i = 0; i < p->story_count && i < 3; i++)
-		put_paragraph(s, i ? STYLE_BODY : STYLE_STRONG, INK_BLACK, ft_arena_printf(s->arena, "%s %s", i ? "Or:" : "What explains it:",
-		              p->stories[i].detail ? p->stories[i].detail : ft_story_kind_word(p->stories[i].edits[0].kind)));
+		put_paragraph(s, i ? STYLE_BODY : STYLE_STRONG, INK_BLACK,
+		              ft_arena_printf(s->arena, "%s %s", i ? "Or:" : "What explains it:",
+		                              p->stories[i].detail ? p->stories[i].detail
+		                                                   : ft_story_kind_word(p->stories[i].edits[0].kind)));
 	skip(s, 1);
 	put_sales_list(s);
 	put_counters(s);
@@ -296,7 +324,9 @@ void section_restore(struct sheet *s)
 	const struct ft_comparison *c = &s->h->comparison;
 	const double w = text_width(s);
 	const struct cell_column columns[] = {
-		{ 24, 72, SIDE_LEFT, "selection" }, { 104, w - 104 - 176, SIDE_LEFT, "what" }, { w - 168, 80, SIDE_RIGHT, "key in" },
+		{ 24, 72, SIDE_LEFT, "selection" },
+		{ 104, w - 104 - 176, SIDE_LEFT, "what" },
+		{ w - 168, 80, SIDE_RIGHT, "key in" },
 		{ w - 80, 80, SIDE_RIGHT, "stands there now" },
 	};
 	const struct cells t = { columns, 4, 0 };
@@ -304,13 +334,14 @@ void section_restore(struct sheet *s)
 	if (!s->h->compared || !c->restore_count)
 		return;
 	put_heading(s, "Restore sheet", 64);
-	put_paragraph(s, STYLE_SMALL, INK_PENCIL, "To key back in, in the order of the keypad. Tick what is done; leave what was changed on purpose.");
+	put_paragraph(s, STYLE_SMALL, INK_PENCIL,
+	              "To key back in, in the order of the keypad. Tick what is done; leave what was changed on purpose.");
 	skip(s, 1);
 	put_table_head(s, &t);
 	for (size_t i = 0; i < c->restore_count; i++) {
 		const struct ft_restore *r = &c->restore[i];
 		const char *texts[4] = { r->selection.p ? text_of(s, r->selection) : "machine", r->what, text_of(s, r->value),
-		                         r->now.p ? text_of(s, r->now) : "nothing" };
+			                     r->now.p ? text_of(s, r->now) : "nothing" };
 		put_row(s, &t, texts, 1U << 2, 0);
 		cairo_set_source_rgb(s->cr, 0.12, 0.14, 0.16);
 		cairo_set_line_width(s->cr, 0.8);
@@ -330,12 +361,13 @@ void section_evidence(struct sheet *s)
 	if (!v->evidence_count)
 		return;
 	put_heading(s, "Evidence", 56);
-	put_paragraph(s, STYLE_SMALL, INK_PENCIL, "Every piece lies in the package under its BLAKE2b-256 hash, which stands below its name.");
+	put_paragraph(s, STYLE_SMALL, INK_PENCIL,
+	              "Every piece lies in the package under its BLAKE2b-256 hash, which stands below its name.");
 	skip(s, 1);
 	for (size_t i = 0; i < v->evidence_count; i++) {
 		const struct ft_evidence *ev = &v->evidence[i];
-		const char *about = ft_arena_printf(s->arena, "%s \302\267 %s \302\267 %lld bytes", ft_evidence_word(ev->kind), time_text(s, ev->added_us, ev->added_offset),
-		                                    (long long)ev->size);
+		const char *about = ft_arena_printf(s->arena, "%s \302\267 %s \302\267 %lld bytes", ft_evidence_word(ev->kind),
+		                                    time_text(s, ev->added_us, ev->added_offset), (long long)ev->size);
 		const char *name = text_of(s, ft_slice_of(ev->name));
 		need(s, 26);
 		put_text(s, LEFT, s->y, 20, STYLE_STRONG, INK_BLACK, SIDE_RIGHT, 1, number_text(s, ev->number));

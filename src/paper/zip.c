@@ -8,21 +8,25 @@
 #include "fettle/time.h"
 
 enum {
-	LOCAL_TIME_AT = 10, CENTRAL_TIME_AT = 12, CENTRAL_FIXED = 46, /* APPNOTE 4.3.7, 4.3.12: offsets in the headers */
-	END_FIXED = 22,                                               /* APPNOTE 4.3.16: without a comment */
+	LOCAL_TIME_AT = 10,
+	CENTRAL_TIME_AT = 12,
+	CENTRAL_FIXED = 46,   /* APPNOTE 4.3.7, 4.3.12: offsets in the headers */
+	END_FIXED = 22,       /* APPNOTE 4.3.16: without a comment */
 	RATIO_FREE = 1 << 20, /* ours: below a megabyte no ratio can hurt */
 	READ_STEP = 64 << 10,
 };
 
 bool ft_member_name_good(struct ft_slice name)
 {
-	static const char *const fixed[] = { "handover.json", "handover.pdf", "machines.csv", "manifest.json", "signature.json" };
+	static const char *const fixed[] = { "handover.json", "handover.pdf", "machines.csv", "manifest.json",
+		                                 "signature.json" };
 	const size_t lead = sizeof "evidence/" - 1;
 
 	for (size_t i = 0; i < sizeof fixed / sizeof *fixed; i++)
 		if (ft_slice_is(name, fixed[i]))
 			return true;
-	if (name.n < lead + 64 + 2 || name.n > lead + 64 + 9 || memcmp(name.p, "evidence/", lead) != 0 || name.p[lead + 64] != '.')
+	if (name.n < lead + 64 + 2 || name.n > lead + 64 + 9 || memcmp(name.p, "evidence/", lead) != 0 ||
+	    name.p[lead + 64] != '.')
 		return false;
 	for (size_t i = lead; i < name.n; i++) {
 		char c = name.p[i];
@@ -60,8 +64,8 @@ static bool put_member(struct archive *z, const struct ft_member *m, int64_t uni
 		archive_entry_set_perm(entry, 0644);
 		archive_entry_set_mtime(entry, (time_t)(unix_us / FT_SECOND), 0);
 		good = archive_write_header(z, entry) == ARCHIVE_OK &&
-		       (m->bytes.n == 0 || archive_write_data(z, m->bytes.p, m->bytes.n) == (la_ssize_t)m->bytes.n) &&
-		       archive_write_finish_entry(z) == ARCHIVE_OK;
+			(m->bytes.n == 0 || archive_write_data(z, m->bytes.p, m->bytes.n) == (la_ssize_t)m->bytes.n) &&
+			archive_write_finish_entry(z) == ARCHIVE_OK;
 	}
 	archive_entry_free(entry);
 	return good;
@@ -109,9 +113,9 @@ static bool write_members(const struct ft_member *m, size_t count, int64_t unix_
 {
 	struct archive *z = archive_write_new();
 	bool good = z && archive_write_set_format_zip(z) == ARCHIVE_OK &&
-	            archive_write_set_format_option(z, "zip", "compression", compression) == ARCHIVE_OK &&
-	            archive_write_set_bytes_per_block(z, 0) == ARCHIVE_OK &&
-	            archive_write_open(z, out, NULL, take, NULL) == ARCHIVE_OK;
+		archive_write_set_format_option(z, "zip", "compression", compression) == ARCHIVE_OK &&
+		archive_write_set_bytes_per_block(z, 0) == ARCHIVE_OK &&
+		archive_write_open(z, out, NULL, take, NULL) == ARCHIVE_OK;
 
 	for (size_t i = 0; i < count && good; i++)
 		good = put_member(z, &m[i], unix_us);
@@ -131,7 +135,8 @@ enum ft_status ft_zip_write(const struct ft_member *m, size_t count, int64_t uni
 		total += m[i].bytes.n;
 	}
 	if (count > FT_MEMBERS_MAX || total > FT_PACKAGE_BYTES_MAX)
-		return ft_fail(e, FT_E_INPUT, "The visit is too large for a package: %zu pieces of %llu MB; %d pieces and %u MB are the most.",
+		return ft_fail(e, FT_E_INPUT,
+		               "The visit is too large for a package: %zu pieces of %llu MB; %d pieces and %u MB are the most.",
 		               count, (unsigned long long)(total >> 20), FT_MEMBERS_MAX, FT_PACKAGE_BYTES_MAX >> 20);
 	if (out->n)
 		return ft_fail(e, FT_E_INTERNAL, "A package must be written into an empty buffer.");
@@ -181,10 +186,12 @@ static enum ft_status take_bytes(struct reading *r, struct ft_member *m)
 		}
 		r->total += (size_t)got;
 		if (r->total > FT_PACKAGE_BYTES_MAX)
-			s = ft_fail(r->e, FT_E_INPUT, "The package unpacks to more than %u MB; it is not from fettle or it is a trap.",
+			s = ft_fail(r->e, FT_E_INPUT,
+			            "The package unpacks to more than %u MB; it is not from fettle or it is a trap.",
 			            FT_PACKAGE_BYTES_MAX >> 20);
 		else if (r->total > RATIO_FREE && r->total / FT_PACKAGE_RATIO_MAX > r->packed)
-			s = ft_fail(r->e, FT_E_INPUT, "The package unpacks to more than %u times its size; it is not from fettle or it is a trap.",
+			s = ft_fail(r->e, FT_E_INPUT,
+			            "The package unpacks to more than %u times its size; it is not from fettle or it is a trap.",
 			            FT_PACKAGE_RATIO_MAX);
 		else
 			ft_buf_put(&b, r->step, (size_t)got);
@@ -221,9 +228,11 @@ static enum ft_status take_entry(struct reading *r, struct archive_entry *entry)
 	struct ft_member *m;
 
 	if (r->count >= FT_MEMBERS_MAX)
-		return ft_fail(r->e, FT_E_INPUT, "The package has more than %d members; it is not from fettle.", FT_MEMBERS_MAX);
+		return ft_fail(r->e, FT_E_INPUT, "The package has more than %d members; it is not from fettle.",
+		               FT_MEMBERS_MAX);
 	if (archive_entry_filetype(entry) != AE_IFREG || archive_entry_symlink(entry) || archive_entry_hardlink(entry))
-		return ft_fail(r->e, FT_E_INPUT, "The package holds a link or folder, %s; it is not from fettle.", shown_name(r, name));
+		return ft_fail(r->e, FT_E_INPUT, "The package holds a link or folder, %s; it is not from fettle.",
+		               shown_name(r, name));
 	if (archive_entry_is_encrypted(entry))
 		return ft_fail(r->e, FT_E_INPUT, "The package is locked with a password; fettle never does that.");
 	if (!ft_member_name_good(name))
@@ -231,7 +240,8 @@ static enum ft_status take_entry(struct reading *r, struct archive_entry *entry)
 		               shown_name(r, name));
 	for (size_t i = 0; i < r->count; i++)
 		if (ft_slice_is(name, r->members[i].name))
-			return ft_fail(r->e, FT_E_INPUT, "The package has two members named %s; it is not from fettle.", shown_name(r, name));
+			return ft_fail(r->e, FT_E_INPUT, "The package has two members named %s; it is not from fettle.",
+			               shown_name(r, name));
 	r->members = ft_arena_grow(r->arena, r->members, r->count, &r->room, sizeof *r->members);
 	if (!r->members)
 		return ft_fail_memory(r->e, "opening the package");
@@ -250,7 +260,9 @@ static enum ft_status read_entries(struct reading *r, struct ft_slice bytes)
 
 	if (archive_read_support_format_zip_seekable(r->z) != ARCHIVE_OK ||
 	    archive_read_open_memory(r->z, bytes.p, bytes.n) != ARCHIVE_OK)
-		return ft_fail(r->e, FT_E_INPUT, "This is no package: it has no zip directory at its end, so it was cut off or is another kind of file.");
+		return ft_fail(
+			r->e, FT_E_INPUT,
+			"This is no package: it has no zip directory at its end, so it was cut off or is another kind of file.");
 	while (s == FT_OK && (got = archive_read_next_header(r->z, &entry)) != ARCHIVE_EOF) {
 		if (got != ARCHIVE_OK)
 			return damaged(r, NULL);
