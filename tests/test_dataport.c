@@ -30,9 +30,13 @@ static const struct {
 	{ "dex-broken-off", FT_LINK_DEX, FT_LINK_CARRIER, 0, 0, false, NULL },
 	{ "dex-parity", FT_LINK_DEX, FT_LINK_MACHINE, 26, 0, false, DEX_FILE },
 	{ "dex-dle", FT_LINK_DEX, FT_LINK_CARRIER, 0, 0, false, NULL },
+	{ "dex-yields", FT_LINK_DEX, FT_LINK_MACHINE, 26, 0, false, DEX_FILE },
+	{ "dex-writes", FT_LINK_DEX, FT_LINK_MACHINE, 26, 0, false, DEX_FILE },
+	{ "dex-end-lost", FT_LINK_DEX, FT_LINK_CARRIER, 0, 0, false, NULL },
 	{ "dex-echo", FT_LINK_DEX, FT_LINK_CARRIER, 0, 0, true, NULL },
 	{ "ddcmp-carrier", FT_LINK_DDCMP, FT_LINK_CARRIER, 0, 115200, false, NULL },
 	{ "ddcmp-machine", FT_LINK_DDCMP, FT_LINK_MACHINE, 0, 2400, false, DDCMP_FILE },
+	{ "ddcmp-too-early", FT_LINK_DDCMP, FT_LINK_MACHINE, 0, 2400, false, DDCMP_FILE },
 	{ "ddcmp-refused", FT_LINK_DDCMP, FT_LINK_CARRIER, 0, 115200, false, NULL },
 	{ "ddcmp-trouble", FT_LINK_DDCMP, FT_LINK_CARRIER, 0, 115200, false, NULL },
 	{ "ddcmp-anew", FT_LINK_DDCMP, FT_LINK_CARRIER, 0, 115200, false, NULL },
@@ -182,12 +186,91 @@ static void trace_text(void **state)
 	ft_buf_done(&out);
 }
 
+/* Sends what is due and lets time pass until `until_us`; gives the first byte sent last. */
+static int pass(struct ft_link *k, int64_t *now_us, int64_t until_us)
+{
+	int last = -1;
+
+	while (ft_link_due(k) <= until_us) {
+		struct ft_link_event ev;
+		size_t n;
+
+		*now_us = ft_link_due(k) > *now_us ? ft_link_due(k) : *now_us + 1;
+		ft_link_tick(k, *now_us);
+		while (ft_link_next(k, &ev))
+			;
+		const uint8_t *out = ft_link_out(k, &n, *now_us);
+		if (out) {
+			last = out[0];
+			ft_link_sent(k, n, *now_us);
+			while (ft_link_next(k, &ev))
+				;
+		}
+	}
+	*now_us = until_us;
+	return last;
+}
+
+/* Noise that looks like ACK0 does not decide which link is spoken. */
+static void noise_is_no_answer(void **state)
+{
+	struct ft_link *k = malloc(ft_link_size());
+	struct ft_link_settings s = ft_link_defaults(FT_LINK_AUTO, FT_LINK_CARRIER);
+	int64_t now_us = 0;
+	int first = -1;
+	bool start = false;
+
+	(void)state;
+	assert_non_null(k);
+	ft_link_init(k, FT_LINK_AUTO, FT_LINK_CARRIER, &s, 0);
+	first = pass(k, &now_us, 1000);
+	assert_int_equal(first, 0x05);
+	assert_int_equal(ft_link_feed(k, (const uint8_t *)"\x10\x30", 2, now_us), 2);
+	while (now_us < 30 * FT_SECOND && !start)
+		start = pass(k, &now_us, now_us + FT_SECOND / 2) == 0x05 && ft_link_stats(k)->baud == 2400;
+	assert_true(start); /* STARTs have begun, at their rate */
+	assert_int_equal(ft_link_kind_of(k), FT_LINK_AUTO);
+	free(k);
+}
+
+/* A machine whose carrier goes away: 30 s of silence, then back to the starting rate (fact sheet 6.5). */
+static void carrier_goes_away(void **state)
+{
+	static const uint8_t start[] = { 0x05, 0x06, 0x40, 0x00, 0x08, 0x01, 0x5B, 0x95 };
+	struct ft_link *k = malloc(ft_link_size());
+	struct ft_link_settings s = ft_link_defaults(FT_LINK_DDCMP, FT_LINK_MACHINE);
+	/* who are you, as seen on a wire (section 9) */
+	static const uint8_t who[] = { 0x81, 0x10, 0x00, 0x00, 0x01, 0x01, 0x1F, 0x82, 0x77, 0xE0, 0x00, 0x00, 0x00, 0x00,
+	                               0x00, 0x01, 0x03, 0x19, 0x20, 0x19, 0x17, 0x00, 0x00, 0x0C, 0x5D, 0xC9 };
+	static const uint8_t ack[] = { 0x05, 0x01, 0x40, 0x01, 0x00, 0x01, 0xB8, 0x55 };
+	int64_t now_us = 0;
+
+	(void)state;
+	assert_non_null(k);
+	ft_link_init(k, FT_LINK_DDCMP, FT_LINK_MACHINE, &s, 0);
+	assert_true(ft_link_due(k) == FT_NEVER);
+	ft_link_feed(k, start, sizeof start, now_us);
+	pass(k, &now_us, 100000);
+	assert_int_equal(ft_link_stats(k)->baud, 9600);
+	assert_int_equal(ft_link_feed(k, who, sizeof who, now_us), sizeof who);
+	pass(k, &now_us, 200000);
+	ft_link_feed(k, ack, sizeof ack, now_us);
+	pass(k, &now_us, 30 * FT_SECOND);
+	assert_false(ft_link_ended(k));
+	pass(k, &now_us, 31 * FT_SECOND);
+	assert_true(ft_link_ended(k));
+	assert_int_equal(ft_link_stats(k)->baud, 2400);
+	free(k);
+}
+
 int main(int argc, char **argv)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(replays),
 		cmocka_unit_test(replay_notices),
 		cmocka_unit_test(trace_text),
+		cmocka_unit_test(noise_is_no_answer),
+		cmocka_unit_test(carrier_goes_away),
 	};
 
 	folder = argc > 1 ? argv[1] : "tests/traces";
