@@ -54,7 +54,7 @@ static const char *default_name(struct cli *c, char host[65])
 	if (name)
 		return name;
 	if (gethostname(host, 64) != 0)
-		strncpy(host, "this computer", 64);
+		snprintf(host, 65, "this computer");
 	host[64] = 0;
 	return ft_arena_printf(&c->arena, "%s at %s", user && *user ? user : "a fitter", host);
 }

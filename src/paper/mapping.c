@@ -25,7 +25,7 @@ static bool among(const char *const *list, struct ft_slice word)
 size_t ft_mapping_default(const struct ft_column **ret)
 {
 	static const struct ft_column columns[] = {
-#define ROW(ident, column, from, format) { column, from, format },
+#define ROW(ident, column, from, format, source) { column, from, format },
 #include "handover-columns.inc"
 #undef ROW
 	};
@@ -50,10 +50,10 @@ static enum ft_status take_row(const struct ft_csv_row *row, const int at[3], st
 	if (!format.n)
 		format = FT_SLICE("text");
 	if (!among(formats, format) && !ft_slice_is(from, "fixed"))
-		return ft_fail(
-			e, FT_E_INPUT,
-			"Line %u of the mapping: there is no format \"%.*s\"; text, upper, date, time, money, money-comma and minor are known.",
-			row->line, FT_P(format));
+		return ft_fail(e, FT_E_INPUT,
+		               "Line %u of the mapping: there is no format \"%.*s\"; text, upper, date, "
+		               "time, money, money-comma and minor are known.",
+		               row->line, FT_P(format));
 	ret->column = ft_arena_text(a, column);
 	ret->from = ft_arena_text(a, from);
 	ret->format = ft_arena_text(a, format);

@@ -50,7 +50,8 @@ static const char *verdict_sentence(struct sheet *s)
 	const struct ft_judgement *g = &s->h->judgement;
 
 	if (g->verdict == FT_CONTRADICTED)
-		return "Evidence speaks against what must be true before the door is closed. Below stands what, and what to do.";
+		return "Evidence speaks against what must be true before the door is closed. Below stands what, "
+			   "and what to do.";
 	if (g->verdict == FT_OPEN)
 		return "Nothing is contradicted, but something that must be true before the door is closed has not been shown.";
 	return g->stands[FT_STANDS_WAIVED]
