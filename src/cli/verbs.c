@@ -9,6 +9,10 @@ const struct cli_verb *const cli_verbs[] = {
 #ifdef FT_WITH_PRACTICE
 	&verb_practice,
 #endif
+#ifdef FT_WITH_LEDGER
+	&verb_compare,
+	&verb_prove,
+#endif
 	&verb_rules,
 	NULL,
 };

@@ -7,6 +7,8 @@
 
 extern const struct cli_verb verb_handover;
 extern const struct cli_verb verb_practice;
+extern const struct cli_verb verb_compare;
+extern const struct cli_verb verb_prove;
 extern const struct cli_verb verb_rules;
 
 #endif
