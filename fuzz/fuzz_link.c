@@ -138,7 +138,8 @@ static void rest(struct run *r)
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
-	static const char file[] = "DXS*QQC0000003*VA*V0/6*1\r\nST*001*0001\r\n\x10\x10\x04\x05\x15 VA1*1200*8\r\nDXE*1*1\r\n";
+	static const char file[] = "DXS*QQC0000003*VA*V0/6*1\r\nST*001*0001\r\n"
+	                           "\x10\x10\x04\x05\x15 VA1*1200*8\r\nDXE*1*1\r\n";
 	struct run r = { 0 };
 
 	if (size < 2)

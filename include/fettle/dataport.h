@@ -26,7 +26,7 @@ enum ft_link_role {
 	FT_LINK_MACHINE, /* serves the audit */
 };
 
-#define FT_LINK_BLOCK_MAX 1024 /* text of one block; DEX/UCS senders use up to 245, receivers allow 1024 (fact sheet 5.1) */
+#define FT_LINK_BLOCK_MAX 1024 /* text of one block; DEX/UCS senders use up to 245, receivers allow 1024 */
 #define FT_LINK_OUT_MAX   1100 /* the longest frame with its header and check bytes */
 #define FT_LINK_ID_MAX    10   /* communication ID: 3-character maker code + 7 digits */
 

@@ -395,7 +395,7 @@ static void ddcmp_timeout(struct ft_link *k, int64_t now_us)
 			return;
 		if (++k->tries >= k->s.bids) {
 			d->state = DDCMP_OVER;
-			link_fail(k, "check that the machine is on, the optics or plug are in place and the rate is the machine's own",
+			link_fail(k, "check that the machine is on, the optics or plug are in place and the rate is right",
 			          "nothing answered %u STARTs at %d baud", k->tries, k->stats.baud);
 			return;
 		}

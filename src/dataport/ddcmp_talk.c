@@ -28,7 +28,8 @@ void ddcmp_who(struct ft_link *k, int64_t now_us)
 	                         (uint8_t)(k->s.pass_code >> 8), (uint8_t)k->s.pass_code };
 
 	if (c->year) {
-		const uint8_t clock[] = { bcd(c->day), bcd(c->month), bcd(c->year), bcd(c->hour), bcd(c->minute), bcd(c->second) };
+		const uint8_t clock[] = { bcd(c->day),  bcd(c->month),  bcd(c->year),
+		                          bcd(c->hour), bcd(c->minute), bcd(c->second) };
 		memcpy(m + 7, clock, sizeof clock);
 	}
 	m[15] = REQUEST_USUAL;
@@ -114,8 +115,8 @@ static void block(struct ft_link *k, uint8_t flags, const uint8_t *p, size_t n, 
 	if (n < 2 || (d->block_seen && p[1] != (uint8_t)(d->block_number + 1))) {
 		ddcmp_ack(k, now_us, FT_NEVER);
 		d->state = DDCMP_OVER;
-		link_fail(k, "read again", "block %u followed block %u, so something between them is missing", n < 2 ? 0U : p[1],
-		          d->block_number);
+		link_fail(k, "read again", "block %u followed block %u, so something between them is missing",
+		          n < 2 ? 0U : p[1], d->block_number);
 		return;
 	}
 	d->block_seen = true;

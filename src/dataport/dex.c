@@ -124,7 +124,8 @@ static void dex_sent(struct ft_link *k, int64_t gone_us)
 	if (k->role == FT_LINK_CARRIER || d->leg == 2) {
 		if (k->role == FT_LINK_MACHINE && d->response) {
 			d->state = DEX_OVER;
-			link_fail(k, "read with operation R", "the carrier's request was refused with response code %02u", d->response);
+			link_fail(k, "read with operation R", "the carrier's request was refused with response code %02u",
+			          d->response);
 		} else {
 			start_leg(k, (uint8_t)(d->leg + 1), gone_us);
 		}
@@ -256,7 +257,8 @@ static void on_both_bid(struct ft_link *k, enum dex_symbol symbol, int64_t now_u
 			return;
 		if (link_stalled(k)) {
 			give_up(k, now_us);
-			link_fail(k, "switch the machine off and on and read again", "the machine keeps bidding and does not yield");
+			link_fail(k, "switch the machine off and on and read again",
+			          "the machine keeps bidding and does not yield");
 			return;
 		}
 		link_retry(k, "both sides bid at once, bid again");

@@ -89,7 +89,7 @@ struct link_slot {
 };
 
 struct link_echo {
-	bool active, loose;   /* loose: some byte differed already */
+	bool active;          /* an echo is still to come */
 	uint16_t want_n, at, held_n, held_at;
 	uint8_t misses;
 	bool release;         /* the held bytes are no echo: they are the peer's */

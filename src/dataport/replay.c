@@ -51,7 +51,8 @@ static enum ft_status sent(struct replay *r, const struct ft_trace_line *line, s
 		const uint8_t *out;
 
 		if (!reach(r, line->at_us > r->now_us ? line->at_us : r->now_us) && !reach(r, line->at_us + LATE_US))
-			return ft_fail(e, FT_E_INPUT, "Line %u of the trace: %02X was sent here, but the engine (%s) sends nothing.",
+			return ft_fail(e, FT_E_INPUT,
+			               "Line %u of the trace: %02X was sent here, but the engine (%s) sends nothing.",
 			               line->line, line->bytes[i], ft_link_state(r->k));
 		out = ft_link_out(r->k, &n, r->now_us);
 		m = n < line->n - i ? n : line->n - i;
@@ -73,7 +74,8 @@ static enum ft_status received(struct replay *r, const struct ft_trace_line *lin
 
 	if (line->at_us > r->now_us && reach(r, line->at_us)) {
 		const uint8_t *out = ft_link_out(r->k, &n, r->now_us);
-		return ft_fail(e, FT_E_INPUT, "Line %u of the trace: the engine (%s) sends %02X before it, which the trace does not.",
+		return ft_fail(e, FT_E_INPUT,
+		               "Line %u of the trace: the engine (%s) sends %02X before it, which the trace does not.",
 		               line->line, ft_link_state(r->k), out ? out[0] : 0);
 	}
 	for (size_t i = 0; i < line->n;) {

@@ -99,7 +99,8 @@ enum ft_status ft_trace_next(struct ft_slice *rest, unsigned *line, struct ft_tr
 		}
 		if (!ft_slice_split(&text, ' ', &time) || !ft_slice_i64(time, &ret->at_us) || ret->at_us < 0 || !text.n)
 			return ft_fail(e, FT_E_INPUT,
-			               "Line %u of the trace does not begin with a time in microseconds and a sign (> < or !).", *line);
+			               "Line %u of the trace does not begin with a time in microseconds and a sign (> < or !).",
+			               *line);
 		text = ft_slice_trim(text);
 		if (!text.n || !strchr("><!", text.p[0]))
 			return ft_fail(e, FT_E_INPUT, "Line %u of the trace has none of the signs > < ! behind its time.", *line);
