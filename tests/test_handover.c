@@ -9,12 +9,14 @@
 static const char before[] =
 	"DXS*ABC0000000*VA*V1/1*1\r\nST*001*0001\r\nID1*QX-220719-004*Kestrel 40*0312*Caf\351**BD-0417\r\n"
 	"ID4*2*978*EUR\r\n"
-	"VA1*30000*200*3000*20\r\nPA1*21*150*Oat bar\r\nPA2*100*15000*10*1500\r\nPA1*23*250*Nuts\r\nPA2*100*15000*10*1500\r\n"
+	"VA1*30000*200*3000*20\r\nPA1*21*150*Oat bar\r\nPA2*100*15000*10*1500\r\nPA1*23*250*Nuts\r\n"
+	"PA2*100*15000*10*1500\r\n"
 	"G85*1234\r\nSE*9*0001\r\nDXE*1*1\r\n";
 static const char after[] =
 	"DXS*ABC0000000*VA*V1/1*1\r\nST*001*0001\r\nID1*QX-220719-004*Kestrel 40*0312*Caf\351**BD-0417\r\n"
 	"ID4*2*978*EUR\r\n"
-	"VA1*30150*201*3150*21\r\nPA1*21*175*Oat bar\r\nPA2*101*15150*11*1650\r\nPA1*23*250*Nuts\r\nPA2*100*15000*10*1500\r\n"
+	"VA1*30150*201*3150*21\r\nPA1*21*175*Oat bar\r\nPA2*101*15150*11*1650\r\nPA1*23*250*Nuts\r\n"
+	"PA2*100*15000*10*1500\r\n"
 	"G85*1234\r\nSE*9*0001\r\nDXE*1*1\r\n";
 
 struct office {

@@ -430,17 +430,29 @@ static void find_conflict(struct ft_findings *f, const struct ft_conflict *k)
 	ft_find(f, rules[k->kind], (struct ft_where){ .file = k->visit }, k->sentence, NULL);
 }
 
+/* Where nobody wrote the serial number down the machine's own audit names it. */
+static struct ft_visit as_seen(struct cli *c, const struct arrival *a)
+{
+	const struct ft_audit_shown *r = a->handover.after.there ? &a->handover.after : &a->handover.before;
+	struct ft_visit seen = a->visit;
+
+	if (!seen.machine_serial && r->there && ft_slice_trim(r->summary.serial).n)
+		seen.machine_serial = ft_arena_text(&c->arena, ft_slice_trim(r->summary.serial));
+	return seen;
+}
+
 static enum ft_status file_it(struct cli *c, struct arrival *a, struct ft_conflict **conflicts, size_t *count,
                               const char **id, enum ft_filed *filed)
 {
 	struct ft_package row = package_row(c, a->zip, a->opened.public_key, false);
 	struct ft_book *book = NULL;
 	const char *path = cli_book_path(c);
+	struct ft_visit seen = as_seen(c, a);
 	enum ft_status s =
 		path ? ft_book_open(path, FT_BOOK_WRITE, &book, &c->error) : ft_fail_memory(&c->error, "the book");
 
 	if (s == FT_OK)
-		s = ft_book_conflicts(book, &a->visit, &c->arena, conflicts, count, &c->error);
+		s = ft_book_conflicts(book, &seen, &c->arena, conflicts, count, &c->error);
 	if (s == FT_OK)
 		s = ft_book_file(book, &a->visit, &row, &c->arena, id, filed, &c->error);
 	ft_book_free(book);
