@@ -44,6 +44,8 @@ static int64_t of(const struct ft_audit_shown *r, int64_t v)
 	return r->there ? v : FT_ABSENT;
 }
 
+enum { TOTALS_HIGH = 320 }; /* the totals are read across, so they stay on one sheet: 18 rows, heading and head */
+
 void section_totals(struct sheet *s)
 {
 	const struct ft_audit_shown *b = &s->h->before, *a = &s->h->after;
@@ -65,7 +67,7 @@ void section_totals(struct sheet *s)
 
 	if (!b->there && !a->there)
 		return;
-	put_heading(s, "Before and after", 64);
+	put_heading(s, "Before and after", TOTALS_HIGH);
 	put_paragraph(s, STYLE_SMALL, INK_PENCIL,
 	              ft_arena_printf(s->arena, "From the machine's own audits%s%s%s%s%s.", currency ? ", money in " : "",
 	                              currency ? currency : "", b->there ? "" : "; there is none of before",
@@ -101,7 +103,7 @@ void section_totals(struct sheet *s)
 
 /* ---- settings ---- */
 
-enum { GRID_PITCH = 14, PRICE_WIDTH = 40 };
+enum { GRID_PITCH = 14, PRICE_WIDTH = 40, GRID_ALONE = 344 };
 
 static void put_grid_row(struct sheet *s, const struct ft_grid_row *r, double x, double y, double w)
 {
@@ -149,7 +151,7 @@ static void put_grid(struct sheet *s)
 {
 	const struct ft_handover *h = s->h;
 	int across = grid_across(h);
-	double w = across == 2 ? text_width(s) / 2 - GRID : text_width(s);
+	double w = across == 2 ? text_width(s) / 2 - GRID : GRID_ALONE;
 
 	for (size_t done = 0; done < h->grid_count;) {
 		size_t rest = h->grid_count - done, down, fit;
@@ -223,8 +225,9 @@ void section_settings(struct sheet *s)
 	put_heading(s, "Selections and prices", high);
 	if (s->h->before.there && s->h->after.there)
 		put_paragraph(s, STYLE_SMALL, INK_PENCIL,
-		              ft_arena_printf(s->arena, "%zu selections; %zu %s changed. What changed is underlined.",
-		                              s->h->grid_count, changed, changed == 1 ? "price" : "prices"));
+		              changed ? ft_arena_printf(s->arena, "%zu selections; %zu %s changed. What changed is underlined.",
+		                                        s->h->grid_count, changed, changed == 1 ? "price" : "prices")
+		                      : ft_arena_printf(s->arena, "%zu selections; no price changed.", s->h->grid_count));
 	skip(s, 1);
 	put_grid(s);
 	put_other_settings(s);
@@ -297,16 +300,18 @@ void section_sales(struct sheet *s)
 
 	if (!s->h->proved)
 		return;
-	put_heading(s, "Sales proved", 80);
+	put_heading(s, "The sales and the counters", 80);
 	put_paragraph(s, STYLE_BODY, INK_BLACK,
 	              ft_arena_printf(s->arena, "%zu %s written down; %zu of %zu counters did exactly what %s.",
 	                              s->h->sale_count, s->h->sale_count == 1 ? "sale was" : "sales were",
 	                              p->counter_count - p->wrong_count, p->counter_count,
 	                              s->h->sale_count == 1 ? "it demands" : "they demand"));
 	for (size_t i = 0; i < p->witness_count; i++)
-		put_paragraph(s, STYLE_SMALL, INK_PENCIL,
-		              ft_arena_printf(s->arena, "Witness %s: %s.", p->witnesses[i].name,
-		                              p->witnesses[i].says ? p->witnesses[i].says : "said nothing"));
+		if (p->witnesses[i].says)
+			put_paragraph(s, STYLE_SMALL, INK_PENCIL,
+			              ft_arena_printf(s->arena, "Witness %s: %s.", p->witnesses[i].name, p->witnesses[i].says));
+	if (p->agree == 0 && !p->story_count)
+		put_paragraph(s, STYLE_STRONG, INK_BLACK, "No simple story explains the difference.");
 	for (size_t i = 0; i < p->story_count && i < 3; i++)
 		put_paragraph(s, i ? STYLE_BODY : STYLE_STRONG, INK_BLACK,
 		              ft_arena_printf(s->arena, "%s %s", i ? "Or:" : "What explains it:",
