@@ -74,7 +74,8 @@ static void live(struct machine *m, const struct trial *t, const struct deed *d)
 }
 
 /* Proves what the machine did; counts say whether the deed was found first, or among equals. */
-static struct ft_proof *prove(const struct trial *t, const struct machine *after, bool with_tendered, struct ft_arena *a)
+static struct ft_proof *prove(const struct trial *t, const struct machine *after, bool with_tendered,
+	struct ft_arena *a)
 {
 	struct ft_buf b[2] = { { 0 }, { 0 } };
 	struct ft_sale *list = FT_NEW_ARRAY(a, (size_t)t->count + 1, struct ft_sale);
@@ -91,13 +92,16 @@ static struct ft_proof *prove(const struct trial *t, const struct machine *after
 	assert_non_null(before.facts);
 	assert_non_null(later.facts);
 	for (int i = 0; i < t->count; i++)
-		list[i] = (struct ft_sale){ .selection = ft_slice_of(ft_arena_printf(a, "%d", t->sales[i].place + 10)), .price = t->sales[i].price,
-			                    .paid_with = t->sales[i].paid, .tendered = with_tendered ? t->sales[i].tendered : FT_ABSENT };
+		list[i] = (struct ft_sale){ .selection = ft_slice_of(ft_arena_printf(a, "%d",
+			t->sales[i].place + 10)), .price = t->sales[i].price,
+			                    .paid_with = t->sales[i].paid, .tendered = with_tendered ?
+			                    	t->sales[i].tendered : FT_ABSENT };
 	assert_int_equal(ft_prove(&before, &later, &in, a, &f, p, &e), FT_OK);
 	if (getenv("FETTLE_SHOW"))
 		for (size_t i = 0; i < f.count; i++)
 			if (f.list[i].weight != FT_NOTE)
-				fprintf(stderr, "%s %s sel %s: %s / %s\n", ft_rule(f.list[i].rule)->id, f.list[i].where.element, f.list[i].where.selection,
+				fprintf(stderr, "%s %s sel %s: %s / %s\n", ft_rule(f.list[i].rule)->id,
+					f.list[i].where.element, f.list[i].where.selection,
 				        f.list[i].seen, f.list[i].expected);
 	ft_buf_done(&b[0]);
 	ft_buf_done(&b[1]);
@@ -118,7 +122,8 @@ static bool choose(struct deed *d, enum ft_story_kind kind, struct trial *t)
 {
 	int sale = (int)roll(&t->state, (unsigned)t->count);
 	const struct vend *v = &t->sales[sale];
-	bool cash = v->paid == FT_PAID_COIN || v->paid == FT_PAID_BILL, card = v->paid == FT_PAID_CARD_1, paid = v->paid < FT_PAID_TEST;
+	bool cash = v->paid == FT_PAID_COIN || v->paid == FT_PAID_BILL, card = v->paid == FT_PAID_CARD_1,
+		paid = v->paid < FT_PAID_TEST;
 
 	*d = (struct deed){ kind, v->place, (v->place + 1 + (int)roll(&t->state, (unsigned)t->m.places - 1)) % t->m.places, sale };
 	switch (kind) {
@@ -139,7 +144,8 @@ static bool told(const struct ft_story *s, const struct deed *d)
 	if (s->edit_count != 1 || s->edits[0].kind != d->kind)
 		return false;
 	/* where one sale, or a selection, is meant it must be named */
-	return d->sale < 0 ? d->kind != FT_STORY_CROSSED_SELECTIONS || ft_slice_is(s->edits[0].selections[0], at) || ft_slice_is(s->edits[0].selections[1], at) :
+	return d->sale < 0 ? d->kind != FT_STORY_CROSSED_SELECTIONS || ft_slice_is(s->edits[0].selections[0], at) ||
+		ft_slice_is(s->edits[0].selections[1], at) :
 	       ft_slice_is(s->edits[0].selections[0], at);
 }
 
@@ -170,7 +176,8 @@ static void honest_machines(void **state)
 		live(&after, &t, NULL);
 		p = prove(&t, &after, i % 2, &a);
 		if (p->verdict != FT_SHOWN || p->agree != 1 || p->wrong_count || p->story_count) {
-			fprintf(stderr, "honest run %d accused: verdict %d, agree %d, wrong %zu\n", i, p->verdict, p->agree, p->wrong_count);
+			fprintf(stderr, "honest run %d accused: verdict %d, agree %d, wrong %zu\n", i, p->verdict,
+				p->agree, p->wrong_count);
 			assert_true(false);
 		}
 		ft_arena_reset(&a);
@@ -210,8 +217,10 @@ static void every_story(void **state)
 			among += found;
 			first += p->story_count && told(&p->stories[0], &d);
 			if (!found && getenv("FETTLE_SHOW"))
-				fprintf(stderr, "%s run %d dialect %d places %d at %d to %d sale %d: %zu stories, first %s\n", ft_story_kind_word((enum ft_story_kind)kind), i,
-				        t.m.dialect, t.m.places, d.at + 10, d.to + 10, d.sale, p->story_count, p->story_count ? p->stories[0].detail : "-");
+				fprintf(stderr,
+					"%s run %d dialect %d places %d at %d to %d sale %d: %zu stories, first %s\n", ft_story_kind_word((enum ft_story_kind)kind), i,
+				        t.m.dialect, t.m.places, d.at + 10, d.to + 10, d.sale, p->story_count,
+				        	p->story_count ? p->stories[0].detail : "-");
 			ft_arena_reset(&a);
 		}
 		print_message("%-20s tried %4d, noticed %4d, told first %4d, told among equals %4d (%d moved nothing)\n",

@@ -314,8 +314,10 @@ const char *sum_label(const struct pair *p, const struct sum *s, bool since_rese
 		const char *name = t->bills ? "bills" : ft_element_def(t->id)->name;
 		if (d == FT_ABSENT || (t->maybe && d == 0 && i))
 			continue; /* what did not move would only make the name long */
-		n += (size_t)snprintf(text + n, sizeof text - n, "%s%s%s%s%s%.*s", t->sign < 0 ? "-" : n ? "+" : "", name,
-		                      t->times != FT_EL_NONE ? "*" : "", t->times != FT_EL_NONE ? ft_element_def(t->times)->name : "",
+		n += (size_t)snprintf(text + n, sizeof text - n, "%s%s%s%s%s%.*s", t->sign < 0 ? "-" : n ? "+" : "",
+			name,
+		                      t->times != FT_EL_NONE ? "*" : "", t->times != FT_EL_NONE ?
+		                      	ft_element_def(t->times)->name : "",
 		                      t->device.n ? "@" : "", FT_P(t->device));
 	}
 	return ft_arena_printf(a, "%s", text);
@@ -325,11 +327,16 @@ const char *sum_label(const struct pair *p, const struct sum *s, bool since_rese
 
 /* Elements since initialisation with the same since reset, to see whether a reset came between. */
 static const enum ft_element_id reset_pairs[][2] = {
-	{ FT_EL_VA101, FT_EL_VA103 }, { FT_EL_VA102, FT_EL_VA104 }, { FT_EL_VA201, FT_EL_VA203 }, { FT_EL_VA202, FT_EL_VA204 },
-	{ FT_EL_VA301, FT_EL_VA303 }, { FT_EL_VA302, FT_EL_VA304 }, { FT_EL_CA201, FT_EL_CA203 }, { FT_EL_CA202, FT_EL_CA204 },
-	{ FT_EL_DA201, FT_EL_DA203 }, { FT_EL_DA202, FT_EL_DA204 }, { FT_EL_DB201, FT_EL_DB203 }, { FT_EL_DB202, FT_EL_DB204 },
-	{ FT_EL_CA305, FT_EL_CA301 }, { FT_EL_CA306, FT_EL_CA302 }, { FT_EL_CA307, FT_EL_CA303 }, { FT_EL_CA310, FT_EL_CA309 },
-	{ FT_EL_CA403, FT_EL_CA401 }, { FT_EL_CA404, FT_EL_CA402 }, { FT_EL_CA802, FT_EL_CA801 }, { FT_EL_CA1002, FT_EL_CA1001 },
+	{ FT_EL_VA101, FT_EL_VA103 }, { FT_EL_VA102, FT_EL_VA104 }, { FT_EL_VA201, FT_EL_VA203 }, { FT_EL_VA202,
+		FT_EL_VA204 },
+	{ FT_EL_VA301, FT_EL_VA303 }, { FT_EL_VA302, FT_EL_VA304 }, { FT_EL_CA201, FT_EL_CA203 }, { FT_EL_CA202,
+		FT_EL_CA204 },
+	{ FT_EL_DA201, FT_EL_DA203 }, { FT_EL_DA202, FT_EL_DA204 }, { FT_EL_DB201, FT_EL_DB203 }, { FT_EL_DB202,
+		FT_EL_DB204 },
+	{ FT_EL_CA305, FT_EL_CA301 }, { FT_EL_CA306, FT_EL_CA302 }, { FT_EL_CA307, FT_EL_CA303 }, { FT_EL_CA310,
+		FT_EL_CA309 },
+	{ FT_EL_CA403, FT_EL_CA401 }, { FT_EL_CA404, FT_EL_CA402 }, { FT_EL_CA802, FT_EL_CA801 }, { FT_EL_CA1002,
+		FT_EL_CA1001 },
 };
 
 static int64_t difference(int64_t before, int64_t after)
@@ -370,7 +377,8 @@ static void find_mode(struct pair *p)
 	else if (counted == RESET_ONCE && 2 * once >= told)
 		p->mode = RESET_ONCE;
 	else
-		p->mode = none > once && 2 * none > told ? RESET_NONE : once > none && 2 * once > told ? RESET_ONCE : RESET_UNCLEAR;
+		p->mode = none > once && 2 * none > told ? RESET_NONE : once > none && 2 * once > told ?
+			RESET_ONCE : RESET_UNCLEAR;
 	p->mode_against_count = p->resets != FT_ABSENT && told && p->mode != counted && p->mode != RESET_UNCLEAR;
 }
 
@@ -399,7 +407,8 @@ static void find_cash_form(struct pair *p)
 	}
 	for (int form = 0; form < 4; form++) {
 		int64_t n = net;
-		closes[form] = (form & 1 || !__builtin_sub_overflow(n, fill, &n)) && (form & 2 || add_checked(n, manual, &n)) && n == sold;
+		closes[form] = (form & 1 || !__builtin_sub_overflow(n, fill, &n)) && (form & 2 || add_checked(n,
+			manual, &n)) && n == sold;
 		found += closes[form];
 	}
 	if (found == 0 || closes[0])

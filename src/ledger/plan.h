@@ -94,7 +94,8 @@ enum ft_status plan_init(struct plan *p, const struct pair *pair, const struct f
 /* Adds what `times` sales like `s` do. */
 void plan_emit(const struct plan *p, const struct plan_sale *s, int64_t times, int layers, struct delta *d);
 /* What a sale does to the cash in only, where it is counted at all. */
-void plan_emit_cash_in(const struct plan *p, const struct plan_sale *s, int64_t times, bool change_too, struct delta *d);
+void plan_emit_cash_in(const struct plan *p, const struct plan_sale *s, int64_t times, bool change_too,
+	struct delta *d);
 int device_of(const struct plan *p, enum ft_paid paid); /* -1: none */
 int place_count(const struct plan *p, int scope);
 int place_of(const struct plan *p, int scope, int selection, int device, int list);

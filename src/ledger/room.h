@@ -74,6 +74,7 @@ const char *sum_label(const struct pair *p, const struct sum *s, bool since_rese
 enum ft_pair_stands pair_judge(const struct pair *p, const struct ft_read *before, const struct ft_read *after,
                                struct ft_findings *f);
 void pair_tubes(const struct pair *p, const struct ft_read *after, struct ft_findings *f); /* rule B5 */
-void pair_clock(const struct pair *p, const struct ft_read *after, struct ft_findings *f); /* rules B4, B9 */
+/* Rules B9 and, where the meters were not cleared, B4. */
+void pair_clock(const struct pair *p, const struct ft_read *after, bool reads_too, struct ft_findings *f);
 
 #endif

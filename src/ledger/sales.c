@@ -17,7 +17,8 @@ static const struct {
 
 const char *ft_paid_word(enum ft_paid p)
 {
-	static const char *const words[] = { "coin", "bill", "card1", "card2", "token", "test", "free", "card", "cash" };
+	static const char *const words[] = { "coin", "bill", "card1", "card2", "token", "test", "free", "card",
+		"cash" };
 
 	return (unsigned)p < sizeof words / sizeof *words ? words[p] : "unknown";
 }
@@ -50,7 +51,8 @@ struct columns {
 static enum ft_status bad(struct ft_error *e, const char *what, unsigned line, int column, const char *name,
                           struct ft_slice v, const char *want)
 {
-	return ft_fail(e, FT_E_INPUT, "In %s, line %u, column %d (%s): \"%.*s\" is not %s; mend it and try again.", what, line,
+	return ft_fail(e, FT_E_INPUT, "In %s, line %u, column %d (%s): \"%.*s\" is not %s; mend it and try again.",
+		what, line,
 	               column + 1, name, (int)(v.n > 60 ? 60 : v.n), v.p ? v.p : "", want);
 }
 
@@ -70,7 +72,8 @@ static enum ft_status read_sale(const struct ft_csv_row *row, const struct colum
 	if (!ft_money_parse(price, decimals, &s->price) || s->price < 0 || s->price > most)
 		return bad(e, what, row->line, k->price, "price", price, "a price of this machine such as 1.50");
 	if (!read_paid(paid, &s->paid_with))
-		return bad(e, what, row->line, k->paid, "paid_with", paid, "coin, bill, card, card1, card2, token, test or free");
+		return bad(e, what, row->line, k->paid, "paid_with", paid,
+			"coin, bill, card, card1, card2, token, test or free");
 	if (tendered.n && (!ft_money_parse(tendered, decimals, &s->tendered) || s->tendered < 0 || s->tendered > most))
 		return bad(e, what, row->line, k->tendered, "tendered", tendered, "an amount such as 2.00");
 	if (s->tendered != FT_ABSENT && s->tendered < s->price &&
@@ -92,7 +95,8 @@ enum ft_status ft_sales_read(struct ft_slice bytes, const char *what, int decima
 	if (s != FT_OK)
 		return s;
 	k = (struct columns){ ft_csv_column(&c, "time"), ft_csv_column(&c, "selection"), ft_csv_column(&c, "price"),
-		              ft_csv_column(&c, "paid_with"), ft_csv_column(&c, "tendered"), ft_csv_column(&c, "list") };
+		              ft_csv_column(&c, "paid_with"), ft_csv_column(&c, "tendered"), ft_csv_column(&c,
+		              	"list") };
 	if (k.paid < 0)
 		k.paid = ft_csv_column(&c, "paid with");
 	if (k.selection < 0 || k.price < 0 || k.paid < 0)

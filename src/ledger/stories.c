@@ -6,49 +6,7 @@
  * equal (then proved exactly), two edits when their hashes add up to it, so pairs are found by looking
  * each edit's complement up in a table instead of trying all of them. Crossed selections move every
  * sale of two selections, so what comes on top of a crossing is searched on the crossed list. */
-#include "plan.h"
-
-enum { NEW_KEEP = -2, ANY = -1, EDITS_MAX = 400000, FOUND_MAX = 256, CROSSINGS_MAX = 64 };
-enum edit_mode { REPLACE, REMOVE, DOUBLE, ADD, CASH_LOST, CROSS };
-
-struct edit {
-	uint64_t hash;
-	int64_t price;        /* of what is booked; FT_ABSENT: the sale's own */
-	int64_t old_price;    /* only sales at this price; FT_ABSENT: any */
-	int32_t sale;         /* class it touches; ANY: all that fit */
-	int32_t from, to;     /* selections; ANY, NEW_KEEP */
-	int16_t list;         /* of what is booked; NEW_KEEP */
-	int8_t kind, mode, layers;
-	int8_t means;         /* mask over enum ft_paid of the sales it touches */
-	int8_t paid;          /* of what is booked; NEW_KEEP */
-	uint8_t rank;         /* lower first among equal costs */
-};
-
-struct search {
-	const struct plan *plan;
-	struct plan_sale *sales; /* the list, perhaps with selections crossed */
-	int64_t *residual;       /* observed less expected, by slot */
-	bool *wrong;             /* selection has a wrong counter of its own */
-	bool by_selection;       /* the machine counts by selection */
-	uint64_t want;
-	struct edit *edits;
-	size_t count, room;
-	bool failed;
-	struct found { struct edit e[2]; int n; unsigned rank; } *found;
-	size_t found_count, more;
-	int rotate_a;            /* first selection of the crossing this search stands on; -1: none */
-	int crossings;           /* searched through so far */
-	struct edit crossing;
-	struct delta scratch[2];
-};
-
-enum { CASH_MASK = 1 << FT_PAID_COIN | 1 << FT_PAID_BILL, CARD_MASK = 1 << FT_PAID_CARD_1 | 1 << FT_PAID_CARD_2,
-       TOKEN_MASK = 1 << FT_PAID_TOKEN, PAID_MASK = CASH_MASK | CARD_MASK | TOKEN_MASK, ALL_MASK = 127 };
-
-static int mask_of(enum ft_paid p)
-{
-	return p == FT_PAID_CASH ? 1 << FT_PAID_COIN : 1 << p;
-}
+#include "stories.h"
 
 static bool fits(const struct edit *e, const struct search *q, int sale)
 {
@@ -139,7 +97,8 @@ static bool disturbs(const struct search *q, const struct delta *d)
 {
 	for (int i = 0; i < d->count; i++) {
 		const struct slot *s = &q->plan->slots[d->slots[i]];
-		if (s->exact && d->amounts[i] && effects[s->effect].scope == SCOPE_SELECTION && !q->residual[d->slots[i]])
+		if (s->exact && d->amounts[i] && effects[s->effect].scope == SCOPE_SELECTION &&
+			!q->residual[d->slots[i]])
 			return true;
 	}
 	return false;
@@ -179,7 +138,8 @@ static int touched(const struct search *q, const struct edit *e)
 	int n = 0;
 
 	for (int i = 0; i < q->plan->sale_count; i++)
-		if (e->mode == CROSS ? q->sales[i].selection == e->from || q->sales[i].selection == e->to : fits(e, q, i))
+		if (e->mode == CROSS ? q->sales[i].selection == e->from || q->sales[i].selection == e->to : fits(e,
+			q, i))
 			n += e->sale == ANY ? q->sales[i].times : 1;
 	return n;
 }
@@ -230,9 +190,11 @@ static int64_t asked_price(const struct search *q, const struct plan_sale *s, in
 	for (size_t i = 0; i < q->plan->slot_count; i++) {
 		const struct slot *x = &q->plan->slots[i];
 		const struct effect *f = &effects[x->effect];
-		if (x->reset || !x->exact || f->measure != MEASURE_PRICE || f->layer != LAYER_BOOK || !q->residual[i] || times == 0)
+		if (x->reset || !x->exact || f->measure != MEASURE_PRICE || f->layer != LAYER_BOOK ||
+			!q->residual[i] || times == 0)
 			continue;
-		if (f->scope == SCOPE_SELECTION ? x->selection == s->selection && f->paid[s->paid == FT_PAID_CASH ? 0 : s->paid] :
+		if (f->scope == SCOPE_SELECTION ? x->selection == s->selection && f->paid[s->paid == FT_PAID_CASH ?
+			0 : s->paid] :
 		    f->scope == SCOPE_MACHINE && !q->by_selection && f->paid[FT_PAID_COIN] && f->paid[FT_PAID_CARD_1])
 			return q->residual[i] % times == 0 ? s->price + q->residual[i] / times : FT_ABSENT;
 	}
@@ -359,7 +321,8 @@ static void offer_single(struct search *q, int i)
 /* Edits over all sales of a selection, of a means of payment, of the list. */
 static void offer_scopes(struct search *q)
 {
-	static const int8_t groups[] = { CASH_MASK, CARD_MASK, 1 << FT_PAID_COIN, 1 << FT_PAID_BILL, PAID_MASK, TOKEN_MASK,
+	static const int8_t groups[] = { CASH_MASK, CARD_MASK, 1 << FT_PAID_COIN, 1 << FT_PAID_BILL, PAID_MASK,
+		TOKEN_MASK,
 		                         1 << FT_PAID_TEST, 1 << FT_PAID_FREE };
 	const struct plan *p = q->plan;
 
@@ -411,7 +374,8 @@ static void offer_scopes(struct search *q)
 
 static void offer_unlisted(struct search *q)
 {
-	static const int8_t means[] = { FT_PAID_COIN, FT_PAID_CARD_1, FT_PAID_CARD_2, FT_PAID_TOKEN, FT_PAID_TEST, FT_PAID_FREE };
+	static const int8_t means[] = { FT_PAID_COIN, FT_PAID_CARD_1, FT_PAID_CARD_2, FT_PAID_TOKEN, FT_PAID_TEST,
+		FT_PAID_FREE };
 	const struct plan *p = q->plan;
 
 	for (int s = 0; s < p->selection_count; s++)
@@ -642,115 +606,6 @@ static bool on_crossing(struct search *base, const struct edit *crossing)
 	return !q.failed;
 }
 
-/* ---- words ---- */
-
-static const char *paid_group(int mask)
-{
-	return mask == CASH_MASK ? "cash sales" : mask == CARD_MASK ? "card sales" : mask == 1 << FT_PAID_COIN ? "coin sales" :
-	       mask == 1 << FT_PAID_BILL ? "bill sales" : mask == TOKEN_MASK ? "token sales" : mask == 1 << FT_PAID_TEST ? "test vends" :
-	       mask == 1 << FT_PAID_FREE ? "free vends" : mask == PAID_MASK ? "sales" : "sales and vends";
-}
-
-static const char *paid_sale(enum ft_paid p)
-{
-	static const char *const words[] = { "coin sale", "bill sale", "card sale", "card sale (cashless 2)", "token sale", "test vend",
-		                             "free vend", "card sale", "cash sale" };
-	return words[p];
-}
-
-static const char *money(const struct search *q, int64_t v)
-{
-	char text[FT_MONEY_TEXT];
-
-	return ft_arena_printf(q->plan->arena, "%s", ft_money_text(v, q->plan->pair->after->decimals, text));
-}
-
-/* "A coin sale of 1.50 at selection 21", "All card sales", "All sales of selection 21". */
-static const char *subject(const struct search *q, const struct edit *e)
-{
-	const struct plan *p = q->plan;
-
-	if (e->sale != ANY) {
-		const struct plan_sale *s = &q->sales[e->sale];
-		/* on a crossed list the sale stands where it was booked; people know it by where it was made */
-		int at = p->sales[e->sale].selection;
-		if (at < 0)
-			return ft_arena_printf(p->arena, "One %s of %s", paid_sale(s->paid), money(q, s->price));
-		return ft_arena_printf(p->arena, "One %s of %s at selection %.*s", paid_sale(s->paid), money(q, s->price), FT_P(p->selections[at]));
-	}
-	if (e->from >= 0)
-		return ft_arena_printf(p->arena, "All %s at selection %.*s", paid_group(e->means), FT_P(p->selections[e->from]));
-	return ft_arena_printf(p->arena, "All %s", paid_group(e->means));
-}
-
-static const char *crossing_sentence(const struct search *q, const struct edit *e)
-{
-	const struct plan *p = q->plan;
-	const char *priced = e->price == INT64_MAX ? ", each at the other's price" : "";
-	int sold = 0, unsold;
-
-	for (int i = 0; i < p->sale_count; i++)
-		sold |= (p->sales[i].selection == e->from) | (p->sales[i].selection == e->to) << 1;
-	unsold = sold == 1 ? e->to : e->from;
-	if (sold == 3)
-		return ft_arena_printf(p->arena, "Selections %.*s and %.*s count for each other%s", FT_P(p->selections[e->from]),
-		                       FT_P(p->selections[e->to]), priced);
-	return ft_arena_printf(p->arena, "Selections %.*s and %.*s count for each other%s (sell %.*s as well to be sure)",
-	                       FT_P(p->selections[e->from]), FT_P(p->selections[e->to]), priced, FT_P(p->selections[unsold]));
-}
-
-static const char *sentence(const struct search *q, const struct edit *e)
-{
-	const struct plan *p = q->plan;
-	struct ft_arena *a = p->arena;
-	const char *who = e->mode == ADD || e->mode == CROSS ? "" : subject(q, e);
-	const char *is = e->sale != ANY ? "was" : "were";
-	const char *priced = e->price == INT64_MAX ? ", at the price there" : "";
-	struct ft_slice to = e->to >= 0 ? p->selections[e->to] : (struct ft_slice){ "", 0 };
-	struct ft_slice list = e->list >= 0 ? p->lists[e->list] : (struct ft_slice){ "", 0 };
-	bool on_list = e->list >= 0 && p->list_count > 1;
-
-	switch ((enum ft_story_kind)e->kind) {
-	case FT_STORY_CROSSED_SELECTIONS:
-		return crossing_sentence(q, e);
-	case FT_STORY_COUNTED_ELSEWHERE:
-		return ft_arena_printf(a, "%s %s counted for selection %.*s%s", who, is, FT_P(to), priced);
-	case FT_STORY_NOT_COUNTED:
-		return ft_arena_printf(a, "%s %s not counted%s", who, is,
-		                       e->layers == LAYER_ALL && (e->sale == ANY || mask_of(q->sales[e->sale].paid) & CASH_MASK) ? ", nor any cash for it" : "");
-	case FT_STORY_COUNTED_TWICE:
-		return ft_arena_printf(a, "%s %s counted twice", who, is);
-	case FT_STORY_OTHER_PRICE:
-		return ft_arena_printf(a, "%s %s booked at %s", who, is, money(q, e->price));
-	case FT_STORY_OTHER_LIST:
-		return ft_arena_printf(a, "%s %s booked on price list %.*s%s", who, is, FT_P(list), e->price == INT64_MAX ? ", at its price" : "");
-	case FT_STORY_CASH_AS_CASHLESS:
-		return ft_arena_printf(a, "%s %s booked as card sale%s%s%s%.*s", who, is, e->sale != ANY ? "" : "s",
-		                       e->paid == FT_PAID_CARD_2 ? " of cashless 2" : "", on_list ? " on price list " : "", FT_P(list));
-	case FT_STORY_CASHLESS_AS_CASH:
-		return ft_arena_printf(a, "%s %s booked as cash%s%.*s", who, is, on_list ? " on price list " : "", FT_P(list));
-	case FT_STORY_UNLISTED_SALE:
-		return ft_arena_printf(a, "One %s of %s at selection %.*s is missing from the list", paid_sale((enum ft_paid)e->paid),
-		                       money(q, e->price), FT_P(to));
-	case FT_STORY_CASH_NOT_REPORTED:
-		return ft_arena_printf(a, "%s %s counted, but the cash taken for %s was not", who, is, e->sale != ANY ? "it" : "them");
-	}
-	return "";
-}
-
-static void tell(const struct search *q, const struct edit *e, struct ft_story_edit *ret)
-{
-	const struct plan *p = q->plan;
-	int first = e->mode == ADD ? e->to : e->sale != ANY ? p->sales[e->sale].selection : e->from;
-	int second = e->mode == ADD ? -1 : e->to;
-
-	*ret = (struct ft_story_edit){ .kind = (enum ft_story_kind)e->kind, .detail = sentence(q, e) };
-	if (first >= 0)
-		ret->selections[0] = p->selections[first];
-	if (second >= 0)
-		ret->selections[first >= 0] = p->selections[second];
-}
-
 static void publish(struct search *q, struct ft_proof *ret)
 {
 	ret->story_count = 0;
@@ -766,7 +621,7 @@ static void publish(struct search *q, struct ft_proof *ret)
 		struct ft_story s = { .edit_count = q->found[i].n };
 		bool again = false;
 		for (int k = 0; k < s.edit_count; k++)
-			tell(q, &q->found[i].e[k], &s.edits[k]);
+			story_tell(q, &q->found[i].e[k], &s.edits[k]);
 		s.detail = s.edit_count == 1 ? s.edits[0].detail :
 			ft_arena_printf(q->plan->arena, "%s; and: %s", s.edits[0].detail, s.edits[1].detail);
 		for (size_t k = 0; k < ret->story_count && s.detail; k++)
