@@ -113,6 +113,11 @@ static void judge_envelope(struct judge *j, struct ft_audit_check *c)
 		                        FT_P(ft_audit_name(d, last))),
 		        s->st >= 0 && s->se < 0 ? "SE after the last segment" : s->dxs >= 0 ? "DXE at the end" : "ST at the beginning");
 	}
+	if (s == d->sets && d->set_count > 1)
+		ft_find(j->out, FT_RULE_AUDIT_SEVERAL, at_segment(j, NULL, NULL), number(j, (int64_t)d->set_count), NULL);
+	if (s == d->sets && d->foreign)
+		ft_find(j->out, FT_RULE_AUDIT_NOISE, at_segment(j, NULL, NULL),
+		        ft_arena_printf(j->out->arena, "%zu pieces", d->foreign), NULL);
 	if (s->dxs < 0 && s->dxe < 0 && s->st >= 0)
 		ft_find(j->out, FT_RULE_AUDIT_NO_ENVELOPE, at_segment(j, line(j, s->st), NULL), NULL, NULL);
 	judge_pair(j, s->st, 2, s->se, 2, "SE02");

@@ -3,6 +3,8 @@
 #include "verbs.h"
 
 const struct cli_verb *const cli_verbs[] = {
+	&verb_explain,
+	&verb_check,
 #ifdef FT_WITH_HANDOVER
 	&verb_handover,
 #endif

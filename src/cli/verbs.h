@@ -5,6 +5,8 @@
 
 #include "cli.h"
 
+extern const struct cli_verb verb_check;
+extern const struct cli_verb verb_explain;
 extern const struct cli_verb verb_handover;
 extern const struct cli_verb verb_practice;
 extern const struct cli_verb verb_compare;
