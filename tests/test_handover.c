@@ -187,6 +187,7 @@ static void a_typed_verdict_is_found_out(void **state)
 		{ "\"key\":\"00", "\"key\":\"0g", "\"key\"" },
 		{ "\"asset\":\"BD-0417\"", "\"asset\":\"\"", "\"asset\"" },
 		{ "\"member\":\"evidence/", "\"member\":\"handover.pdf", "lacks the evidence" },
+		{ "\"site\":\"Har", "\"site\":\"\\u001b[2JHar", "\"site\"" },
 		{ "\"kind\":\"audit\"", "\"kind\":\"poem\"", "\"kind\"" },
 		{ "\"opened\":\"2026", "\"opened\":\"20-26", "\"opened\"" },
 		{ "\"record\":{", "\"record\":7,\"x\":{", "\"evidence\"" },

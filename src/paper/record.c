@@ -26,6 +26,19 @@ static void refuse(struct record *r, const char *what)
 	r->failed = true;
 }
 
+/* What ends on a terminal must not steer it; lines and tabs in a statement are harmless. */
+static bool text_good(const json_t *v)
+{
+	const char *p = json_string_value(v);
+
+	if (!p || json_string_length(v) > TEXT_BYTES_MAX || strlen(p) != json_string_length(v))
+		return false;
+	for (; *p; p++)
+		if (((unsigned char)*p < 0x20 && *p != '\n' && *p != '\t') || *p == 0x7f)
+			return false;
+	return true;
+}
+
 static const char *take_text(struct record *r, const json_t *o, const char *key, bool must)
 {
 	const json_t *v = json_object_get(o, key);
@@ -33,8 +46,7 @@ static const char *take_text(struct record *r, const json_t *o, const char *key,
 
 	if (!must && (!v || json_is_null(v)))
 		return NULL;
-	if (!json_is_string(v) || json_string_length(v) > TEXT_BYTES_MAX ||
-	    strlen(json_string_value(v)) != json_string_length(v)) {
+	if (!text_good(v)) {
 		refuse(r, key);
 		return "";
 	}

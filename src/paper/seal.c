@@ -108,14 +108,19 @@ static void find(struct opening *o, enum ft_rule_id rule, const char *member, co
 		o->p->sealed = false;
 }
 
-/* The text of a key, at most `most` bytes, or NULL. */
+/* The text of a key, at most `most` bytes and fit for a terminal, or NULL. */
 static const char *text_of(const json_t *object, const char *key, size_t most)
 {
 	const json_t *v = json_object_get(object, key);
 
-	return json_is_string(v) && json_string_length(v) <= most && strlen(json_string_value(v)) == json_string_length(v)
-		? json_string_value(v)
-		: NULL;
+	const char *text = json_string_value(v);
+
+	if (!text || json_string_length(v) > most || strlen(text) != json_string_length(v))
+		return NULL;
+	for (const char *p = text; *p; p++)
+		if ((unsigned char)*p < 0x20 || *p == 0x7f)
+			return NULL;
+	return text;
 }
 
 static bool hex_of(const json_t *object, const char *key, uint8_t *ret, size_t n)
@@ -164,12 +169,12 @@ static void try_member(struct opening *o, const char *name, int64_t bytes, const
 		o->listed[i] = true;
 		if ((int64_t)m->bytes.n != bytes || strcmp(hash_text(m->bytes, text), hash) != 0)
 			find(o, FT_RULE_HANDOVER_CHANGED_MEMBER, m->name,
-			     ft_arena_printf(o->arena, "%zu bytes with the hash %.16s…", m->bytes.n, text),
+			     ft_arena_printf(o->arena, "%s of %zu bytes with the hash %.16s…", m->name, m->bytes.n, text),
 			     ft_arena_printf(o->arena, "%lld bytes with the hash %.16s…", (long long)bytes, hash));
 		return;
 	}
 	find(o, FT_RULE_HANDOVER_MISSING_MEMBER, ft_arena_printf(o->arena, "%s", name), NULL,
-	     "a member that the manifest names");
+	     ft_arena_printf(o->arena, "%s, which the manifest names", name));
 }
 
 static enum ft_status try_manifest(struct opening *o, const json_t *root)
@@ -192,16 +197,16 @@ static enum ft_status try_manifest(struct opening *o, const json_t *root)
 	{
 		const char *file = text_of(m, "name", FT_MEMBER_NAME_MAX);
 		const char *hash = text_of(m, "hash", FT_HASH_TEXT - 1);
-		if (!file || !hash || !json_is_integer(json_object_get(m, "bytes")))
+		if (!file || !ft_member_name_good(ft_slice_of(file)) || !hash || !json_is_integer(json_object_get(m, "bytes")))
 			return ft_fail(o->e, FT_E_INPUT,
 			               "Member %zu of the package's manifest cannot be read; ask for the package again.", i + 1);
 		try_member(o, file, json_integer_value(json_object_get(m, "bytes")), hash);
 	}
 	for (i = 0; i < o->p->member_count; i++)
 		if (!o->listed[i] && !is_seal(o->p->members[i].name))
-			find(o, FT_RULE_HANDOVER_EXTRA_MEMBER, o->p->members[i].name, "a member that the manifest does not name",
-			     NULL);
-	if (strcmp(content, o->p->content) != 0)
+			find(o, FT_RULE_HANDOVER_EXTRA_MEMBER, o->p->members[i].name,
+			     ft_arena_printf(o->arena, "%s, which the manifest does not name", o->p->members[i].name), NULL);
+	if (o->p->sealed && strcmp(content, o->p->content) != 0) /* else it is the echo of what was named above */
 		find(o, FT_RULE_HANDOVER_CHANGED_MEMBER, "manifest.json", ft_arena_printf(o->arena, "package %.16s…", content),
 		     ft_arena_printf(o->arena, "package %.16s…", o->p->content));
 	return FT_OK;
@@ -235,7 +240,7 @@ static void try_signer(struct opening *o, const struct ft_key *trusted, size_t c
 
 	for (size_t i = 0; i < count; i++)
 		o->p->known |= memcmp(trusted[i].public_key, o->p->public_key, FT_PUBLIC_BYTES) == 0;
-	if (o->p->known)
+	if (o->p->known || (!o->p->sealed && !only)) /* who signed is no question while the seal is broken */
 		return;
 	seen =
 		ft_arena_printf(o->arena, "signed by %s, key %s", o->p->signed_by, ft_key_fingerprint(o->p->public_key, print));

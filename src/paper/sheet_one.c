@@ -11,8 +11,8 @@ static const char *or_dash(const char *text)
 
 static double put_fact(struct sheet *s, double x, double y, double w, const char *label, const char *value)
 {
-	put_text(s, x, y + 1, 64, STYLE_FINE, INK_PENCIL, SIDE_LEFT, 1, label);
-	return put_text(s, x + 64, y, w - 64, STYLE_BODY, INK_BLACK, SIDE_LEFT, 2, or_dash(value));
+	put_text(s, x, y + 1, 48, STYLE_FINE, INK_PENCIL, SIDE_LEFT, 1, label);
+	return put_text(s, x + 52, y, w - 52, STYLE_BODY, INK_BLACK, SIDE_LEFT, 2, or_dash(value));
 }
 
 static void put_identity(struct sheet *s)
@@ -117,15 +117,14 @@ static const char *sentence_of(struct sheet *s, const char *text)
 
 static const char *detail_of(struct sheet *s, const struct ft_claim_state *c)
 {
-	const char *text = c->because;
+	const char *because = c->because ? sentence_of(s, c->because) : "";
+	const char *text = because;
 
 	if (c->stands == FT_STANDS_WAIVED && c->waiver)
-		text = ft_arena_printf(s->arena, "Waived by %s: %s", c->waiver->by ? c->waiver->by : "nobody named",
-		                       c->waiver->because);
-	else if (c->stands == FT_STANDS_CONTRADICTED && c->todo)
-		text = ft_arena_printf(s->arena, "%s To do: %s.", c->because ? c->because : "", c->todo);
-	else if (c->stands == FT_STANDS_OPEN && c->todo)
-		text = ft_arena_printf(s->arena, "To do: %s.", c->todo);
+		text = ft_arena_printf(s->arena, "Waived%s%s: %s", c->waiver->by ? " by " : "",
+		                       c->waiver->by ? c->waiver->by : "", c->waiver->because);
+	else if (c->stands != FT_STANDS_SHOWN && c->todo)
+		text = ft_arena_printf(s->arena, "%s%sTo do: %s.", because, *because ? " " : "", c->todo);
 	return text ? text : "";
 }
 
