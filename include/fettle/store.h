@@ -21,6 +21,9 @@ enum ft_book_mode {
 enum ft_status ft_book_open(const char *path, enum ft_book_mode mode, struct ft_book **ret, struct ft_error *e);
 struct ft_book *ft_book_free(struct ft_book *b); /* takes NULL, returns NULL */
 
+/* How long to wait for another program that holds the book: 10 s unless said otherwise. */
+void ft_book_patience(struct ft_book *b, int milliseconds);
+
 /* ---- visits ---- */
 
 /* Opens a visit from v->asset, site, machine_serial, unit, sim, technician, without, opened_us,

@@ -5,6 +5,8 @@
 const struct cli_verb *const cli_verbs[] = {
 	&verb_explain,
 	&verb_check,
+	&verb_visit,
+	&verb_book,
 #ifdef FT_WITH_HANDOVER
 	&verb_handover,
 #endif

@@ -11,6 +11,8 @@ extern const struct cli_verb verb_handover;
 extern const struct cli_verb verb_practice;
 extern const struct cli_verb verb_compare;
 extern const struct cli_verb verb_prove;
+extern const struct cli_verb verb_visit;
+extern const struct cli_verb verb_book;
 extern const struct cli_verb verb_rules;
 
 #endif

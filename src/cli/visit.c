@@ -1,0 +1,357 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* fettle visit: the record of one visit, kept in the book. How it looks is visit_look.c's work. */
+#include <string.h>
+
+#include "fettle/store.h"
+#include "visit_look.h"
+#include "verbs.h"
+
+static bool open_book(struct cli *c, enum ft_book_mode mode, struct ft_book **ret)
+{
+	const char *path = cli_book_path(c);
+
+	if (!path)
+		return ft_fail_memory(&c->error, "the name of the book") == FT_OK;
+	return ft_book_open(path, mode, ret, &c->error) == FT_OK;
+}
+
+/* Loads, judges and prints the visit; the command's last act. `said` is what it did, for people. */
+static int show_visit(struct cli *c, struct ft_book *b, const char *id, const char *said, enum visit_look look)
+{
+	struct ft_visit v;
+	struct ft_judgement g;
+	struct ft_buf out = { 0 };
+	struct ft_json j;
+	enum ft_status s = ft_book_visit_load(b, id, FT_LOAD_JUDGED, &c->arena, &v, &c->error);
+
+	if (s == FT_OK)
+		s = ft_visit_judge(&v, &c->arena, &g, &c->error);
+	ft_book_free(b);
+	if (s != FT_OK)
+		return cli_failed(c);
+	if (c->json) {
+		cli_document(c, &j, &out, g.verdict, &g.findings);
+		ft_visit_json(&j, &v);
+		ft_claims_json(&j, &v, &g);
+		return cli_document_end(c, &j) ? FT_E_STORE : cli_exit(g.verdict);
+	}
+	if (said)
+		ft_buf_printf(&out, "%s\n\n", said);
+	visit_look(c, &out, &v, &g, look);
+	if (!cli_flush(c, &out))
+		return cli_failed(c);
+	ft_buf_done(&out);
+	return cli_exit(g.verdict);
+}
+
+static int give_up(struct cli *c, struct ft_book *b)
+{
+	ft_book_free(b);
+	return cli_failed(c);
+}
+
+/* The word behind the sub-command that names the visit, as an id. */
+static bool find(struct cli *c, struct ft_book *b, const char **ret_id)
+{
+	return ft_book_visit_find(b, c->arguments[1], &c->arena, ret_id, &c->error) == FT_OK;
+}
+
+static bool given_parts(struct cli *c, unsigned *ret)
+{
+	struct ft_slice bad;
+
+	if (ft_parts_parse(ft_slice_of(cli_value(c, "without")), ret, &bad))
+		return true;
+	cli_usage(c, "--without knows door, temperature, antenna, card, bills, coins, bus and supply, not \"%.*s\".", FT_P(bad));
+	return false;
+}
+
+static const char *trimmed(struct cli *c, const char *text)
+{
+	struct ft_slice s = ft_slice_trim(ft_slice_of(text));
+
+	return s.n ? ft_arena_text(&c->arena, s) : NULL;
+}
+
+static int run_open(struct cli *c)
+{
+	struct ft_visit v = { .site = trimmed(c, cli_value(c, "site")), .technician = trimmed(c, cli_value(c, "by")),
+		.machine_serial = trimmed(c, cli_value(c, "machine-serial")), .unit = trimmed(c, cli_value(c, "unit")),
+		.sim = trimmed(c, cli_value(c, "sim")), .closed_us = FT_ABSENT };
+	struct ft_book *b = NULL;
+	const char *id;
+
+	if (c->count != 2)
+		return cli_usage(c, "visit open takes one asset number: fettle visit open ASSET."), cli_failed(c);
+	v.asset = trimmed(c, c->arguments[1]);
+	if (!given_parts(c, &v.without))
+		return cli_failed(c);
+	v.opened_us = cli_now(&v.opened_offset);
+	if (!open_book(c, FT_BOOK_WRITE, &b) || ft_book_visit_open(b, &v, &c->arena, &id, &c->error) != FT_OK)
+		return give_up(c, b);
+	return show_visit(c, b, id, ft_arena_printf(&c->arena, "Opened the visit %s.", id), VISIT_SHORT);
+}
+
+static int run_set(struct cli *c)
+{
+	unsigned parts = 0;
+	struct ft_visit_change change = { .site = trimmed(c, cli_value(c, "site")), .technician = trimmed(c, cli_value(c, "by")),
+		.machine_serial = trimmed(c, cli_value(c, "machine-serial")), .unit = trimmed(c, cli_value(c, "unit")),
+		.sim = trimmed(c, cli_value(c, "sim")) };
+	struct ft_book *b = NULL;
+	const char *id;
+
+	if (c->count != 2)
+		return cli_usage(c, "visit set takes one visit: fettle visit set VISIT --unit S --sim S."), cli_failed(c);
+	if (!given_parts(c, &parts))
+		return cli_failed(c);
+	change.without = cli_flag(c, "without") ? &parts : NULL;
+	change.at_us = cli_now(NULL);
+	if (!open_book(c, FT_BOOK_READ, &b) || !find(c, b, &id) || ft_book_visit_set(b, id, &change, &c->error) != FT_OK)
+		return give_up(c, b);
+	return show_visit(c, b, id, NULL, VISIT_SHORT);
+}
+
+/* Reads a file and finds out what it is. */
+static bool take_file(struct cli *c, const char *path, const struct ft_visit *v, struct ft_evidence *x)
+{
+	const char *kind = cli_value(c, "kind"), *stage = cli_value(c, "stage"), *slash = strrchr(path, '/');
+	struct ft_error *e = &c->error;
+
+	x->name = slash ? slash + 1 : strcmp(path, "-") == 0 ? "standard input" : path;
+	if (cli_read_file(c, path, "evidence", FT_EVIDENCE_BYTES_MAX, &x->bytes) != FT_OK)
+		return false;
+	if (kind && !ft_evidence_parse(ft_slice_of(kind), &x->kind))
+		return cli_usage(c, "--kind knows audit, sales, trace, photograph, bus, temperature, signal, door, count, survey, supply and note, not \"%s\".", kind), false;
+	if ((kind ? ft_evidence_accept(x->bytes, x->name, x->kind, &c->arena, e)
+	          : ft_evidence_kind_of(x->bytes, x->name, &c->arena, &x->kind, e)) != FT_OK)
+		return false;
+	x->stage = ft_visit_stage_for(v, x->kind);
+	if (stage && !ft_stage_parse(ft_slice_of(stage), &x->stage))
+		return cli_usage(c, "--stage knows know, keep, fit, prove, hand-over and watch, not \"%s\".", stage), false;
+	x->added_us = cli_now(&x->added_offset);
+	return true;
+}
+
+static int run_add(struct cli *c)
+{
+	struct ft_book *b = NULL;
+	struct ft_visit v;
+	struct ft_buf said = { 0 };
+	const char *id, *text;
+	size_t had, count = c->count > 2 ? (size_t)c->count - 2 : 0;
+	bool *known = ft_arena_alloc(&c->arena, count + 1);
+
+	if (!count)
+		return cli_usage(c, "visit add takes a visit and files: fettle visit add VISIT FILE..."), cli_failed(c);
+	if (!open_book(c, FT_BOOK_READ, &b) || !find(c, b, &id) ||
+	    ft_book_visit_load(b, id, FT_LOAD_LIST, &c->arena, &v, &c->error) != FT_OK)
+		return give_up(c, b);
+	/* One list with what is there, so that each file's stage is found with the ones before it in sight. */
+	had = v.evidence_count;
+	struct ft_evidence *list = FT_NEW_ARRAY(&c->arena, had + count, struct ft_evidence);
+	if (!list || !known)
+		return ft_fail_memory(&c->error, "adding evidence"), give_up(c, b);
+	if (had)
+		memcpy(list, v.evidence, had * sizeof *list);
+	v.evidence = list;
+	for (size_t i = 0; i < count; i++, v.evidence_count++)
+		if (!take_file(c, c->arguments[i + 2], &v, &list[had + i]))
+			return give_up(c, b);
+	if (ft_book_evidence_add(b, id, list + had, count, known, &c->error) != FT_OK)
+		return give_up(c, b);
+	for (size_t i = 0; i < count; i++) {
+		const struct ft_evidence *x = &list[had + i];
+		if (known[i])
+			ft_buf_printf(&said, "%s%s was there already.", i ? "\n" : "", x->name);
+		else
+			ft_buf_printf(&said, "%s%s is %s, filed under %s.", i ? "\n" : "", x->name, ft_evidence_title(x->kind),
+			              ft_stage_word(x->stage));
+	}
+	text = ft_arena_text(&c->arena, ft_buf_text(&said));
+	ft_buf_done(&said);
+	return show_visit(c, b, id, text, VISIT_SHORT);
+}
+
+static const struct ft_claim *given_claim(struct cli *c, enum ft_claim_id *ret)
+{
+	const struct ft_claim *claim = ft_claim_by_name(ft_slice_of(c->arguments[2]));
+
+	if (!claim)
+		cli_usage(c, "There is no claim %s; fettle visit show VISIT --all lists them with their names.", c->arguments[2]);
+	else
+		*ret = (enum ft_claim_id)(claim - ft_claim((enum ft_claim_id)0));
+	return claim;
+}
+
+static int run_say(struct cli *c)
+{
+	struct ft_statement s = { .by = trimmed(c, cli_value(c, "by")) };
+	const struct ft_claim *claim;
+	struct ft_book *b = NULL;
+	const char *id;
+
+	if (c->count != 4 || !(s.text = trimmed(c, c->arguments[3])))
+		return cli_usage(c, "visit say takes a visit, a claim and a sentence: fettle visit say VISIT fit.level \"level, two anchors\"."), cli_failed(c);
+	claim = given_claim(c, &s.claim);
+	if (!claim)
+		return cli_failed(c);
+	if (claim->words == FT_WORDS_NO)
+		return cli_usage(c, "%s cannot be shown by words; it is shown by %s.", claim->id, claim->shown_by), cli_failed(c);
+	s.at_us = cli_now(&s.at_offset);
+	if (!open_book(c, FT_BOOK_READ, &b) || !find(c, b, &id) || ft_book_say(b, id, &s, &c->error) != FT_OK)
+		return give_up(c, b);
+	return show_visit(c, b, id, NULL, VISIT_SHORT);
+}
+
+static int run_waive(struct cli *c)
+{
+	struct ft_waiver w = { .by = trimmed(c, cli_value(c, "by")), .because = trimmed(c, cli_value(c, "because")) };
+	struct ft_book *b = NULL;
+	const char *id;
+
+	if (c->count != 3)
+		return cli_usage(c, "visit waive takes a visit and a claim: fettle visit waive VISIT prove.bus --because \"why\"."), cli_failed(c);
+	if (!w.because)
+		return cli_usage(c, "A claim is waived with a reason that others can read: add --because \"why\"."), cli_failed(c);
+	if (!given_claim(c, &w.claim))
+		return cli_failed(c);
+	w.at_us = cli_now(&w.at_offset);
+	if (!open_book(c, FT_BOOK_READ, &b) || !find(c, b, &id) || ft_book_waive(b, id, &w, &c->error) != FT_OK)
+		return give_up(c, b);
+	return show_visit(c, b, id, NULL, VISIT_SHORT);
+}
+
+static int run_show(struct cli *c)
+{
+	struct ft_book *b = NULL;
+	struct ft_visit *list;
+	struct ft_buf out = { 0 };
+	struct ft_json j;
+	size_t count;
+	const char *id;
+	enum ft_status s;
+
+	if (!open_book(c, FT_BOOK_READ, &b))
+		return give_up(c, b);
+	if (c->count > 1)
+		return find(c, b, &id) ? show_visit(c, b, id, NULL, cli_flag(c, "all") ? VISIT_ALL : VISIT_USUAL) : give_up(c, b);
+	s = ft_book_visit_list(b, FT_ABSENT, &c->arena, &list, &count, &c->error);
+	ft_book_free(b);
+	if (s != FT_OK)
+		return cli_failed(c);
+	if (c->json) {
+		cli_document(c, &j, &out, FT_OPEN, NULL);
+		ft_json_array(&j, "visits");
+		for (size_t i = 0; i < count; i++)
+			visit_row_json(&j, &list[i]);
+		ft_json_array_end(&j);
+		return cli_document_end(c, &j);
+	}
+	visit_list(c, &out, list, count);
+	if (!cli_flush(c, &out))
+		return cli_failed(c);
+	ft_buf_done(&out);
+	return FT_OK;
+}
+
+static int run_close(struct cli *c)
+{
+	struct ft_book *b = NULL;
+	struct ft_visit v;
+	struct ft_judgement g;
+	struct ft_buf names = { 0 };
+	const char *id;
+	int64_t now;
+	int offset;
+	bool may = cli_flag(c, "open-claims");
+
+	if (c->count != 2)
+		return cli_usage(c, "visit close takes one visit: fettle visit close VISIT."), cli_failed(c);
+	if (!open_book(c, FT_BOOK_READ, &b) || !find(c, b, &id) ||
+	    ft_book_visit_load(b, id, FT_LOAD_JUDGED, &c->arena, &v, &c->error) != FT_OK ||
+	    ft_visit_judge(&v, &c->arena, &g, &c->error) != FT_OK)
+		return give_up(c, b);
+	for (size_t i = 0, n = 0; i < g.claim_count; i++) {
+		const struct ft_claim_state *s = &g.claims[i];
+		if (s->stands == FT_STANDS_CONTRADICTED || (s->stands == FT_STANDS_OPEN && s->claim->due == FT_DUE_CLOSE)) {
+			if (n++ < 10)
+				ft_buf_printf(&names, "%s%s", n > 1 ? ", " : "", s->claim->id);
+		}
+	}
+	ft_buf_byte(&names, 0);
+	if (v.closed_us == FT_ABSENT && (g.stands[FT_STANDS_CONTRADICTED] || g.open_to_close) && !may && names.status == FT_OK) {
+		cli_usage(c, "The visit %s stays open: %s (%s). Show them or waive them with a reason, or close with --open-claims.", id,
+		          ft_judgement_words(&g, &c->arena), names.p);
+		ft_buf_done(&names);
+		return give_up(c, b);
+	}
+	ft_buf_done(&names);
+	now = cli_now(&offset);
+	if (ft_book_visit_close(b, id, now, offset, &c->error) != FT_OK)
+		return give_up(c, b);
+	return show_visit(c, b, id, ft_arena_printf(&c->arena, "Closed the visit %s.", id), VISIT_USUAL);
+}
+
+static int run(struct cli *c)
+{
+	static const struct { const char *name; int (*run)(struct cli *c); } subs[] = {
+		{ "open", run_open }, { "set", run_set }, { "add", run_add }, { "say", run_say }, { "waive", run_waive },
+		{ "show", run_show }, { "close", run_close },
+	};
+
+	for (size_t i = 0; i < sizeof subs / sizeof *subs; i++) {
+		if (strcmp(c->arguments[0], subs[i].name) != 0)
+			continue;
+		if (c->count < 2 && subs[i].run != run_show) {
+			cli_usage(c, "visit %s needs to know which; see fettle visit --help.", subs[i].name);
+			return cli_failed(c);
+		}
+		if ((subs[i].run == run_say && c->count < 4) || (subs[i].run == run_waive && c->count < 3)) {
+			cli_usage(c, "visit %s needs a visit and a claim%s; see fettle visit --help.", subs[i].name,
+			          subs[i].run == run_say ? " and a sentence" : "");
+			return cli_failed(c);
+		}
+		return subs[i].run(c);
+	}
+	cli_usage(c, "visit knows open, set, add, say, waive, show and close, not \"%s\".", c->arguments[0]);
+	return cli_failed(c);
+}
+
+static const struct cli_option options[] = {
+	{ "site", "TEXT", "open, set: where the machine stands" },
+	{ "by", "NAME", "open, set: the technician; say, waive: who says so" },
+	{ "machine-serial", "S", "open, set: the machine's serial number, from the order or the plate" },
+	{ "unit", "S", "open, set: serial number of the unit fitted" },
+	{ "sim", "S", "open, set: number on the SIM" },
+	{ "without", "LIST", "open, set: what the machine or the job does not have: door, temperature, antenna, card, bills, coins, bus, supply" },
+	{ "stage", "STAGE", "add: know, keep, fit, prove, hand-over or watch, where the usual one is not right" },
+	{ "kind", "KIND", "add: what the file is, where its bytes do not tell" },
+	{ "because", "TEXT", "waive: the reason, which the papers carry" },
+	{ "open-claims", NULL, "close: also with claims that are open or contradicted" },
+	{ "all", NULL, "show: every claim with what it rests on, also what is shown" },
+	{ NULL, NULL, NULL },
+};
+
+const struct cli_verb verb_visit = {
+	.name = "visit",
+	.arguments = "open ASSET | set VISIT | add VISIT FILE... | say VISIT CLAIM TEXT | waive VISIT CLAIM --because TEXT | show [VISIT] | close VISIT",
+	.summary = "the record of one visit: evidence in, claims and verdict out",
+	.about =
+		"A visit holds evidence, statements and waivers. What must be true before the door is closed are claims; each stands "
+		"shown, contradicted, open or waived, and that is computed from what the visit holds, never typed.\n\n"
+		"open begins a visit and names it after the asset, such as BD-0417-1. add files evidence; what it is, is found out from "
+		"its bytes. The first audit is the one of before, the last the one of after. say shows a claim by a person's word where "
+		"the claim allows words. waive covers a claim that will not be shown, with a reason. show prints the visit, or the list of "
+		"all. close refuses while a claim is contradicted or open.\n\n"
+		"VISIT is the visit's name, or the asset when only one visit of it is open.",
+	.options = options,
+	.examples =
+		"$ fettle visit open BD-0417 --site \"Harbour canteen\" --machine-serial SN4471203\n"
+		"$ fettle visit add BD-0417 before.dts\n"
+		"$ fettle visit say BD-0417 fit.level \"level, both anchors tight\" --by \"A. Fitter\"\n"
+		"$ fettle visit waive BD-0417 prove.bus --because \"no capture device in the van\"\n"
+		"$ fettle visit show BD-0417",
+	.least = 1, .most = -1,
+	.run = run,
+};

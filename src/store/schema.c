@@ -1,0 +1,124 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* How a book looks, as the list of steps from an empty file to this version. A step that was ever
+ * released is never edited again: a new one is added below it and BOOK_VERSION raised. */
+#include <stdio.h>
+
+#include "book.h"
+
+static const char *const steps[BOOK_VERSION] = {
+	/* 1: visits, what was added to them, what was said */
+	"CREATE TABLE visit (\n"
+	"	number INTEGER PRIMARY KEY,\n"
+	"	id TEXT NOT NULL COLLATE NOCASE UNIQUE,\n"
+	"	key TEXT NOT NULL UNIQUE,\n"
+	"	asset TEXT NOT NULL COLLATE NOCASE,\n"
+	"	site TEXT, machine_serial TEXT, unit TEXT, technician TEXT,\n"
+	"	opened_us INTEGER NOT NULL, opened_offset INTEGER NOT NULL,\n"
+	"	closed_us INTEGER, closed_offset INTEGER,\n"
+	"	CHECK (length(id) > 0 AND length(asset) > 0 AND length(key) = 32)\n"
+	") STRICT;\n"
+	"CREATE INDEX visit_of_asset ON visit (asset);\n"
+	"CREATE TABLE content (\n"
+	"	hash BLOB PRIMARY KEY CHECK (length(hash) = 32),\n"
+	"	size INTEGER NOT NULL CHECK (size = length(bytes)),\n"
+	"	bytes BLOB NOT NULL\n"
+	") STRICT;\n"
+	"CREATE TABLE evidence (\n"
+	"	visit INTEGER NOT NULL REFERENCES visit (number),\n"
+	"	number INTEGER NOT NULL CHECK (number > 0),\n"
+	"	hash BLOB NOT NULL REFERENCES content (hash),\n"
+	"	kind TEXT NOT NULL, stage TEXT NOT NULL, name TEXT NOT NULL,\n"
+	"	added_us INTEGER NOT NULL, added_offset INTEGER NOT NULL,\n"
+	"	PRIMARY KEY (visit, number), UNIQUE (visit, hash)\n"
+	") STRICT;\n"
+	"CREATE INDEX evidence_of_content ON evidence (hash);\n"
+	"CREATE TABLE statement (\n"
+	"	number INTEGER PRIMARY KEY,\n"
+	"	visit INTEGER NOT NULL REFERENCES visit (number),\n"
+	"	claim TEXT NOT NULL, text TEXT NOT NULL, by_whom TEXT,\n"
+	"	at_us INTEGER NOT NULL, at_offset INTEGER NOT NULL\n"
+	") STRICT;\n"
+	"CREATE INDEX statement_of_visit ON statement (visit);\n"
+	"CREATE TABLE waiver (\n"
+	"	number INTEGER PRIMARY KEY,\n"
+	"	visit INTEGER NOT NULL REFERENCES visit (number),\n"
+	"	claim TEXT NOT NULL, because TEXT NOT NULL CHECK (length(because) > 0), by_whom TEXT,\n"
+	"	at_us INTEGER NOT NULL, at_offset INTEGER NOT NULL\n"
+	") STRICT;\n"
+	"CREATE INDEX waiver_of_visit ON waiver (visit);\n",
+	/* 2: what goes to the office and comes from it; the SIM; parts a job is without; the latest change */
+	"ALTER TABLE visit ADD COLUMN sim TEXT;\n"
+	"ALTER TABLE visit ADD COLUMN without INTEGER NOT NULL DEFAULT 0;\n"
+	"ALTER TABLE visit ADD COLUMN changed_us INTEGER NOT NULL DEFAULT 0;\n"
+	"UPDATE visit SET changed_us = max(opened_us, coalesce(closed_us, opened_us),\n"
+	"	coalesce((SELECT max(added_us) FROM evidence WHERE visit = visit.number), opened_us),\n"
+	"	coalesce((SELECT max(at_us) FROM statement WHERE visit = visit.number), opened_us),\n"
+	"	coalesce((SELECT max(at_us) FROM waiver WHERE visit = visit.number), opened_us));\n"
+	"CREATE INDEX visit_of_unit ON visit (unit) WHERE unit IS NOT NULL;\n"
+	"CREATE INDEX visit_of_sim ON visit (sim) WHERE sim IS NOT NULL;\n"
+	"CREATE TABLE package (\n"
+	"	visit INTEGER NOT NULL REFERENCES visit (number),\n"
+	"	hash BLOB NOT NULL CHECK (length(hash) = 32),\n"
+	"	signed_by TEXT, sent INTEGER NOT NULL CHECK (sent IN (0, 1)),\n"
+	"	at_us INTEGER NOT NULL, at_offset INTEGER NOT NULL,\n"
+	"	PRIMARY KEY (visit, hash, sent)\n"
+	") STRICT;\n",
+};
+
+static enum ft_status pragma_number(struct ft_book *b, const char *sql, int64_t *ret, struct ft_error *e)
+{
+	struct book_query q = book_ask(b, sql);
+
+	return book_number(&q, "reading", ret, e);
+}
+
+/* Tells a book from an empty file, from another program's database, and from a newer book. */
+static enum ft_status known(struct ft_book *b, int64_t *ret_version, struct ft_error *e)
+{
+	int64_t application = 0, tables = 0, version = 0;
+	enum ft_status s = pragma_number(b, "PRAGMA application_id", &application, e);
+
+	if (s == FT_OK)
+		s = pragma_number(b, "PRAGMA user_version", &version, e);
+	if (s == FT_OK)
+		s = pragma_number(b, "SELECT count(*) FROM sqlite_schema", &tables, e);
+	if (s != FT_OK)
+		return s;
+	if (application != BOOK_APPLICATION && (application != 0 || tables != 0))
+		return ft_fail(e, FT_E_STORE, "%s is a database of some other program, not a book; it was left as it was; look at the name after --book.",
+		               b->path);
+	if (version > BOOK_VERSION)
+		return ft_fail(e, FT_E_STORE, "The book %s was written by a newer fettle (version %lld of the book, this one knows %d); use the newer program.",
+		               b->path, (long long)version, BOOK_VERSION);
+	if (application == BOOK_APPLICATION && version < 1)
+		return book_fail(b, SQLITE_CORRUPT, "reading", e);
+	*ret_version = version;
+	return FT_OK;
+}
+
+static enum ft_status take_steps(struct ft_book *b, struct ft_error *e)
+{
+	char sql[96];
+	int64_t version;
+	enum ft_status s = known(b, &version, e); /* again: another program may have been quicker */
+
+	for (; s == FT_OK && version < BOOK_VERSION; version++)
+		s = book_exec(b, steps[version], "bringing up to date", e);
+	if (s != FT_OK)
+		return s;
+	snprintf(sql, sizeof sql, "PRAGMA user_version = %d; PRAGMA application_id = %d", BOOK_VERSION, BOOK_APPLICATION);
+	return book_exec(b, sql, "bringing up to date", e);
+}
+
+enum ft_status book_bring_up_to_date(struct ft_book *b, struct ft_error *e)
+{
+	int64_t version;
+	enum ft_status s = known(b, &version, e);
+
+	if (s != FT_OK || version == BOOK_VERSION)
+		return s;
+	s = book_begin_write(b, e);
+	if (s != FT_OK)
+		return s;
+	return book_end(b, take_steps(b, e), "bringing up to date", e);
+}

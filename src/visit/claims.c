@@ -1,0 +1,421 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* How each claim is decided. A claim begins open; what is found may show or contradict it; a word
+ * may show it where the table says so; a waiver covers whatever is not shown. */
+#include <stdio.h>
+
+#include "judge.h"
+
+#define CLOCK_MARGIN (15 * 60 * FT_SECOND) /* our own choice: what a fitter's watch and the reading may differ by */
+
+static const char *text(struct judging *j, const char *format, ...) __attribute__((format(printf, 2, 3)));
+static const char *text(struct judging *j, const char *format, ...)
+{
+	va_list args;
+	const char *t;
+
+	va_start(args, format);
+	t = ft_arena_vprintf(j->a, format, args);
+	va_end(args);
+	j->no_room |= !t;
+	return t ? t : "";
+}
+
+static void stand(struct ft_claim_state *c, enum ft_stands s, const char *because)
+{
+	c->stands = s;
+	c->because = because;
+}
+
+/* Adds an index to a list in the arena, once. */
+static void add_index(struct judging *j, const int **list, size_t *count, size_t most, int index)
+{
+	int *own;
+
+	for (size_t i = 0; i < *count; i++)
+		if ((*list)[i] == index)
+			return;
+	own = FT_NEW_ARRAY(j->a, *count + 1, int);
+	if (!own || *count >= most) {
+		j->no_room |= !own;
+		return;
+	}
+	if (*count)
+		memcpy(own, *list, *count * sizeof *own);
+	own[(*count)++] = index;
+	*list = own;
+}
+
+static void rest_on(struct judging *j, struct ft_claim_state *c, int evidence)
+{
+	if (evidence >= 0)
+		add_index(j, &c->evidence, &c->evidence_count, j->v->evidence_count, evidence);
+}
+
+static size_t rest_on_kind(struct judging *j, struct ft_claim_state *c, enum ft_evidence_kind k, int stage)
+{
+	size_t n = 0;
+
+	for (size_t i = 0; i < j->v->evidence_count; i++) {
+		if (j->v->evidence[i].kind == k && (stage < 0 || (int)j->v->evidence[i].stage == stage)) {
+			rest_on(j, c, (int)i);
+			n++;
+		}
+	}
+	return n;
+}
+
+struct heaviest {
+	const struct ft_finding *one; /* the first of the heaviest */
+	size_t faults, doubts;
+};
+
+enum { CITED_MAX = 40 }; /* ours: what a person reads under one claim; the rest stands in the whole list */
+
+/* Cites the findings of a run by the given rules (FT_RULE_NONE ends them; NULL: all) that weigh a doubt or more. */
+static struct heaviest cite(struct judging *j, struct ft_claim_state *c, const struct judge_span *run,
+                            const enum ft_rule_id *rules)
+{
+	struct heaviest h = { 0 };
+
+	for (int i = run->from; i < run->to; i++) {
+		const struct ft_finding *f = &j->g->findings.list[i];
+		const enum ft_rule_id *r = rules;
+		while (r && *r != FT_RULE_NONE && *r != f->rule)
+			r++;
+		if ((r && *r == FT_RULE_NONE) || f->weight == FT_NOTE)
+			continue;
+		add_index(j, &c->findings, &c->finding_count, CITED_MAX, i);
+		if (!h.one || (f->weight == FT_FAULT && h.one->weight != FT_FAULT))
+			h.one = f;
+		h.faults += f->weight == FT_FAULT;
+		h.doubts += f->weight == FT_DOUBT;
+	}
+	return h;
+}
+
+/* "the check value does not fit its bytes: 1A2B, should be 3C4D" */
+static const char *in_words(struct judging *j, const struct ft_finding *f)
+{
+	const char *sentence = ft_rule(f->rule)->sentence;
+	const char *where = f->where.selection ? text(j, "selection %s: ", f->where.selection) : "";
+
+	if (f->seen && f->expected)
+		return text(j, "%s%s: seen %s, expected %s", where, sentence, f->seen, f->expected);
+	return f->seen ? text(j, "%s%s: %s", where, sentence, f->seen) : text(j, "%s%s", where, sentence);
+}
+
+/* Faults contradict, doubts leave open. True when it was decided. */
+static bool against(struct judging *j, struct ft_claim_state *c, struct heaviest h)
+{
+	size_t more = h.faults + h.doubts;
+	const char *words;
+
+	if (!h.one)
+		return false;
+	words = in_words(j, h.one);
+	stand(c, h.faults ? FT_STANDS_CONTRADICTED : FT_STANDS_OPEN,
+	      more > 1 ? text(j, "%s; and %zu more.", words, more - 1) : text(j, "%s.", words));
+	c->todo = h.one->todo;
+	return true;
+}
+
+static void decide_audit(struct judging *j, struct ft_claim_state *c, const struct judge_audit *r)
+{
+	static const enum ft_rule_id rules[] = { FT_RULE_AUDIT_CRC, FT_RULE_AUDIT_SEGMENT_COUNT, FT_RULE_AUDIT_CONTROL_NUMBER,
+		FT_RULE_AUDIT_BAD_NUMBER, FT_RULE_AUDIT_TRUNCATED, FT_RULE_AUDIT_EMPTY, FT_RULE_VISIT_UNREADABLE, FT_RULE_NONE };
+	const char *name;
+
+	if (r->evidence < 0)
+		return;
+	name = j->v->evidence[r->evidence].name;
+	rest_on(j, c, r->evidence);
+	if (against(j, c, cite(j, c, &r->found, rules)) || !r->facts)
+		return;
+	if (r->check.whole && r->check.crc_stated && r->check.crc_sound)
+		stand(c, FT_STANDS_SHOWN, text(j, "%s: %lld segments, check value %04X fits.", name, (long long)r->check.count_computed,
+		                               r->check.computed));
+	else if (r->check.whole && r->check.count_stated != FT_ABSENT)
+		stand(c, FT_STANDS_SHOWN, text(j, "%s: all %lld segments are there; the machine sends no check value.", name,
+		                               (long long)r->check.count_computed));
+	else
+		stand(c, FT_STANDS_OPEN, text(j, "%s carries neither check value nor count, so nothing tells whether it is whole.", name));
+}
+
+static void decide_machine(struct judging *j, struct ft_claim_state *c)
+{
+	const struct judge_audit *r = j->after.facts ? &j->after : &j->before;
+	const char *meant = j->v->machine_serial;
+	struct ft_slice serial;
+	char most[64];
+
+	if (!r->facts || !r->summary->serial.p || !ft_slice_trim(r->summary->serial).n)
+		return;
+	serial = ft_slice_trim(r->summary->serial);
+	rest_on(j, c, r->evidence);
+	if (!meant) {
+		stand(c, FT_STANDS_OPEN, text(j, "The audit names the machine %.*s; no serial number was given for the visit.", FT_P(serial)));
+		c->todo = "compare it with the plate and give it: fettle visit set VISIT --machine-serial S";
+		return;
+	}
+	if (ft_slice_eq_nocase(serial, ft_slice_trim(ft_slice_of(meant)))) {
+		stand(c, FT_STANDS_SHOWN, text(j, "The audit names the machine %s, which is the one that was meant.", meant));
+		return;
+	}
+	snprintf(most, sizeof most, "%.*s", FT_P(serial));
+	ft_find(&j->g->findings, FT_RULE_VISIT_SERIAL_DIFFERS,
+	        (struct ft_where){ .file = j->v->evidence[r->evidence].name, .element = "ID101" }, text(j, "%s", most), meant);
+	against(j, c, cite(j, c, &(struct judge_span){ (int)j->g->findings.count - 1, (int)j->g->findings.count }, NULL));
+}
+
+static void decide_prices_kept(struct judging *j, struct ft_claim_state *c)
+{
+	const struct ft_summary *s = j->before.facts ? j->before.summary : NULL;
+	size_t priced = 0;
+
+	if (!s)
+		return;
+	rest_on(j, c, j->before.evidence);
+	for (size_t i = 0; i < s->selection_count; i++)
+		priced += s->selections[i].price != FT_ABSENT;
+	if (s->selection_count && priced == s->selection_count)
+		stand(c, FT_STANDS_SHOWN, text(j, "%zu selections with their prices stand in the audit of before.", priced));
+	else if (s->selection_count)
+		stand(c, FT_STANDS_OPEN, text(j, "%zu of %zu selections in the audit of before have no price.", s->selection_count - priced,
+		                              s->selection_count));
+	else
+		stand(c, FT_STANDS_OPEN, "This machine's audit lists no selections.");
+}
+
+static bool two_audits(struct judging *j, struct ft_claim_state *c)
+{
+	rest_on(j, c, j->before.evidence);
+	rest_on(j, c, j->after.evidence);
+	return j->comparison != NULL;
+}
+
+static void decide_meters(struct judging *j, struct ft_claim_state *c)
+{
+	static const enum ft_rule_id rules[] = { FT_RULE_LEDGER_METER_FELL, FT_RULE_LEDGER_METER_WRAPPED, FT_RULE_LEDGER_ORDER,
+		FT_RULE_LEDGER_OTHER_MACHINE, FT_RULE_LEDGER_SERIAL_CHANGED, FT_RULE_LEDGER_RESET_WITHOUT_COUNT, FT_RULE_NONE };
+
+	if (!two_audits(j, c) || against(j, c, cite(j, c, &j->compare_found, rules)))
+		return;
+	stand(c, FT_STANDS_SHOWN, "No counter is lower than in the audit of before and none went missing.");
+}
+
+/* A change is settled by a word for it; until then its finding speaks. */
+static void decide_unchanged(struct judging *j, struct ft_claim_state *c, const enum ft_rule_id *rules, const char *same)
+{
+	struct heaviest h;
+
+	if (!two_audits(j, c))
+		return;
+	h = cite(j, c, &j->compare_found, rules);
+	if (!h.one)
+		stand(c, FT_STANDS_SHOWN, same);
+	else if (c->said)
+		stand(c, FT_STANDS_SHOWN, text(j, "%zu changed, and it was said why: %s", h.faults + h.doubts, c->said->text));
+	else
+		against(j, c, h);
+}
+
+static void decide_sales(struct judging *j, struct ft_claim_state *c)
+{
+	const struct ft_proof *p = j->proof;
+	struct heaviest h;
+
+	two_audits(j, c);
+	if (!rest_on_kind(j, c, FT_EVIDENCE_SALES, -1))
+		return;
+	if (against(j, c, cite(j, c, &j->sales_found, NULL)))
+		return;
+	if (!j->comparison) {
+		stand(c, FT_STANDS_OPEN, "A list of sales is here, but not the two audits around it.");
+		c->todo = "read the audit again and add it";
+		return;
+	}
+	h = cite(j, c, &j->prove_found, NULL);
+	if (!p) {
+		if (!against(j, c, h))
+			stand(c, FT_STANDS_OPEN, "The list of sales names no sale.");
+		return;
+	}
+	if (p->verdict == FT_SHOWN && p->agree == 1) {
+		stand(c, FT_STANDS_SHOWN, text(j, "%zu sales moved %zu counters exactly as they must.", j->sale_count, p->counter_count));
+		return;
+	}
+	if (p->agree == 0 && p->story_count) {
+		stand(c, p->verdict == FT_CONTRADICTED ? FT_STANDS_CONTRADICTED : FT_STANDS_OPEN,
+		      text(j, "%zu of %zu counters moved otherwise. The simplest story: %s.", p->wrong_count, p->counter_count,
+		           p->stories[0].detail));
+		c->todo = h.one ? h.one->todo : "mend it and sell again";
+		return;
+	}
+	if (!against(j, c, h))
+		stand(c, FT_STANDS_OPEN, "The machine's counters cannot tell whether each sale was counted.");
+}
+
+static void decide_sold(struct judging *j, struct ft_claim_state *c, const char *word)
+{
+	size_t n = 0;
+
+	for (size_t i = 0; i < j->sale_count; i++) {
+		const char *paid = ft_paid_word(j->sales[i].paid_with);
+		n += strncmp(paid, word, strlen(word)) == 0;
+	}
+	if (!n)
+		return;
+	rest_on_kind(j, c, FT_EVIDENCE_SALES, -1);
+	two_audits(j, c);
+	if (j->proof && j->proof->verdict == FT_SHOWN && j->proof->agree == 1)
+		stand(c, FT_STANDS_SHOWN, text(j, "%zu such sale%s moved the right counters.", n, n == 1 ? "" : "s"));
+	else {
+		stand(c, FT_STANDS_OPEN, text(j, "%zu such sale%s in the list, but the counters do not bear it out yet.", n, n == 1 ? " is" : "s are"));
+		c->todo = "settle prove.sales first";
+	}
+}
+
+static bool is_cash_identity(const char *id)
+{
+	static const char *const cash[] = { "A2 ", "A3 ", "A4 ", "A12", "A13", "A14", "A15" };
+
+	for (size_t i = 0; i < sizeof cash / sizeof *cash; i++)
+		if (strncmp(id, cash[i], strlen(cash[i])) == 0)
+			return true;
+	return strcmp(id, "A2") == 0 || strcmp(id, "A3") == 0 || strcmp(id, "A4") == 0;
+}
+
+static void decide_cash(struct judging *j, struct ft_claim_state *c)
+{
+	static const enum ft_rule_id rules[] = { FT_RULE_AUDIT_CASH_IN, FT_RULE_AUDIT_CASH_PATHS, FT_RULE_AUDIT_TUBES, FT_RULE_NONE };
+	struct ft_identity *list = FT_NEW_ARRAY(j->a, FT_IDENTITIES_MAX, struct ft_identity);
+	size_t count, holds = 0;
+	bool sold = false;
+	struct heaviest h;
+
+	if (!j->after.facts || !list)
+		return;
+	rest_on(j, c, j->after.evidence);
+	for (size_t i = 0; i < j->sale_count; i++)
+		sold |= j->sales[i].paid_with == FT_PAID_COIN || j->sales[i].paid_with == FT_PAID_BILL;
+	count = ft_audit_identities(j->after.facts, list);
+	for (size_t i = 0; i < count; i++)
+		holds += list[i].stands == FT_HOLDS && is_cash_identity(list[i].id);
+	h = cite(j, c, &j->after.found, rules);
+	/* A constant from long ago may keep the lifetime form from closing; between the two reads it cancels out. */
+	if (h.one && !h.faults && sold && j->proof && j->proof->verdict == FT_SHOWN && j->proof->agree == 1) {
+		rest_on(j, c, j->before.evidence);
+		stand(c, FT_STANDS_SHOWN, "The lifetime counters do not close, but what moved between the two reads does.");
+		return;
+	}
+	if (against(j, c, h))
+		return;
+	if (holds)
+		stand(c, FT_STANDS_SHOWN, text(j, "%zu cash identities of the audit of after hold.", holds));
+	else
+		stand(c, FT_STANDS_OPEN, "The machine does not report enough of its cash to tell.");
+}
+
+static void decide_clock(struct judging *j, struct ft_claim_state *c)
+{
+	const struct judge_audit *r = &j->after;
+	const struct ft_evidence *x = r->facts ? &j->v->evidence[r->evidence] : NULL;
+	char from[FT_TIME_TEXT], to[FT_TIME_TEXT];
+	int64_t clock;
+
+	if (!x)
+		return;
+	rest_on(j, c, r->evidence);
+	if (!r->summary->clock[0] || !ft_time_parse(ft_slice_of(r->summary->clock), j->v->opened_offset, &clock)) {
+		stand(c, FT_STANDS_OPEN, "The audit of after carries no time: the clock was never set, or the machine has none.");
+		return;
+	}
+	if (clock >= j->v->opened_us - CLOCK_MARGIN && clock <= x->added_us + CLOCK_MARGIN) {
+		stand(c, FT_STANDS_SHOWN, text(j, "The machine's clock said %s, within the time of the visit.", r->summary->clock));
+		return;
+	}
+	ft_time_text(j->v->opened_us, j->v->opened_offset, from);
+	ft_time_text(x->added_us, j->v->opened_offset, to);
+	ft_find(&j->g->findings, FT_RULE_VISIT_CLOCK_OFF, (struct ft_where){ .file = x->name, .element = "ID501" },
+	        text(j, "%s", r->summary->clock), text(j, "%.19s to %.19s", from, to));
+	against(j, c, cite(j, c, &(struct judge_span){ (int)j->g->findings.count - 1, (int)j->g->findings.count }, NULL));
+}
+
+static void decide_numbers(struct judging *j, struct ft_claim_state *c)
+{
+	const struct ft_visit *v = j->v;
+
+	if (v->unit && v->sim)
+		stand(c, FT_STANDS_SHOWN, text(j, "Asset %s, unit %s, SIM %s.", v->asset, v->unit, v->sim));
+	else
+		stand(c, FT_STANDS_OPEN, text(j, "%s not recorded.", v->unit ? "The SIM is" : v->sim ? "The unit is" : "Unit and SIM are"));
+}
+
+static void decide_photographs(struct judging *j, struct ft_claim_state *c, enum ft_stage stage)
+{
+	size_t n = rest_on_kind(j, c, FT_EVIDENCE_PHOTOGRAPH, (int)stage);
+
+	if (n)
+		stand(c, FT_STANDS_SHOWN, text(j, "%zu photograph%s filed under %s.", n, n == 1 ? " is" : "s are", ft_stage_word(stage)));
+}
+
+/* Evidence that a later room will read: here, but nobody reads it yet. */
+static void decide_later_room(struct judging *j, struct ft_claim_state *c, enum ft_evidence_kind k)
+{
+	if (rest_on_kind(j, c, k, -1)) {
+		stand(c, FT_STANDS_OPEN, text(j, "%s is here, but this version does not read it yet.", ft_evidence_title(k)));
+		c->todo = "look at it yourself and waive the claim with what you saw";
+	}
+}
+
+static void decide_by_evidence(struct judging *j, struct ft_claim_state *c)
+{
+	static const enum ft_rule_id price[] = { FT_RULE_LEDGER_PRICE_CHANGED, FT_RULE_LEDGER_SELECTION_GONE, FT_RULE_NONE };
+	static const enum ft_rule_id setting[] = { FT_RULE_LEDGER_SETTING_CHANGED, FT_RULE_NONE };
+
+	switch (c->id) {
+	case FT_CLAIM_KNOW_MACHINE:   decide_machine(j, c); break;
+	case FT_CLAIM_KNOW_FITS:      decide_later_room(j, c, FT_EVIDENCE_SURVEY); break;
+	case FT_CLAIM_KNOW_SUPPLY:    decide_later_room(j, c, FT_EVIDENCE_SUPPLY); break;
+	case FT_CLAIM_KEEP_AUDIT:     decide_audit(j, c, &j->before); break;
+	case FT_CLAIM_KEEP_PRICES:    decide_prices_kept(j, c); break;
+	case FT_CLAIM_KEEP_CONDITION: decide_photographs(j, c, FT_STAGE_KEEP); break;
+	case FT_CLAIM_FIT_PHOTOGRAPHS: decide_photographs(j, c, FT_STAGE_FIT); break;
+	case FT_CLAIM_PROVE_AUDIT:    decide_audit(j, c, &j->after); break;
+	case FT_CLAIM_PROVE_METERS:   decide_meters(j, c); break;
+	case FT_CLAIM_PROVE_PRICES:   decide_unchanged(j, c, price, "Every price is as it was."); break;
+	case FT_CLAIM_PROVE_SETTINGS: decide_unchanged(j, c, setting, "Every setting the audit carries is as it was."); break;
+	case FT_CLAIM_PROVE_SALES:    decide_sales(j, c); break;
+	case FT_CLAIM_PROVE_COIN:     decide_sold(j, c, "coin"); break;
+	case FT_CLAIM_PROVE_BILL:     decide_sold(j, c, "bill"); break;
+	case FT_CLAIM_PROVE_CARD:     decide_sold(j, c, "card"); break;
+	case FT_CLAIM_PROVE_CASH:     decide_cash(j, c); break;
+	case FT_CLAIM_PROVE_CLOCK:    decide_clock(j, c); break;
+	case FT_CLAIM_PROVE_BUS:      decide_later_room(j, c, FT_EVIDENCE_BUS); break;
+	case FT_CLAIM_PROVE_DOOR:     decide_later_room(j, c, FT_EVIDENCE_DOOR); break;
+	case FT_CLAIM_PROVE_TEMPERATURE: decide_later_room(j, c, FT_EVIDENCE_TEMPERATURE); break;
+	case FT_CLAIM_PROVE_SIGNAL:   decide_later_room(j, c, FT_EVIDENCE_SIGNAL); break;
+	case FT_CLAIM_HAND_OVER_NUMBERS: decide_numbers(j, c); break;
+	default: break; /* words alone, or the weeks after */
+	}
+}
+
+void judge_claim(struct judging *j, struct ft_claim_state *c)
+{
+	decide_by_evidence(j, c);
+	if (c->stands == FT_STANDS_OPEN && c->said && c->claim->words == FT_WORDS_YES) {
+		stand(c, FT_STANDS_SHOWN, text(j, "%s%s%s", c->said->by ? c->said->by : "", c->said->by ? ": " : "", c->said->text));
+		c->todo = NULL;
+	}
+	if (c->stands != FT_STANDS_SHOWN && c->waiver) {
+		stand(c, FT_STANDS_WAIVED, c->because ? text(j, "Waived: %s. It stood %s: %s", c->waiver->because, ft_stands_word(c->stands), c->because)
+		                                      : text(j, "Waived: %s.", c->waiver->because));
+		c->todo = NULL;
+	}
+	if (!c->because)
+		c->because = text(j, "Nothing is here yet. It is shown by %s.", c->claim->shown_by);
+	if (c->stands == FT_STANDS_OPEN && !c->todo)
+		c->todo = c->claim->ask;
+	if (c->stands == FT_STANDS_SHOWN)
+		c->todo = NULL;
+}

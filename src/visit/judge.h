@@ -1,0 +1,44 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* Inside the judgement: everything that was read, before claims are decided one by one. */
+#ifndef FETTLE_VISIT_JUDGE_H
+#define FETTLE_VISIT_JUDGE_H
+
+#include "fettle/audit.h"
+#include "fettle/ledger.h"
+#include "fettle/visit.h"
+
+/* A run of findings: from <= i < to. */
+struct judge_span {
+	int from, to;
+};
+
+struct judge_audit {
+	int evidence;                /* index, -1: there is none */
+	struct ft_facts *facts;      /* NULL: none, or it could not be read */
+	struct ft_summary *summary;
+	struct ft_audit_check check;
+	struct judge_span found;
+};
+
+struct judging {
+	const struct ft_visit *v;
+	struct ft_arena *a;
+	struct ft_judgement *g;
+	struct judge_audit before, after;
+	int decimals;
+	struct ft_sale *sales;
+	size_t sale_count, sales_lists;
+	const char *sales_name;
+	struct judge_span sales_found, compare_found, prove_found;
+	struct ft_comparison *comparison; /* NULL: there are no two audits */
+	struct ft_proof *proof;           /* NULL: nothing to prove */
+	bool no_room;
+};
+
+bool judge_in(const struct judge_span *s, int index);
+void judge_unreadable(struct judging *j, int evidence, const char *why);
+
+/* Decides one claim whose words and waiver are filled in (claims.c). */
+void judge_claim(struct judging *j, struct ft_claim_state *c);
+
+#endif
