@@ -152,6 +152,15 @@ void plan_emit_cash_in(const struct plan *p, const struct plan_sale *s, int64_t 
 	}
 }
 
+void plan_emit_top_ups_lost(const struct plan *p, struct delta *d)
+{
+	for (int i = 0; i < EFFECT_COUNT; i++)
+		for (int form = 0; form < 2; form++)
+			if (effects[i].layer == LAYER_CASH && effects[i].weight == FT_FAULT && effects[i].measure != MEASURE_CHANGE &&
+			    p->index[i][form] && p->index[i][form][0])
+				delta_add(d, p->index[i][form][0] - 1, -p->top_ups);
+}
+
 /* ---- the machine's selections, lists and prices ---- */
 
 static int selection_exact(const struct plan *p, struct ft_slice s)
@@ -436,6 +445,8 @@ static void look_at_sales(struct plan *p, const struct ft_prove_input *in)
 		int64_t d = movement(p->pair, pair_find(p->pair, tops[i], (struct ft_slice){ NULL, 0 }, NULL), false,
 			1);
 		p->split_known &= d == FT_ABSENT || d == 0;
+		if (d != FT_ABSENT && !add_checked(p->top_ups, d, &p->top_ups))
+			p->top_ups = 0; /* beyond all sense: no story about it */
 	}
 }
 

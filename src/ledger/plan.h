@@ -67,6 +67,7 @@ struct plan {
 	bool together;               /* both cashless devices, sales do not say which */
 	bool card_2_only;
 	bool tendered_known, split_known;
+	int64_t top_ups;             /* cash put onto cards between the reads (DA4, DB4) */
 	struct slot *slots;
 	size_t slot_count, slot_room;
 	struct plan_sale *sales;
@@ -96,6 +97,8 @@ void plan_emit(const struct plan *p, const struct plan_sale *s, int64_t times, i
 /* What a sale does to the cash in only, where it is counted at all. */
 void plan_emit_cash_in(const struct plan *p, const struct plan_sale *s, int64_t times, bool change_too,
 	struct delta *d);
+/* The cash of top-ups is not counted in either. */
+void plan_emit_top_ups_lost(const struct plan *p, struct delta *d);
 int device_of(const struct plan *p, enum ft_paid paid); /* -1: none */
 int place_count(const struct plan *p, int scope);
 int place_of(const struct plan *p, int scope, int selection, int device, int list);

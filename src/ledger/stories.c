@@ -52,6 +52,8 @@ static void edit_delta(const struct search *q, const struct edit *e, struct delt
 	const struct plan *p = q->plan;
 
 	delta_clear(d);
+	if (e->mode == CASH_LOST && e->list == TOP_UPS_TOO)
+		plan_emit_top_ups_lost(p, d);
 	if (e->mode == ADD) {
 		struct plan_sale s = { e->to, e->list, (enum ft_paid)e->paid, e->price, FT_ABSENT, 1 };
 		plan_emit(p, &s, 1, e->layers, d);
@@ -335,6 +337,10 @@ static void offer_scopes(struct search *q)
 			e.mode = CASH_LOST;
 			e.rank = 49;
 			offer_layers(q, e);
+			e.list = TOP_UPS_TOO;
+			if (groups[g] == CASH_MASK && p->top_ups > 0)
+				offer(q, e);
+			e.list = NEW_KEEP;
 		}
 		if (groups[g] == CASH_MASK || groups[g] == CARD_MASK)
 			offer_means(q, e, groups[g] == CASH_MASK);

@@ -5,7 +5,7 @@
 
 #include "plan.h"
 
-enum { NEW_KEEP = -2, ANY = -1, EDITS_MAX = 400000, FOUND_MAX = 256, CROSSINGS_MAX = 64 };
+enum { NEW_KEEP = -2, TOP_UPS_TOO = -3, ANY = -1, EDITS_MAX = 400000, FOUND_MAX = 256, CROSSINGS_MAX = 64 };
 enum edit_mode { REPLACE, REMOVE, DOUBLE, ADD, CASH_LOST, CROSS };
 
 struct edit {
@@ -14,7 +14,7 @@ struct edit {
 	int64_t old_price;    /* only sales at this price; FT_ABSENT: any */
 	int32_t sale;         /* class it touches; ANY: all that fit */
 	int32_t from, to;     /* selections; ANY, NEW_KEEP */
-	int16_t list;         /* of what is booked; NEW_KEEP */
+	int16_t list;         /* of what is booked; NEW_KEEP; TOP_UPS_TOO in CASH_LOST */
 	int8_t kind, mode, layers;
 	int8_t means;         /* mask over enum ft_paid of the sales it touches */
 	int8_t paid;          /* of what is booked; NEW_KEEP */

@@ -104,8 +104,9 @@ static const char *sentence(const struct search *q, const struct edit *e)
 			paid_sale((enum ft_paid)e->paid),
 		                       money(q, e->price), FT_P(to));
 	case FT_STORY_CASH_NOT_REPORTED:
-		return ft_arena_printf(a, "%s %s counted, but the cash taken for %s was not", who, is,
-			e->sale != ANY ? "it" : "them");
+		return ft_arena_printf(a, "%s %s counted, but the cash taken for %s%s was not", who, is,
+			e->sale != ANY ? "it" : "them",
+		                       e->list == TOP_UPS_TOO ? " and for top-ups" : "");
 	}
 	return "";
 }
