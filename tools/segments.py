@@ -37,26 +37,28 @@ def main():
     segments, elements, pairs = read(sys.argv[1]), read(sys.argv[2]), read(sys.argv[3])
     names = [s["segment"] for s in segments]
     position = {e["element"]: int(e["position"]) for e in elements}
+    once = {s["segment"]: "true" if s["repeats"] == "once" else "false" for s in segments}
     of = {n: [e for e in elements if e["segment"] == n] for n in names}
     m = perfect_multiplier(names)
     with open(sys.argv[4], "w", encoding="ascii") as out:
         out.write("/* made by tools/segments.py from the dictionary */\n")
-        out.write("#define SEGMENT_MULTIPLIER 0x%08XU\n#define SEGMENT_SHIFT %d\n" % (m, 32 - BITS))
-        out.write("static const struct segment_slot segment_slots[%d] = {\n" % (1 << BITS))
+        out.write("#ifndef SEGMENT_TABLES\n#define SEGMENT_MULTIPLIER 0x%08XU\n#define SEGMENT_SHIFT %d\n" % (m, 32 - BITS))
+        out.write("#define SEGMENT_SLOTS %d\n#else\n" % (1 << BITS))
+        out.write("const struct segment_slot segment_slots[%d] = {\n" % (1 << BITS))
         for n in sorted(names, key=lambda n: key(n) * m & 0xFFFFFFFF):
             out.write("\t[%d] = { 0x%08XU, FT_SEG_%s },\n" % ((key(n) * m & 0xFFFFFFFF) >> (32 - BITS), key(n), n))
-        out.write("};\n\nstatic const struct segment_shape segment_shapes[FT_SEG_COUNT] = {\n")
+        out.write("};\n\nconst struct segment_shape segment_shapes[FT_SEG_COUNT] = {\n")
         for n in names:
             at = ["FT_EL_NONE"] * (POSITIONS + 1)
             for e in of[n]:
                 at[int(e["position"])] = "FT_EL_" + e["element"]
             own = [p for p in pairs if p["init"] in {e["element"] for e in of[n]}]
             twins = ", ".join("{ %d, %d }" % (position[p["init"]], position[p["reset"]]) for p in own)
-            out.write("\t[FT_SEG_%s] = { .numbers = 0x%04X, .dates = 0x%04X, .times = 0x%04X, .positions = %d, .pairs = %d,\n"
+            out.write("\t[FT_SEG_%s] = { .numbers = 0x%04X, .dates = 0x%04X, .times = 0x%04X, .positions = %d, .pairs = %d, .once = %s,\n"
                       % (n, mask(of[n], ("integer", "money", "either")), mask(of[n], ("date",)), mask(of[n], ("time",)),
-                         max(int(e["position"]) for e in of[n]), len(own)))
+                         max(int(e["position"]) for e in of[n]), len(own), once[n]))
             out.write("\t\t.element = { %s },\n\t\t.twins = { %s } },\n" % (", ".join(at), twins or "{ 0, 0 }"))
-        out.write("};\n")
+        out.write("};\n#endif\n")
 
 
 main()

@@ -152,7 +152,7 @@ struct ft_facts {
 	 * PA7, LA1) are left out. Text, dates and codes have no number. */
 	int64_t value[FT_EL_COUNT];
 	int64_t sum[FT_EL_COUNT];
-	uint16_t seen[FT_EL_COUNT];
+	uint32_t seen[FT_EL_COUNT];
 	int32_t segment[FT_SEG_COUNT]; /* index of the first segment of this kind, -1: none */
 	uint32_t *selections;          /* segment indices of PA1, in file order */
 	size_t selection_count;
@@ -162,6 +162,8 @@ struct ft_facts {
 	bool decimals_known;
 	enum ft_bills bills;
 	int64_t bills_in_init, bills_in_reset; /* in minor units, FT_ABSENT when not sent */
+	int32_t above_at;      /* segment of the first counter since reset above its twin since initialisation, -1: none */
+	int64_t above_init, above_reset; /* the two */
 	uint32_t bad_numbers;  /* elements that should be numbers and are not */
 };
 

@@ -1,11 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 #include "room.h"
 
-struct segment_slot {
-	uint32_t key;
-	int16_t id;
-};
-
+#define SEGMENT_TABLES
 #include "segment-shapes.inc"
 
 static const struct ft_segment_def segments[] = {
@@ -39,18 +35,6 @@ const struct ft_element_def *ft_element_def(enum ft_element_id id)
 const struct ft_segment_def *ft_segment_def(enum ft_segment_id id)
 {
 	return id >= 0 && id < FT_SEG_COUNT ? &segments[id] : NULL;
-}
-
-const struct segment_shape *segment_shape(int id)
-{
-	return id >= 0 && id < FT_SEG_COUNT ? &segment_shapes[id] : NULL;
-}
-
-int segment_by_key(uint32_t key)
-{
-	const struct segment_slot *s = &segment_slots[(uint32_t)(key * SEGMENT_MULTIPLIER) >> SEGMENT_SHIFT];
-
-	return s->key == key && key ? s->id : FT_SEG_NONE;
 }
 
 enum ft_segment_id ft_segment_find(struct ft_slice name)

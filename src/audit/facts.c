@@ -5,26 +5,7 @@
 enum { UNSET_16 = 65535 };
 static const int64_t UNSET_32 = INT64_C(4294967295); /* both seen as "not set" in PA7 and LA1 rows (fact sheet 1.1) */
 
-/* Up to eight digits at once: the last byte of the number is the highest of the word, what stands
- * before it is shifted out and reads as leading zeros. */
-static inline bool digits8(const char *last8, unsigned n, int64_t *ret)
-{
-	uint64_t v;
-
-	memcpy(&v, last8, sizeof v);
-	v ^= UINT64_C(0x3030303030303030);
-	v >>= 8 * (8 - n);
-	v <<= 8 * (8 - n);
-	if ((v | (v + UINT64_C(0x7676767676767676))) & UINT64_C(0x8080808080808080))
-		return false;
-	v = v * 10 + (v >> 8);
-	v = ((v & UINT64_C(0x000000FF000000FF)) * UINT64_C(0x000F424000000064) +
-	     (v >> 16 & UINT64_C(0x000000FF000000FF)) * UINT64_C(0x0000271000000001)) >> 32;
-	*ret = (int64_t)v;
-	return true;
-}
-
-static int64_t slow_number(const char *p, size_t n, bool *ret_bad)
+int64_t audit_slow_number(const char *p, size_t n, bool *ret_bad)
 {
 	struct ft_slice s = ft_slice_trim((struct ft_slice){ p, n });
 	int64_t v = FT_ABSENT;
@@ -34,31 +15,6 @@ static int64_t slow_number(const char *p, size_t n, bool *ret_bad)
 		return FT_ABSENT;
 	}
 	return v;
-}
-
-int64_t audit_number(struct ft_slice whole, struct ft_span s, bool *ret_bad)
-{
-	int64_t v;
-
-	*ret_bad = false;
-	if (s.n == 0)
-		return FT_ABSENT;
-#if __BYTE_ORDER__ == __ORDER_LITTLE_ENDIAN__
-	if (s.n <= 8 && s.at + s.n >= 8 && digits8(whole.p + s.at + s.n - 8, s.n, &v))
-		return v;
-#endif
-	v = slow_number(whole.p + s.at, s.n, ret_bad);
-	return v;
-}
-
-int64_t row_number(const struct ft_facts *f, uint32_t segment, unsigned position)
-{
-	const struct ft_segment *s = &f->audit->segments[segment];
-	bool bad;
-
-	if (position > s->count)
-		return FT_ABSENT;
-	return audit_number(f->audit->bytes, f->audit->elements[s->first + position], &bad);
 }
 
 static bool is_row(int id)
@@ -73,27 +29,56 @@ static bool is_row(int id)
 	}
 }
 
-/* The numbers of one line go into value, sum and seen. */
-static inline void take_numbers(struct ft_facts *f, const struct ft_segment *s, const struct segment_shape *shape)
+static inline bool unset_mark(int64_t v)
 {
+	return v == UNSET_16 || v == UNSET_32;
+}
+
+static inline void note_twins(struct ft_facts *f, const struct ft_segment *s, const struct segment_shape *shape,
+                              const int64_t *line, unsigned mask)
+{
+	for (unsigned k = 0; k < shape->pairs; k++) {
+		unsigned i = shape->twins[k].init, r = shape->twins[k].reset;
+		if (line[r] <= line[i] || !(mask >> i & mask >> r & 1) || line[i] == FT_ABSENT || f->above_at >= 0)
+			continue;
+		if (unset_mark(line[r]) || unset_mark(line[i]))
+			continue;
+		f->above_at = (int32_t)(s - f->audit->segments);
+		f->above_init = line[i];
+		f->above_reset = line[r];
+	}
+}
+
+/* The numbers of one line go into value, sum and seen; a counter since reset above its twin since
+ * initialisation is noted. */
+static inline __attribute__((always_inline)) void take_numbers(struct ft_facts *f, const struct ft_segment *s,
+                                                               const struct segment_shape *shape)
+{
+	const struct ft_slice bytes = f->audit->bytes;
 	const struct ft_span *tokens = &f->audit->elements[s->first];
 	unsigned most = s->count < shape->positions ? s->count : shape->positions;
 	unsigned mask = shape->numbers & ((2U << most) - 1U);
-	bool rows_with_marks = s->id == FT_SEG_PA7 || s->id == FT_SEG_LA1;
+	bool marked = s->id == FT_SEG_PA7 || s->id == FT_SEG_LA1;
+	int64_t line[FT_POSITIONS_MAX + 1];
+	unsigned bad_count = 0;
 
-	for (; mask; mask &= mask - 1) {
-		unsigned position = (unsigned)__builtin_ctz(mask);
+	for (unsigned m = mask; m; m &= m - 1) {
+		unsigned position = (unsigned)__builtin_ctz(m);
 		int el = shape->element[position];
 		bool bad;
-		int64_t v = audit_number(f->audit->bytes, tokens[position], &bad);
-		f->bad_numbers += bad;
-		if (v == FT_ABSENT || (rows_with_marks && (v == UNSET_16 || v == UNSET_32)))
+		int64_t v = line[position] = audit_number(bytes, tokens[position], &bad);
+		bad_count += bad;
+		if (v == FT_ABSENT || (marked && unset_mark(v)))
 			continue;
-		if (f->seen[el] == 0)
-			f->value[el] = v;
-		f->seen[el] += f->seen[el] < UINT16_MAX;
-		f->sum[el] = sat_add(f->sum[el], v);
+		if (f->seen[el]++ == 0) {
+			f->value[el] = f->sum[el] = v;
+			continue;
+		}
+		if (__builtin_add_overflow(f->sum[el], v, &f->sum[el]))
+			f->sum[el] = INT64_MAX; /* foreign numbers are hostile: stop at the end, do not go round */
 	}
+	f->bad_numbers += bad_count;
+	note_twins(f, s, shape, line, mask);
 }
 
 /* PA2..PA9 belong to the nearest PA1 above; a PA7 or LA1 that names another selection is believed. */
@@ -216,7 +201,7 @@ static void find_bills(struct ft_facts *f)
 		f->bills_in_reset = sat_mul(old_reset, scale);
 }
 
-enum ft_status ft_audit_facts(const struct ft_audit *d, const struct ft_set *set, struct ft_arena *a,
+AUDIT_HOT enum ft_status ft_audit_facts(const struct ft_audit *d, const struct ft_set *set, struct ft_arena *a,
                               struct ft_facts *f, struct ft_error *e)
 {
 	size_t lines = (size_t)(set->last - set->first);
@@ -231,6 +216,7 @@ enum ft_status ft_audit_facts(const struct ft_audit *d, const struct ft_set *set
 	memset(f->segment, 0xff, sizeof f->segment);
 	f->selection_count = f->row_count = 0;
 	f->bad_numbers = 0;
+	f->above_at = -1;
 	f->selections = ft_arena_raw(a, lines * sizeof *f->selections);
 	f->rows = ft_arena_raw(a, lines * sizeof *f->rows);
 	if (!f->selections || !f->rows)

@@ -326,32 +326,12 @@ static void a12_to_a15(const struct ft_facts *f, struct ft_identity *all)
 		set(all, ID_A14_BILLS, product(f, FT_SEG_CA14, 1, 5), f->bills_in_init);
 }
 
-/* The first pair of a line that is the wrong way round. */
-static bool part_above_whole(const struct ft_facts *f, uint32_t segment, int64_t *ret_init, int64_t *ret_reset)
-{
-	const struct segment_shape *shape = segment_shape(f->audit->segments[segment].id);
-
-	for (int k = 0; k < shape->pairs; k++) {
-		int64_t init = row_number(f, segment, shape->twins[k].init);
-		int64_t reset = row_number(f, segment, shape->twins[k].reset);
-		if (init == FT_ABSENT || reset == FT_ABSENT || reset <= init || unset(init) || unset(reset))
-			continue;
-		*ret_init = init;
-		*ret_reset = reset;
-		return true;
-	}
-	return false;
-}
-
 static void a16(const struct ft_facts *f, struct ft_identity *all)
 {
-	int64_t init = 0, reset = 0;
-
-	for (int32_t i = f->set->first; i < f->set->last; i++)
-		if (f->audit->segments[i].id >= 0 && segment_shape(f->audit->segments[i].id)->pairs &&
-		    part_above_whole(f, (uint32_t)i, &init, &reset))
-			break;
-	set_at_most(all, ID_A16, reset, init);
+	if (f->above_at >= 0)
+		set(all, ID_A16, f->above_reset, f->above_init);
+	else
+		set(all, ID_A16, 0, 0);
 }
 
 static void a17_a18(const struct ft_facts *f, struct ft_identity *all)

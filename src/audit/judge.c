@@ -355,7 +355,7 @@ static void judge_identities(struct judge *j)
 		enum ft_rule_id rule;
 		if (all[i].stands != FT_BROKEN || (rule = identity_rule(&all[i])) == FT_RULE_NONE)
 			continue;
-		x = ft_find(j->out, rule, at_segment(j, NULL, NULL), number(j, all[i].left), number(j, all[i].right));
+		x = ft_find(j->out, rule, at_segment(j, rule == FT_RULE_AUDIT_PART_ABOVE_WHOLE ? line(j, j->f->above_at) : NULL, NULL), number(j, all[i].left), number(j, all[i].right));
 		x->why = ft_arena_printf(j->out->arena, "identity %s: %s (%s); may be broken without fault by %s", all[i].id,
 		                         all[i].sentence, all[i].trust, all[i].breakers);
 		if (!x->why)

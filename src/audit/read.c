@@ -55,11 +55,17 @@ static struct marks marks_at(struct ft_slice b, size_t at)
 	return find_marks(rest);
 }
 
+enum { SMALL = 64 * 1024 }; /* ours: up to here room for the worst case is cheaper than counting */
+
 /* Upper bounds of what the bytes hold, so that both arrays are taken once. */
 static void count(struct ft_slice b, size_t *ret_stars, size_t *ret_ends)
 {
 	size_t stars = 0, ends = 0;
 
+	if (b.n <= SMALL) { /* memory that is not written to costs nothing */
+		*ret_stars = *ret_ends = b.n;
+		return;
+	}
 	for (size_t at = 0; at < b.n; at += 64) {
 		struct marks m = marks_at(b, at);
 		stars += (size_t)__builtin_popcountll(m.star);
@@ -135,36 +141,31 @@ static inline void name_line(const struct ft_audit *d, struct ft_segment *s, str
 
 struct scan {
 	struct ft_audit *d;
-	size_t room_segments, room_elements;
+	struct ft_segment *segment; /* the next one to fill */
+	struct ft_span *token;      /* the next one to fill */
+	const struct ft_span *line_first; /* first token of the line under way */
 	uint32_t line_at, token_at;
-	uint32_t line_first; /* first token of the line under way */
 };
 
-static inline void end_token(struct scan *c, uint32_t at)
+static inline __attribute__((always_inline)) void end_line(struct scan *c, uint32_t at, enum ft_eol eol)
 {
-	c->d->elements[c->d->element_count++] = (struct ft_span){ c->token_at, at - c->token_at };
-	c->token_at = at + 1;
-}
+	struct ft_segment *s = c->segment++;
 
-static inline void end_line(struct scan *c, uint32_t at, enum ft_eol eol)
-{
-	struct ft_audit *d = c->d;
-	struct ft_segment *s = &d->segments[d->segment_count++];
-
-	end_token(c, at);
+	*c->token++ = (struct ft_span){ c->token_at, at - c->token_at };
 	s->at = c->line_at;
-	s->first = c->line_first;
-	s->count = (uint32_t)d->element_count - c->line_first - 1;
+	s->first = (uint32_t)(c->line_first - c->d->elements);
+	s->count = (uint32_t)(c->token - c->line_first) - 1;
 	s->eol = (uint8_t)eol;
 	s->end = at + (eol == FT_EOL_CRLF ? 2 : eol != FT_EOL_NONE);
-	name_line(d, s, d->elements[c->line_first]);
+	name_line(c->d, s, *c->line_first);
 	c->line_at = c->token_at = s->end;
-	c->line_first = (uint32_t)d->element_count;
+	c->line_first = c->token;
 }
 
-static void scan_lines(struct scan *c)
+AUDIT_HOT static void scan_lines(struct ft_audit *d)
 {
-	const struct ft_slice b = c->d->bytes;
+	const struct ft_slice b = d->bytes;
+	struct scan c = { .d = d, .segment = d->segments, .token = d->elements, .line_first = d->elements };
 	bool after_cr = false; /* the last byte of the block before was a CR */
 
 	for (size_t base = 0; base < b.n; base += 64) {
@@ -175,16 +176,20 @@ static void scan_lines(struct scan *c)
 		for (; all; all &= all - 1) {
 			unsigned bit = (unsigned)__builtin_ctzll(all);
 			uint32_t at = (uint32_t)(base + bit);
-			if (!(ends >> bit & 1))
-				end_token(c, at);
-			else if (b.p[at] == '\n')
-				end_line(c, at, FT_EOL_LF);
-			else
-				end_line(c, at, at + 1 < b.n && b.p[at + 1] == '\n' ? FT_EOL_CRLF : FT_EOL_CR);
+			if (!(ends >> bit & 1)) {
+				*c.token++ = (struct ft_span){ c.token_at, at - c.token_at };
+				c.token_at = at + 1;
+			} else if (b.p[at] == '\n') {
+				end_line(&c, at, FT_EOL_LF);
+			} else {
+				end_line(&c, at, at + 1 < b.n && b.p[at + 1] == '\n' ? FT_EOL_CRLF : FT_EOL_CR);
+			}
 		}
 	}
-	if (c->line_at < b.n)
-		end_line(c, (uint32_t)b.n, FT_EOL_NONE);
+	if (c.line_at < b.n)
+		end_line(&c, (uint32_t)b.n, FT_EOL_NONE);
+	d->segment_count = (size_t)(c.segment - d->segments);
+	d->element_count = (size_t)(c.token - d->elements);
 }
 
 /* Which lines form which set. */
@@ -258,6 +263,9 @@ static bool sort_line(struct sorter *o, size_t at)
 	return true;
 }
 
+_Static_assert(FT_SEG_DXS < FT_SEG_G85 && FT_SEG_ST < FT_SEG_G85 && FT_SEG_SE < FT_SEG_G85 && FT_SEG_DXE < FT_SEG_G85,
+               "the envelope's segments stand first in the dictionary");
+
 static bool sort_sets(struct ft_audit *d, struct ft_arena *a)
 {
 	struct sorter o = { .d = d, .arena = a, .dxs = -1 };
@@ -272,6 +280,10 @@ static bool sort_sets(struct ft_audit *d, struct ft_arena *a)
 			continue;
 		}
 		d->foreign += s->name.at > s->at;
+		if (s->id > FT_SEG_G85 && o.open && o.open->se < 0) {
+			o.open->last = (int32_t)i + 1; /* a line like any other */
+			continue;
+		}
 		/* a lone line of unknown name is noise that happens to look like a segment */
 		if (s->id == FT_SEG_NONE && !o.open) {
 			d->foreign++;
@@ -286,22 +298,22 @@ static bool sort_sets(struct ft_audit *d, struct ft_arena *a)
 enum ft_status ft_audit_read(struct ft_slice bytes, struct ft_arena *a, struct ft_audit *ret, struct ft_error *e)
 {
 	struct ft_audit d = { .bytes = bytes };
-	struct scan c = { .d = &d };
+	size_t room_segments, room_elements;
 
 	if (bytes.n > FT_AUDIT_BYTES_MAX)
 		return ft_fail(e, FT_E_INPUT, "This is larger than %u MB and no audit; choose the file that was read from the machine.",
 		               FT_AUDIT_BYTES_MAX >> 20);
-	count(bytes, &c.room_elements, &c.room_segments);
-	c.room_segments++;
-	c.room_elements += c.room_segments;
-	if (c.room_segments > FT_AUDIT_SEGMENTS_MAX)
+	count(bytes, &room_elements, &room_segments);
+	room_segments++;
+	room_elements += room_segments;
+	if (room_segments > FT_AUDIT_SEGMENTS_MAX)
 		return ft_fail(e, FT_E_INPUT, "This has more than %u lines and no audit has; choose the file that was read from the machine.",
 		               FT_AUDIT_SEGMENTS_MAX);
-	d.segments = ft_arena_raw(a, c.room_segments * sizeof *d.segments);
-	d.elements = ft_arena_raw(a, c.room_elements * sizeof *d.elements);
+	d.segments = ft_arena_raw(a, room_segments * sizeof *d.segments);
+	d.elements = ft_arena_raw(a, room_elements * sizeof *d.elements);
 	if (!d.segments || !d.elements)
 		return ft_fail_memory(e, "reading the audit");
-	scan_lines(&c);
+	scan_lines(&d);
 	if (!sort_sets(&d, a))
 		return ft_fail_memory(e, "reading the audit");
 	*ret = d;

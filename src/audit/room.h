@@ -5,24 +5,79 @@
 
 #include "fettle/audit.h"
 
+/* The two loops that every byte and every number goes through are built once more for processors
+ * with wider instructions; the dynamic linker picks when the program starts. Sanitizers run too late
+ * for that. */
+#if defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__) && !defined(__SANITIZE_ADDRESS__)
+#define AUDIT_HOT __attribute__((target_clones("default", "arch=x86-64-v3")))
+#else
+#define AUDIT_HOT
+#endif
+
 struct segment_shape {
 	uint16_t numbers, dates, times; /* bit n: position n is of that type */
 	uint8_t positions;              /* the last one the dictionary knows */
 	uint8_t pairs;
+	bool once;                      /* belongs into a set once */
 	int16_t element[FT_POSITIONS_MAX + 1];
 	struct { uint8_t init, reset; } twins[FT_POSITIONS_MAX / 2];
 };
 
-/* NULL for FT_SEG_NONE and FT_SEG_FOREIGN. */
-const struct segment_shape *segment_shape(int id);
+struct segment_slot {
+	uint32_t key;
+	int16_t id;
+};
+
+#include "segment-shapes.inc"
+
+extern const struct segment_slot segment_slots[SEGMENT_SLOTS];
+extern const struct segment_shape segment_shapes[FT_SEG_COUNT];
+
+/* Of a segment the dictionary knows. */
+static inline const struct segment_shape *segment_shape(int id)
+{
+	return &segment_shapes[id];
+}
 
 /* The look-up behind ft_segment_find, for the reader's inner loop: `key` is the name's up to four
  * bytes, first byte lowest, zero-filled. */
-int segment_by_key(uint32_t key);
+static inline int segment_by_key(uint32_t key)
+{
+	const struct segment_slot *s = &segment_slots[(uint32_t)(key * SEGMENT_MULTIPLIER) >> SEGMENT_SHIFT];
 
-/* A whole number as EVA-DTS writes it; `n` bytes at `p` inside `whole`. FT_ABSENT when empty or not
- * a number; *ret_bad tells the two apart. */
-int64_t audit_number(struct ft_slice whole, struct ft_span s, bool *ret_bad);
+	return s->key == key && key ? s->id : FT_SEG_NONE;
+}
+
+/* Signs, blanks and long numbers. */
+int64_t audit_slow_number(const char *p, size_t n, bool *ret_bad);
+
+/* A whole number as EVA-DTS writes it; `s` lies inside `whole`. FT_ABSENT when empty or not a number;
+ * *ret_bad tells the two apart.
+ *
+ * Up to eight digits are read at once: the last byte of the number is the highest of the word, what
+ * stands before it is shifted out and reads as leading zeros. */
+static inline int64_t audit_number(struct ft_slice whole, struct ft_span s, bool *ret_bad)
+{
+	*ret_bad = false;
+	if (s.n == 0)
+		return FT_ABSENT;
+#if __BYTE_ORDER__ == __ORDER_LITTLE_ENDIAN__
+	if (s.n <= 8 && s.at + s.n >= 8) {
+		unsigned shift = 8 * (8 - (unsigned)s.n);
+		uint64_t v;
+		memcpy(&v, whole.p + s.at + s.n - 8, sizeof v);
+		v ^= UINT64_C(0x3030303030303030);
+		v = v >> shift << shift;
+		if (__builtin_expect(!((v | (v + UINT64_C(0x7676767676767676))) & UINT64_C(0x8080808080808080)), 1)) {
+			v = v * 10 + (v >> 8);
+			v = ((v & UINT64_C(0x000000FF000000FF)) * UINT64_C(0x000F424000000064) +
+			     (v >> 16 & UINT64_C(0x000000FF000000FF)) * UINT64_C(0x0000271000000001)) >> 32;
+			return (int64_t)v;
+		}
+	}
+#endif
+	return audit_slow_number(whole.p + s.at, s.n, ret_bad);
+}
 
 /* Dates YYMMDD or YYYYMMDD, times HHMM or HHMMSS. All zero gives *ret_unset. */
 bool audit_date(struct ft_slice s, int *ret_year, int *ret_month, int *ret_day, bool *ret_unset);
@@ -42,7 +97,15 @@ static inline int64_t sat_mul(int64_t a, int64_t b)
 }
 
 /* Number at a position of a row, FT_ABSENT when there is none. */
-int64_t row_number(const struct ft_facts *f, uint32_t segment, unsigned position);
+static inline int64_t row_number(const struct ft_facts *f, uint32_t segment, unsigned position)
+{
+	const struct ft_segment *s = &f->audit->segments[segment];
+	bool bad;
+
+	if (position > s->count)
+		return FT_ABSENT;
+	return audit_number(f->audit->bytes, f->audit->elements[s->first + position], &bad);
+}
 
 static inline int64_t or_zero(int64_t v)
 {
