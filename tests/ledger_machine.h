@@ -73,11 +73,12 @@ static inline void book(struct machine *m, const struct vend *v, int times)
 /* What its money does. */
 static inline void take_cash(struct machine *m, const struct vend *v, unsigned dice)
 {
-	int64_t change = v->tendered - v->price, coins = v->paid == FT_PAID_COIN ? v->tendered : 0;
-	int64_t to_box = dice & 1 ? coins : coins / 2;
+	int64_t coins = v->paid == FT_PAID_COIN ? v->tendered : 0;
+	int64_t to_box = dice & 1 ? coins : coins / 2, change;
 
 	if (v->paid != FT_PAID_COIN && v->paid != FT_PAID_BILL)
 		return;
+	change = v->tendered - v->price;
 	for (int k = 0; k < 2; k++) {
 		m->in[k] += v->tendered;
 		m->box[k] += to_box;
