@@ -7,9 +7,7 @@ const struct cli_verb *const cli_verbs[] = {
 	&verb_check,
 	&verb_visit,
 	&verb_book,
-#ifdef FT_WITH_HANDOVER
 	&verb_handover,
-#endif
 #ifdef FT_WITH_PRACTICE
 	&verb_practice,
 #endif
