@@ -134,6 +134,8 @@ static void reading(void **state)
 		CASE("second starts before the first ends", "DXS*A*VA*V0/6*1\r\nST*001*1\r\nVA1*1\r\nDXS*A*VA*V0/6*1\r\nST*001*1\r\nSE*2*1\r\nDXE*1*1\r\n", 2, 0, false),
 		CASE("nothing", "", 0, 0, false),
 		CASE("a letter", "Dear sir,\r\nOK\r\nthe machine * sells.\r\n", 0, 3, false),
+		CASE("one line that only looks like a segment", "hello\r\nVA1*2\r\n", 0, 2, false),
+		CASE("a program with names in it", "\0\0\0\0\0\0\nVA1*2\n\0\0\nCA2*4*\n\0\0", 0, 4, false),
 		CASE("empty elements", "ST*001*1\r\nCA1***\r\nID1*  a  **\r\n*\r\nSE*5*1\r\n", 1, 1, true),
 #undef CASE
 	};

@@ -295,6 +295,35 @@ static bool sort_sets(struct ft_audit *d, struct ft_arena *a)
 	return true;
 }
 
+static bool binary(struct ft_slice b)
+{
+	size_t nuls = 0;
+
+	for (size_t i = 0; i < b.n; i++)
+		nuls += b.p[i] == 0;
+	return nuls > b.n / 16; /* ours: programs and pictures are a third zeros, noisy audits have a handful */
+}
+
+/* Takes back what is no audit after all: a line or two that only look like segments, and names found
+ * in the bytes of a program. */
+static void drop_chance_hits(struct ft_audit *d)
+{
+	size_t kept = 0;
+
+	for (size_t i = 0; i < d->set_count; i++) {
+		const struct ft_set *s = &d->sets[i];
+		bool whole = (s->st >= 0 && s->se >= 0) || (s->dxs >= 0 && s->dxe >= 0);
+		int known = 0;
+		for (int32_t k = s->first; k < s->last && known < 2 && !whole; k++)
+			known += d->segments[k].id >= 0;
+		if (!whole && ((s->st < 0 && s->dxs < 0 && known < 2) || binary(d->bytes)))
+			d->foreign++;
+		else
+			d->sets[kept++] = *s;
+	}
+	d->set_count = kept;
+}
+
 enum ft_status ft_audit_read(struct ft_slice bytes, struct ft_arena *a, struct ft_audit *ret, struct ft_error *e)
 {
 	struct ft_audit d = { .bytes = bytes };
@@ -316,6 +345,7 @@ enum ft_status ft_audit_read(struct ft_slice bytes, struct ft_arena *a, struct f
 	scan_lines(&d);
 	if (!sort_sets(&d, a))
 		return ft_fail_memory(e, "reading the audit");
+	drop_chance_hits(&d);
 	*ret = d;
 	return FT_OK;
 }

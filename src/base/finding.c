@@ -128,7 +128,7 @@ void ft_wrap(struct ft_buf *out, const char *text, int columns, int indent)
 		const char *end = p;
 		while (*end && *end != ' ')
 			end++;
-		if (column > indent && column + width(p, end) > columns) {
+		if (column > indent && column + 1 + width(p, end) > columns) {
 			ft_buf_printf(out, "\n%*s", indent, "");
 			column = indent;
 		} else if (p != text) {
