@@ -1,41 +1,41 @@
 -- A book of version 1 with one visit, as a fettle of that version left it.
 CREATE TABLE visit (
-    number INTEGER PRIMARY KEY,
-    id TEXT NOT NULL COLLATE NOCASE UNIQUE,
-    key TEXT NOT NULL UNIQUE,
-    asset TEXT NOT NULL COLLATE NOCASE,
-    site TEXT, machine_serial TEXT, unit TEXT, technician TEXT,
-    opened_us INTEGER NOT NULL, opened_offset INTEGER NOT NULL,
-    closed_us INTEGER, closed_offset INTEGER,
-    CHECK (length(id) > 0 AND length(asset) > 0 AND length(key) = 32)
+	number INTEGER PRIMARY KEY,
+	id TEXT NOT NULL COLLATE NOCASE UNIQUE,
+	key TEXT NOT NULL UNIQUE,
+	asset TEXT NOT NULL COLLATE NOCASE,
+	site TEXT, machine_serial TEXT, unit TEXT, technician TEXT,
+	opened_us INTEGER NOT NULL, opened_offset INTEGER NOT NULL,
+	closed_us INTEGER, closed_offset INTEGER,
+	CHECK (length(id) > 0 AND length(asset) > 0 AND length(key) = 32)
 ) STRICT;
 CREATE INDEX visit_of_asset ON visit (asset);
 CREATE TABLE content (
-    hash BLOB PRIMARY KEY CHECK (length(hash) = 32),
-    size INTEGER NOT NULL CHECK (size = length(bytes)),
-    bytes BLOB NOT NULL
+	hash BLOB PRIMARY KEY CHECK (length(hash) = 32),
+	size INTEGER NOT NULL CHECK (size = length(bytes)),
+	bytes BLOB NOT NULL
 ) STRICT;
 CREATE TABLE evidence (
-    visit INTEGER NOT NULL REFERENCES visit (number),
-    number INTEGER NOT NULL CHECK (number > 0),
-    hash BLOB NOT NULL REFERENCES content (hash),
-    kind TEXT NOT NULL, stage TEXT NOT NULL, name TEXT NOT NULL,
-    added_us INTEGER NOT NULL, added_offset INTEGER NOT NULL,
-    PRIMARY KEY (visit, number), UNIQUE (visit, hash)
+	visit INTEGER NOT NULL REFERENCES visit (number),
+	number INTEGER NOT NULL CHECK (number > 0),
+	hash BLOB NOT NULL REFERENCES content (hash),
+	kind TEXT NOT NULL, stage TEXT NOT NULL, name TEXT NOT NULL,
+	added_us INTEGER NOT NULL, added_offset INTEGER NOT NULL,
+	PRIMARY KEY (visit, number), UNIQUE (visit, hash)
 ) STRICT;
 CREATE INDEX evidence_of_content ON evidence (hash);
 CREATE TABLE statement (
-    number INTEGER PRIMARY KEY,
-    visit INTEGER NOT NULL REFERENCES visit (number),
-    claim TEXT NOT NULL, text TEXT NOT NULL, by_whom TEXT,
-    at_us INTEGER NOT NULL, at_offset INTEGER NOT NULL
+	number INTEGER PRIMARY KEY,
+	visit INTEGER NOT NULL REFERENCES visit (number),
+	claim TEXT NOT NULL, text TEXT NOT NULL, by_whom TEXT,
+	at_us INTEGER NOT NULL, at_offset INTEGER NOT NULL
 ) STRICT;
 CREATE INDEX statement_of_visit ON statement (visit);
 CREATE TABLE waiver (
-    number INTEGER PRIMARY KEY,
-    visit INTEGER NOT NULL REFERENCES visit (number),
-    claim TEXT NOT NULL, because TEXT NOT NULL CHECK (length(because) > 0), by_whom TEXT,
-    at_us INTEGER NOT NULL, at_offset INTEGER NOT NULL
+	number INTEGER PRIMARY KEY,
+	visit INTEGER NOT NULL REFERENCES visit (number),
+	claim TEXT NOT NULL, because TEXT NOT NULL CHECK (length(because) > 0), by_whom TEXT,
+	at_us INTEGER NOT NULL, at_offset INTEGER NOT NULL
 ) STRICT;
 CREATE INDEX waiver_of_visit ON waiver (visit);
 PRAGMA application_id = 1718905954;

@@ -1,0 +1,352 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* The book: made, brought up to date, refused, shared, damaged, copied, filed into. The sqlite3 program
+ * is the outside witness that a book is a plain SQLite database. */
+#include "unit.h"
+
+#include <fcntl.h>
+#include <sqlite3.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include "fettle/store.h"
+
+static char folder[] = "/tmp/fettle-store-XXXXXX", path[64];
+static const char *tests_dir;
+static struct ft_arena arena;
+static struct ft_error err;
+
+static const char *in_folder(const char *name)
+{
+	return ft_arena_printf(&arena, "%s/%s", folder, name);
+}
+
+static void shell(const char *format, ...) __attribute__((format(printf, 1, 2)));
+static void shell(const char *format, ...)
+{
+	char command[512];
+	va_list args;
+
+	va_start(args, format);
+	vsnprintf(command, sizeof command, format, args);
+	va_end(args);
+	assert_int_equal(system(command), 0);
+}
+
+static int fresh(void **state)
+{
+	(void)state;
+	ft_arena_reset(&arena);
+	err = (struct ft_error){ 0 };
+	snprintf(path, sizeof path, "%s/book.sqlite", folder);
+	shell("rm -rf %s/*", folder);
+	return 0;
+}
+
+static struct ft_book *book(void)
+{
+	struct ft_book *b = NULL;
+
+	if (ft_book_open(path, FT_BOOK_WRITE, &b, &err) != FT_OK)
+		fail_msg("%s", err.text);
+	return b;
+}
+
+static const char *new_visit(struct ft_book *b, const char *asset, int64_t at)
+{
+	struct ft_visit v = { .asset = asset, .opened_us = at, .technician = "A. Fitter", .unit = "U-1", .machine_serial = "SN1" };
+	const char *id = NULL;
+
+	if (ft_book_visit_open(b, &v, &arena, &id, &err) != FT_OK)
+		fail_msg("%s", err.text);
+	return id;
+}
+
+static void add(struct ft_book *b, const char *id, const char *text, bool want_known)
+{
+	struct ft_evidence x = { .kind = FT_EVIDENCE_NOTE, .stage = FT_STAGE_KEEP, .name = "note.txt", .bytes = ft_slice_of(text),
+		.added_us = 2000 };
+	bool known = !want_known;
+
+	if (ft_book_evidence_add(b, id, &x, 1, &known, &err) != FT_OK)
+		fail_msg("%s", err.text);
+	assert_int_equal(known, want_known);
+}
+
+static void refused(enum ft_book_mode mode, const char *words)
+{
+	struct ft_book *b = NULL;
+
+	err = (struct ft_error){ 0 };
+	assert_int_equal(ft_book_open(path, mode, &b, &err), FT_E_STORE);
+	assert_null(b);
+	if (!strstr(err.text, words))
+		fail_msg("\"%s\" says nothing of \"%s\"", err.text, words);
+}
+
+static void begins_empty_and_keeps(void **state)
+{
+	struct ft_visit v;
+	struct ft_book *b;
+	const char *id;
+	(void)state;
+
+	close(open(path, O_CREAT | O_WRONLY, 0644)); /* an empty file is a new book */
+	b = book();
+	id = new_visit(b, "BD 0417", 1000);
+	assert_string_equal(id, "BD-0417-1");
+	assert_string_equal(new_visit(b, "BD 0417", 1001), "BD-0417-2");
+	assert_string_equal(new_visit(b, "BD-0417", 1002), "BD-0417-3"); /* another asset, the same spoken name */
+	add(b, id, "hello", false);
+	add(b, id, "hello", true);
+	add(b, "BD-0417-2", "hello", false);
+	b = ft_book_free(b);
+	b = book();
+	assert_int_equal(ft_book_visit_load(b, id, FT_LOAD_ALL, &arena, &v, &err), FT_OK);
+	assert_int_equal(v.evidence_count, 1);
+	assert_true(ft_slice_is(v.evidence[0].bytes, "hello"));
+	assert_string_equal(v.site ? v.site : "none", "none");
+	assert_int_equal(v.changed_us, 2000);
+	ft_book_free(b);
+	shell("test \"$(sqlite3 %s 'select count(*) from content')\" = 1", path);
+	shell("test \"$(sqlite3 %s 'select count(*) from evidence; pragma integrity_check' | tr '\\n' ' ')\" = '2 ok '", path);
+	shell("test \"$(sqlite3 %s \"select count(*) from pragma_table_list where schema='main' and strict=0 and name not like 'sqlite%%'\")\" = 0", path);
+	shell("test \"$(sqlite3 %s 'pragma journal_mode')\" = wal", path);
+}
+
+static void comes_from_version_1(void **state)
+{
+	struct ft_visit v;
+	struct ft_book *b;
+	(void)state;
+
+	shell("sqlite3 %s < %s/books/version-1.sql", path, tests_dir);
+	b = book();
+	assert_int_equal(ft_book_visit_load(b, "OLD-7-1", FT_LOAD_ALL, &arena, &v, &err), FT_OK);
+	assert_string_equal(v.site, "Ferry terminal");
+	assert_true(ft_slice_is(v.evidence[0].bytes, "hello"));
+	assert_int_equal(v.statement_count, 1);
+	assert_true(v.changed_us == INT64_C(1700000200000000));
+	assert_null(v.sim);
+	ft_book_free(b);
+	/* What was brought up to date has the same tables as what began new. */
+	shell("sqlite3 %s .schema | sort > %s/old; mv %s %s/kept.sqlite", path, folder, path, folder);
+	ft_book_free(book());
+	shell("sqlite3 %s .schema | sort | cmp - %s/old", path, folder);
+}
+
+static void refuses_what_is_no_book(void **state)
+{
+	(void)state;
+	refused(FT_BOOK_READ, "There is no book");
+	shell("echo 'a shopping list that is longer than the header of a database would be, but is none at all, as one sees' > %s", path);
+	refused(FT_BOOK_WRITE, "is not a book");
+	shell("rm %s; sqlite3 %s 'create table t(x)'", path, path);
+	refused(FT_BOOK_WRITE, "some other program");
+	shell("rm %s", path);
+	ft_book_free(book());
+	shell("sqlite3 %s 'pragma user_version = 99'", path);
+	refused(FT_BOOK_WRITE, "newer fettle");
+	snprintf(path, sizeof path, "%s", folder);
+	refused(FT_BOOK_WRITE, "is a folder");
+	snprintf(path, sizeof path, "/dev/null");
+	refused(FT_BOOK_WRITE, "no ordinary file");
+}
+
+static void sees_damage(void **state)
+{
+	struct ft_book *b = book();
+	const char *id = new_visit(b, "BD-1", 1000);
+	struct ft_visit v;
+	(void)state;
+
+	add(b, id, "what was added", false);
+	ft_book_free(b);
+	shell("sqlite3 %s \"update content set bytes = cast('what was edited' as blob), size = 15\"", path);
+	b = book();
+	assert_int_equal(ft_book_visit_load(b, id, FT_LOAD_ALL, &arena, &v, &err), FT_E_STORE);
+	assert_non_null(strstr(err.text, "not what was added"));
+	err = (struct ft_error){ 0 };
+	add(b, id, "what was added", true); /* adding it again heals it */
+	assert_int_equal(ft_book_visit_load(b, id, FT_LOAD_ALL, &arena, &v, &err), FT_OK);
+	ft_book_free(b);
+	shell("printf '\\377%%.0s' $(seq 4096) | dd of=%s bs=4096 seek=2 conv=notrunc status=none", path);
+	refused(FT_BOOK_READ, "is damaged");
+	shell("truncate -s 8192 %s", path);
+	refused(FT_BOOK_READ, "is damaged");
+}
+
+static void waits_and_gives_up(void **state)
+{
+	struct ft_book *b = book();
+	sqlite3 *other = NULL;
+	struct ft_visit v = { .asset = "BD-1", .opened_us = 1 };
+	const char *id;
+	(void)state;
+
+	assert_int_equal(sqlite3_open(path, &other), SQLITE_OK);
+	assert_int_equal(sqlite3_exec(other, "BEGIN IMMEDIATE", NULL, NULL, NULL), SQLITE_OK);
+	ft_book_patience(b, 0);
+	assert_int_equal(ft_book_visit_open(b, &v, &arena, &id, &err), FT_E_STORE);
+	assert_non_null(strstr(err.text, "held by another program"));
+	sqlite3_exec(other, "ROLLBACK", NULL, NULL, NULL);
+	sqlite3_close(other);
+	err = (struct ft_error){ 0 };
+	assert_int_equal(ft_book_visit_open(b, &v, &arena, &id, &err), FT_OK);
+	ft_book_free(b);
+}
+
+static void shares(void **state)
+{
+	enum { WRITERS = 6, EACH = 8 };
+	struct ft_visit *list;
+	struct ft_book *b;
+	size_t count;
+	(void)state;
+
+	for (int w = 0; w < WRITERS; w++) { /* all begin the book together */
+		if (fork() == 0) {
+			struct ft_error e = { 0 };
+			struct ft_book *mine = NULL;
+			bool good = ft_book_open(path, FT_BOOK_WRITE, &mine, &e) == FT_OK;
+			for (int i = 0; good && i < EACH; i++) {
+				struct ft_visit v = { .asset = "BD-9", .opened_us = w * 1000 + i };
+				const char *id;
+				good = ft_book_visit_open(mine, &v, &arena, &id, &e) == FT_OK;
+			}
+			if (!good)
+				fprintf(stderr, "%s\n", e.text);
+			ft_book_free(mine);
+			_exit(good ? 0 : 1);
+		}
+	}
+	for (int w = 0; w < WRITERS; w++) {
+		int status = 1;
+		wait(&status);
+		assert_int_equal(status, 0);
+	}
+	b = book();
+	assert_int_equal(ft_book_visit_list(b, FT_ABSENT, &arena, &list, &count, &err), FT_OK);
+	assert_int_equal(count, WRITERS * EACH);
+	assert_int_equal(ft_book_visit_find(b, "bd-9-48", &arena, &list[0].id, &err), FT_OK);
+	ft_book_free(b);
+}
+
+static void finds_and_closes(void **state)
+{
+	struct ft_book *b = book();
+	const char *first = new_visit(b, "BD-1", 1000), *id;
+	struct ft_statement s = { .claim = FT_CLAIM_FIT_LEVEL, .text = "level", .at_us = 3000 };
+	struct ft_statement later = { .claim = FT_CLAIM_HAND_OVER_PACKAGE, .text = "sent", .at_us = 5000 };
+	(void)state;
+
+	assert_int_equal(ft_book_visit_find(b, "bd-1", &arena, &id, &err), FT_OK);
+	assert_string_equal(id, first);
+	new_visit(b, "BD-1", 1001);
+	assert_int_equal(ft_book_visit_find(b, "BD-1", &arena, &id, &err), FT_E_USAGE);
+	assert_non_null(strstr(err.text, "BD-1-2, BD-1-1"));
+	assert_int_equal(ft_book_visit_find(b, "XX", &arena, &id, &(struct ft_error){ 0 }), FT_E_USAGE);
+	assert_int_equal(ft_book_say(b, first, &s, NULL), FT_OK);
+	assert_int_equal(ft_book_visit_close(b, first, 4000, 60, NULL), FT_OK);
+	assert_int_equal(ft_book_say(b, first, &s, NULL), FT_E_USAGE);
+	assert_int_equal(ft_book_say(b, first, &later, NULL), FT_OK);
+	assert_int_equal(ft_book_visit_close(b, first, 4000, 60, NULL), FT_E_USAGE);
+	assert_int_equal(ft_book_visit_find(b, "BD-1", &arena, &id, NULL), FT_OK);
+	assert_string_equal(id, "BD-1-2");
+	ft_book_free(b);
+}
+
+static void files_from_another_book(void **state)
+{
+	struct ft_book *b = book(), *office = NULL;
+	const char *id = new_visit(b, "BD-1", 1000), *here;
+	struct ft_statement s = { .claim = FT_CLAIM_FIT_LEVEL, .text = "level", .at_us = 3000 };
+	struct ft_package p = { .hash = ft_hash_of("p", 1), .at_us = 9 };
+	struct ft_visit early, late;
+	struct ft_conflict *conflicts;
+	struct ft_package *packages;
+	enum ft_filed filed;
+	size_t count;
+	(void)state;
+
+	add(b, id, "hello", false);
+	assert_int_equal(ft_book_visit_load(b, id, FT_LOAD_ALL, &arena, &early, &err), FT_OK);
+	assert_int_equal(ft_book_say(b, id, &s, &err), FT_OK);
+	assert_int_equal(ft_book_visit_load(b, id, FT_LOAD_ALL, &arena, &late, &err), FT_OK);
+	ft_book_free(b);
+	assert_int_equal(ft_book_open(in_folder("office/deep/book.sqlite"), FT_BOOK_WRITE, &office, &err), FT_OK);
+	new_visit(office, "BD-1", 500); /* takes the id BD-1-1 */
+	new_visit(office, "ZZ-1", 400); /* and the unit is there too */
+	assert_int_equal(ft_book_file(office, &early, &p, &arena, &here, &filed, &err), FT_OK);
+	assert_int_equal(filed, FT_FILED_NEW);
+	assert_string_equal(here, "BD-1-2");
+	assert_int_equal(ft_book_file(office, &early, &p, &arena, &here, &filed, &err), FT_OK);
+	assert_int_equal(filed, FT_FILED_KNOWN);
+	assert_int_equal(ft_book_file(office, &late, &p, &arena, &here, &filed, &err), FT_OK);
+	assert_int_equal(filed, FT_FILED_UPDATED);
+	assert_int_equal(ft_book_file(office, &early, NULL, &arena, &here, &filed, &err), FT_OK);
+	assert_int_equal(filed, FT_FILED_OLDER);
+	assert_int_equal(ft_book_package_list(office, here, &arena, &packages, &count, &err), FT_OK);
+	assert_int_equal(count, 1);
+	assert_int_equal(ft_book_visit_load(office, here, FT_LOAD_ALL, &arena, &late, &err), FT_OK);
+	assert_int_equal(late.statement_count, 1);
+	assert_int_equal(late.evidence_count, 1);
+	late.machine_serial = "SN2";
+	late.key = "00000000000000000000000000000000";
+	late.asset = "bd-1";
+	assert_int_equal(ft_book_conflicts(office, &late, &arena, &conflicts, &count, &err), FT_OK);
+	assert_int_equal(count, 1);
+	assert_int_equal(conflicts[0].kind, FT_CONFLICT_SERIAL_DIFFERS);
+	late.asset = "QQ-1";
+	assert_int_equal(ft_book_conflicts(office, &late, &arena, &conflicts, &count, &err), FT_OK);
+	assert_int_equal(count, 1);
+	assert_int_equal(conflicts[0].kind, FT_CONFLICT_UNIT_ELSEWHERE);
+	late.evidence[0].bytes = ft_slice_of("other");
+	assert_int_equal(ft_book_file(office, &late, NULL, &arena, &here, &filed, &err), FT_E_INPUT);
+	ft_book_free(office);
+}
+
+static void copies(void **state)
+{
+	struct ft_book *b = book(), *copy = NULL;
+	struct ft_book_state was, is;
+	const char *to = in_folder("copy.sqlite");
+	struct ft_arena a = { 0 };
+	(void)state;
+
+	add(b, new_visit(b, "BD-1", 1000), "hello", false);
+	assert_int_equal(ft_book_backup(b, to, &err), FT_OK);
+	assert_int_equal(ft_book_backup(b, to, &err), FT_E_USAGE); /* never over something */
+	err = (struct ft_error){ 0 };
+	assert_int_equal(ft_book_backup(b, in_folder("none/copy.sqlite"), &err), FT_E_STORE);
+	err = (struct ft_error){ 0 };
+	assert_int_equal(ft_book_check(b, &a, &was, &err), FT_OK);
+	assert_int_equal(ft_book_open(to, FT_BOOK_READ, &copy, &err), FT_OK);
+	assert_int_equal(ft_book_check(copy, &a, &is, &err), FT_OK);
+	assert_true(was.version == is.version && was.visits == is.visits && was.contents == is.contents && was.bytes == is.bytes);
+	assert_int_equal(is.bytes, 5);
+	ft_arena_done(&a);
+	ft_book_free(copy);
+	ft_book_free(b);
+}
+
+int main(int argc, char **argv)
+{
+	const struct CMUnitTest tests[] = {
+		cmocka_unit_test_setup(begins_empty_and_keeps, fresh), cmocka_unit_test_setup(comes_from_version_1, fresh),
+		cmocka_unit_test_setup(refuses_what_is_no_book, fresh), cmocka_unit_test_setup(sees_damage, fresh),
+		cmocka_unit_test_setup(waits_and_gives_up, fresh), cmocka_unit_test_setup(shares, fresh),
+		cmocka_unit_test_setup(finds_and_closes, fresh), cmocka_unit_test_setup(files_from_another_book, fresh),
+		cmocka_unit_test_setup(copies, fresh),
+	};
+	int failed;
+
+	tests_dir = argc > 1 ? argv[1] : "tests";
+	if (!mkdtemp(folder))
+		return 1;
+	failed = cmocka_run_group_tests(tests, NULL, NULL);
+	shell("rm -rf %s", folder);
+	ft_arena_done(&arena);
+	return failed;
+}
