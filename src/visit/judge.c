@@ -12,8 +12,11 @@ bool judge_in(const struct judge_span *s, int index)
 void judge_unreadable(struct judging *j, int evidence, const char *why)
 {
 	struct ft_where where = { .file = j->v->evidence[evidence].name };
+	struct ft_slice seen = ft_slice_of(why);
 
-	ft_find(&j->g->findings, FT_RULE_VISIT_UNREADABLE, where, ft_arena_printf(j->a, "%s", why), NULL);
+	if (seen.n && seen.p[seen.n - 1] == '.') /* whoever prints a finding puts the stop */
+		seen.n--;
+	ft_find(&j->g->findings, FT_RULE_VISIT_UNREADABLE, where, ft_arena_text(j->a, seen), NULL);
 }
 
 static enum ft_status read_audit(struct judging *j, int evidence, struct judge_audit *r, struct ft_error *e)
@@ -130,19 +133,19 @@ static enum ft_status between_audits(struct judging *j, struct ft_error *e)
 	return FT_OK;
 }
 
-static bool seen(const struct ft_facts *f, enum ft_segment_id id)
+static bool sent(const struct ft_facts *f, enum ft_segment_id id)
 {
 	return f->segment[id] >= 0;
 }
 
 static bool coins(const struct ft_facts *f)
 {
-	return seen(f, FT_SEG_CA1) || seen(f, FT_SEG_CA11) || seen(f, FT_SEG_CA15) || seen(f, FT_SEG_CA17);
+	return sent(f, FT_SEG_CA1) || sent(f, FT_SEG_CA11) || sent(f, FT_SEG_CA15) || sent(f, FT_SEG_CA17);
 }
 
 static bool bills(const struct ft_facts *f)
 {
-	return seen(f, FT_SEG_BA1) || seen(f, FT_SEG_CA14) || (f->bills_in_init != FT_ABSENT && f->bills_in_init > 0);
+	return sent(f, FT_SEG_BA1) || sent(f, FT_SEG_CA14) || (f->bills_in_init != FT_ABSENT && f->bills_in_init > 0);
 }
 
 static bool applies(const struct judging *j, enum ft_applies when)
@@ -159,10 +162,10 @@ static bool applies(const struct judging *j, enum ft_applies when)
 	if (!f)
 		return true;
 	switch (when) {
-	case FT_APPLIES_COINS: return coins(f) || (!bills(f) && seen(f, FT_SEG_CA2));
+	case FT_APPLIES_COINS: return coins(f) || (!bills(f) && sent(f, FT_SEG_CA2));
 	case FT_APPLIES_BILLS: return bills(f);
-	case FT_APPLIES_CARD:  return seen(f, FT_SEG_DA1) || seen(f, FT_SEG_DA2) || seen(f, FT_SEG_DB1) || seen(f, FT_SEG_DB2);
-	case FT_APPLIES_CASH:  return coins(f) || bills(f) || seen(f, FT_SEG_CA2) || seen(f, FT_SEG_CA3);
+	case FT_APPLIES_CARD:  return sent(f, FT_SEG_DA1) || sent(f, FT_SEG_DA2) || sent(f, FT_SEG_DB1) || sent(f, FT_SEG_DB2);
+	case FT_APPLIES_CASH:  return coins(f) || bills(f) || sent(f, FT_SEG_CA2) || sent(f, FT_SEG_CA3);
 	default: return true;
 	}
 }
