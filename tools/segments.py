@@ -10,6 +10,9 @@ import csv
 import sys
 
 BITS = 9
+# What is kept as rows beside the counters: struct ft_facts says so too.
+ROWS = {"PA2", "PA3", "PA4", "PA5", "PA6", "PA7", "PA8", "LA1", "CA11", "CA12", "CA13", "CA14", "CA17", "EA1", "EA2", "MA5",
+        "DA7", "DB7"}
 POSITIONS = 12
 
 
@@ -37,6 +40,7 @@ def main():
     segments, elements, pairs = read(sys.argv[1]), read(sys.argv[2]), read(sys.argv[3])
     names = [s["segment"] for s in segments]
     position = {e["element"]: int(e["position"]) for e in elements}
+    parent = {s["segment"]: s["parent"] for s in segments}
     once = {s["segment"]: "true" if s["repeats"] == "once" else "false" for s in segments}
     of = {n: [e for e in elements if e["segment"] == n] for n in names}
     m = perfect_multiplier(names)
@@ -54,9 +58,10 @@ def main():
                 at[int(e["position"])] = "FT_EL_" + e["element"]
             own = [p for p in pairs if p["init"] in {e["element"] for e in of[n]}]
             twins = ", ".join("{ %d, %d }" % (position[p["init"]], position[p["reset"]]) for p in own)
-            out.write("\t[FT_SEG_%s] = { .numbers = 0x%04X, .dates = 0x%04X, .times = 0x%04X, .positions = %d, .pairs = %d, .once = %s,\n"
+            out.write("\t[FT_SEG_%s] = { .numbers = 0x%04X, .dates = 0x%04X, .times = 0x%04X, .positions = %d, .pairs = %d, .once = %s, .row = %s, .under_pa1 = %s,\n"
                       % (n, mask(of[n], ("integer", "money", "either")), mask(of[n], ("date",)), mask(of[n], ("time",)),
-                         max(int(e["position"]) for e in of[n]), len(own), once[n]))
+                         max(int(e["position"]) for e in of[n]), len(own), once[n], "true" if n in ROWS else "false",
+                         "true" if parent[n] == "PA1" else "false"))
             out.write("\t\t.element = { %s },\n\t\t.twins = { %s } },\n" % (", ".join(at), twins or "{ 0, 0 }"))
         out.write("};\n#endif\n")
 

@@ -164,6 +164,7 @@ struct ft_facts {
 	int64_t bills_in_init, bills_in_reset; /* in minor units, FT_ABSENT when not sent */
 	int32_t above_at;      /* segment of the first counter since reset above its twin since initialisation, -1: none */
 	int64_t above_init, above_reset; /* the two */
+	bool odd;              /* a line needs a closer look: unknown, repeated, too long, or an odd date */
 	uint32_t bad_numbers;  /* elements that should be numbers and are not */
 };
 

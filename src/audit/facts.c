@@ -17,18 +17,6 @@ int64_t audit_slow_number(const char *p, size_t n, bool *ret_bad)
 	return v;
 }
 
-static bool is_row(int id)
-{
-	switch (id) {
-	case FT_SEG_PA2: case FT_SEG_PA3: case FT_SEG_PA4: case FT_SEG_PA5: case FT_SEG_PA6: case FT_SEG_PA7:
-	case FT_SEG_PA8: case FT_SEG_LA1: case FT_SEG_CA11: case FT_SEG_CA12: case FT_SEG_CA13: case FT_SEG_CA14:
-	case FT_SEG_CA17: case FT_SEG_EA1: case FT_SEG_EA2: case FT_SEG_MA5: case FT_SEG_DA7: case FT_SEG_DB7:
-		return true;
-	default:
-		return false;
-	}
-}
-
 static inline bool unset_mark(int64_t v)
 {
 	return v == UNSET_16 || v == UNSET_32;
@@ -52,7 +40,7 @@ static inline void note_twins(struct ft_facts *f, const struct ft_segment *s, co
 /* The numbers of one line go into value, sum and seen; a counter since reset above its twin since
  * initialisation is noted. */
 static inline __attribute__((always_inline)) void take_numbers(struct ft_facts *f, const struct ft_segment *s,
-                                                               const struct segment_shape *shape)
+                                                               const struct segment_shape *shape, bool alone)
 {
 	const struct ft_slice bytes = f->audit->bytes;
 	const struct ft_span *tokens = &f->audit->elements[s->first];
@@ -70,10 +58,12 @@ static inline __attribute__((always_inline)) void take_numbers(struct ft_facts *
 		bad_count += bad;
 		if (v == FT_ABSENT || (marked && unset_mark(v)))
 			continue;
-		if (f->seen[el]++ == 0) {
+		if (alone || f->seen[el] == 0) {
 			f->value[el] = f->sum[el] = v;
+			f->seen[el] = 1;
 			continue;
 		}
+		f->seen[el]++;
 		if (__builtin_add_overflow(f->sum[el], v, &f->sum[el]))
 			f->sum[el] = INT64_MAX; /* foreign numbers are hostile: stop at the end, do not go round */
 	}
@@ -118,16 +108,29 @@ static void bind_lists(struct ft_facts *f)
 	}
 }
 
-static int32_t bind_row(const struct ft_facts *f, const struct ft_segment *s, int32_t under)
+static int32_t bind_pa7(const struct ft_facts *f, const struct ft_segment *s, int32_t under)
 {
-	if (s->id == FT_SEG_PA7) {
-		struct ft_slice named = ft_slice_trim(ft_audit_at(f->audit, s, 1));
-		if (under >= 0 && named.n &&
-		    !ft_slice_eq(ft_slice_trim(ft_audit_at(f->audit, &f->audit->segments[f->selections[under]], 1)), named))
-			return selection_of(f, s, 1);
-		return under;
+	struct ft_slice named = ft_slice_trim(ft_audit_at(f->audit, s, 1));
+
+	if (under >= 0 && named.n &&
+	    !ft_slice_eq(ft_slice_trim(ft_audit_at(f->audit, &f->audit->segments[f->selections[under]], 1)), named))
+		return selection_of(f, s, 1);
+	return under;
+}
+
+/* A date or time that the rules must look at more closely? Clean files have none. */
+static inline bool odd_date(const struct ft_facts *f, const struct ft_segment *s, const struct segment_shape *shape)
+{
+	const struct ft_span *tokens = &f->audit->elements[s->first];
+	unsigned most = s->count < FT_POSITIONS_MAX ? s->count : FT_POSITIONS_MAX;
+
+	for (unsigned m = (unsigned)(shape->dates | shape->times) & ((2U << most) - 1U); m; m &= m - 1) {
+		unsigned k = (unsigned)__builtin_ctz(m);
+		if (tokens[k].n && !(shape->dates >> k & 1 ? audit_date_ok(f->audit->bytes, tokens[k]) :
+		                                             audit_time_ok(f->audit->bytes, tokens[k])))
+			return true;
 	}
-	return ft_segment_def((enum ft_segment_id)s->id)->parent == FT_SEG_PA1 ? under : -1;
+	return false;
 }
 
 static void find_decimals(struct ft_facts *f)
@@ -221,19 +224,33 @@ AUDIT_HOT enum ft_status ft_audit_facts(const struct ft_audit *d, const struct f
 	f->rows = ft_arena_raw(a, lines * sizeof *f->rows);
 	if (!f->selections || !f->rows)
 		return ft_fail_memory(e, "reading the audit");
+	f->odd = false;
 	for (int32_t i = set->first; i < set->last; i++) {
 		const struct ft_segment *s = &d->segments[i];
-		if (s->id < 0)
+		const struct segment_shape *shape;
+		bool first;
+		if (s->id < 0) {
+			f->odd |= s->id == FT_SEG_NONE;
 			continue;
-		if (f->segment[s->id] < 0)
+		}
+		shape = segment_shape(s->id);
+		first = f->segment[s->id] < 0;
+		if (first)
 			f->segment[s->id] = i;
 		if (s->id == FT_SEG_PA1) {
 			under = (int32_t)f->selection_count;
 			f->selections[f->selection_count++] = (uint32_t)i;
-		} else if (is_row(s->id)) {
-			f->rows[f->row_count++] = (struct ft_row){ (uint32_t)i, bind_row(f, s, under) };
+		} else if (shape->row) {
+			int32_t binding = !shape->under_pa1 ? -1 : s->id == FT_SEG_PA7 ? bind_pa7(f, s, under) : under;
+			f->rows[f->row_count++] = (struct ft_row){ (uint32_t)i, binding };
 		}
-		take_numbers(f, s, segment_shape(s->id));
+		if (first)
+			take_numbers(f, s, shape, true);
+		else
+			take_numbers(f, s, shape, false);
+		f->odd |= s->count > shape->positions || (shape->once && !first);
+		if (shape->dates | shape->times)
+			f->odd |= odd_date(f, s, shape);
 	}
 	bind_lists(f);
 	find_decimals(f);

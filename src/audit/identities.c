@@ -108,20 +108,22 @@ static void a2(const struct ft_facts *f, struct ft_identity *all)
  * all combinations are tried and the one that is exact is taken. */
 static void a3(const struct ft_facts *f, struct ft_identity *all)
 {
+	int64_t by_type = 0; /* one field file closes with the coins filled by type instead of CA1002 */
+
+	for (size_t i = 0; i < f->row_count && f->segment[FT_SEG_CA17] >= 0; i++)
+		if (f->audit->segments[f->rows[i].segment].id == FT_SEG_CA17)
+			by_type = sat_add(by_type, sat_mul(or_zero(row_number(f, f->rows[i].segment, 2)),
+			                                   or_zero(row_number(f, f->rows[i].segment, 4))));
 	for (int init = 0; init < 2; init++) {
 		int64_t in = get(f, init ? FT_EL_CA305 : FT_EL_CA301);
 		int64_t out = get(f, init ? FT_EL_CA403 : FT_EL_CA401);
 		int64_t sold = get(f, init ? FT_EL_CA201 : FT_EL_CA203);
-		int64_t fills[3] = { zero(f, init ? FT_EL_CA1002 : FT_EL_CA1001), 0, 0 };
+		int64_t fills[3] = { zero(f, init ? FT_EL_CA1002 : FT_EL_CA1001), 0, by_type };
 		int64_t by_hand[2] = { zero(f, init ? FT_EL_CA404 : FT_EL_CA402), 0 };
 		int64_t left = 0;
 		int which = init ? ID_A3 : ID_A4;
 		if (in == FT_ABSENT || out == FT_ABSENT || sold == FT_ABSENT)
 			continue;
-		for (size_t i = 0; i < f->row_count; i++)
-			if (f->audit->segments[f->rows[i].segment].id == FT_SEG_CA17)
-				fills[2] = sat_add(fills[2], sat_mul(or_zero(row_number(f, f->rows[i].segment, 2)),
-				                                     or_zero(row_number(f, f->rows[i].segment, 4))));
 		sold = sat_add(sold, sat_add(zero(f, init ? FT_EL_DA401 : FT_EL_DA402), zero(f, init ? FT_EL_DB401 : FT_EL_DB402)));
 		sold = sat_add(sold, -zero(f, init ? FT_EL_CA1602 : FT_EL_CA1601));
 		in = sat_add(in, -zero(f, init ? FT_EL_CA802 : FT_EL_CA801));
@@ -347,7 +349,7 @@ static void a17_a18(const struct ft_facts *f, struct ft_identity *all)
 		lowest = p < lowest ? p : lowest;
 		highest = p > highest ? p : highest;
 	}
-	for (size_t i = 0; i < f->row_count; i++) { /* lower prices on other lists count too */
+	for (size_t i = 0; i < f->row_count && (f->seen[FT_EL_PA704] || f->seen[FT_EL_LA103]); i++) { /* lower prices on other lists count too */
 		const struct ft_segment *s = &f->audit->segments[f->rows[i].segment];
 		int64_t p = s->id == FT_SEG_PA7 ? row_number(f, f->rows[i].segment, 4) :
 		            s->id == FT_SEG_LA1 ? row_number(f, f->rows[i].segment, 3) : FT_ABSENT;

@@ -224,6 +224,8 @@ static void judge_elements(struct judge *j)
 	uint8_t told[FT_SEG_COUNT] = { 0 };
 	int name_count = 0;
 
+	if (!j->f->odd && !j->f->bad_numbers)
+		return;
 	for (int32_t i = j->f->set->first; i < j->f->set->last; i++) {
 		const struct ft_segment *s = &j->f->audit->segments[i];
 		const struct segment_shape *shape;

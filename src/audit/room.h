@@ -19,6 +19,8 @@ struct segment_shape {
 	uint8_t positions;              /* the last one the dictionary knows */
 	uint8_t pairs;
 	bool once;                      /* belongs into a set once */
+	bool row;                       /* kept as a row of struct ft_facts */
+	bool under_pa1;                 /* belongs to the nearest PA1 above */
 	int16_t element[FT_POSITIONS_MAX + 1];
 	struct { uint8_t init, reset; } twins[FT_POSITIONS_MAX / 2];
 };
@@ -59,6 +61,11 @@ int64_t audit_slow_number(const char *p, size_t n, bool *ret_bad);
 static inline int64_t audit_number(struct ft_slice whole, struct ft_span s, bool *ret_bad)
 {
 	*ret_bad = false;
+	if (s.n == 1) { /* half of all counters are a lone digit */
+		unsigned digit = (unsigned char)whole.p[s.at] - (unsigned)'0';
+		if (digit < 10)
+			return digit;
+	}
 	if (s.n == 0)
 		return FT_ABSENT;
 #if __BYTE_ORDER__ == __ORDER_LITTLE_ENDIAN__
@@ -77,6 +84,37 @@ static inline int64_t audit_number(struct ft_slice whole, struct ft_span s, bool
 	}
 #endif
 	return audit_slow_number(whole.p + s.at, s.n, ret_bad);
+}
+
+/* The forms of dates and times by length, checked without taking them apart twice: false when `s`, not
+ * empty, is not one. Blanks around them and other oddities go the slow way. */
+static inline bool audit_date_ok(struct ft_slice whole, struct ft_span s)
+{
+	static const uint8_t days[13] = { 0, 31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31 };
+	bool bad;
+	int64_t v;
+	unsigned day, month;
+
+	if (s.n != 6 && s.n != 8)
+		return false;
+	v = audit_number(whole, s, &bad);
+	day = (unsigned)v % 100;
+	month = (unsigned)v / 100 % 100;
+	/* 29 February is left to the slow way */
+	return !bad && v >= 0 && (v == 0 || (day >= 1 && month <= 12 && day <= days[month]));
+}
+
+static inline bool audit_time_ok(struct ft_slice whole, struct ft_span s)
+{
+	bool bad;
+	int64_t v;
+	unsigned t;
+
+	if (s.n != 6 && s.n != 4)
+		return false;
+	v = audit_number(whole, s, &bad);
+	t = (unsigned)v * (s.n == 4 ? 100 : 1);
+	return !bad && v >= 0 && t < 240000 && t / 100 % 100 < 60 && t % 100 < 60;
 }
 
 /* Dates YYMMDD or YYYYMMDD, times HHMM or HHMMSS. All zero gives *ret_unset. */
