@@ -173,6 +173,8 @@ struct ft_link_replay {
 	struct ft_slice file;  /* machine: what to offer */
 	size_t step;           /* bytes fed at once, 0: a line of the trace */
 	struct ft_buf *events; /* may be NULL: the events as ft_trace_event writes them */
+	struct ft_buf *text;   /* may be NULL: the text of the blocks, joined */
+	bool *done;            /* may be NULL: set when the transfer ended whole */
 };
 
 /* Feeds what the trace says was received, at its times, into a new engine in `k` and compares what the

@@ -37,8 +37,9 @@ struct ft_wire_lane {
 	int64_t due_us[FT_WIRE_ROOM]; /* when each has arrived; rises */
 	int from_baud[FT_WIRE_ROOM];  /* rate it was sent at */
 	uint32_t head, count;
-	int64_t free_us;              /* when the sender's last bit has left */
+	int64_t free_ns;              /* when the sender's last bit has left; nanoseconds: a byte is no whole number of us */
 	int64_t busy_us;              /* receiver at the wrong rate: takes no new byte before */
+	uint64_t random;              /* each lane has its own, so that faults do not hang on who spoke first */
 };
 
 /* One line between us and a peer. Large (about 210 kB): keep it on the heap. */
@@ -47,7 +48,6 @@ struct ft_wire {
 	int our_baud; /* the peer's comes with each call */
 	struct ft_wire_faults faults;
 	struct ft_wire_lane in, out; /* seen from us */
-	uint64_t random;
 	uint64_t passed;
 	uint64_t damaged, lost, inserted; /* what was done, for tests and accounts */
 };
@@ -116,6 +116,7 @@ struct ft_port_session {
 	int64_t free_us;       /* when the last bit of what was sent leaves the line */
 	int rate_next;         /* to take once it has; 0: none */
 	int64_t progress_us;   /* last event that carried the session on */
+	bool done;             /* the transfer ended whole */
 };
 
 /* Moves everything that can move at `now_us` without waiting and says when it wants to be called
@@ -156,7 +157,7 @@ enum ft_port_end ft_port_run(struct ft_port_session *s, const struct ft_port_lim
 struct ft_port_info {
 	const char *path;        /* "/dev/ttyUSB0" */
 	const char *description; /* for people; NULL when unknown */
-	const char *kind;        /* "usb", "native", "bluetooth", "pty" */
+	const char *kind;        /* "usb", "native" or "bluetooth" */
 	const char *serial;      /* of the adapter; NULL when unknown */
 	int usb_vendor, usb_product; /* -1 when none */
 };

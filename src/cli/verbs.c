@@ -3,18 +3,16 @@
 #include "verbs.h"
 
 const struct cli_verb *const cli_verbs[] = {
+	&verb_read,
+	&verb_ports,
 	&verb_explain,
 	&verb_check,
-	&verb_visit,
-	&verb_book,
-	&verb_handover,
-#ifdef FT_WITH_PRACTICE
-	&verb_practice,
-#endif
-#ifdef FT_WITH_LEDGER
 	&verb_compare,
 	&verb_prove,
-#endif
+	&verb_visit,
+	&verb_handover,
+	&verb_book,
+	&verb_practice,
 	&verb_rules,
 	NULL,
 };

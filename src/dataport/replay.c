@@ -19,6 +19,10 @@ static void fetch(struct replay *r)
 	while (ft_link_next(r->k, &ev)) {
 		if (r->how->events)
 			ft_trace_event(r->how->events, &ev);
+		if (ev.kind == FT_LINK_EV_BLOCK && r->how->text)
+			ft_buf_slice(r->how->text, ev.text);
+		if (ev.kind == FT_LINK_EV_DONE && r->how->done)
+			*r->how->done = true;
 		if (ev.kind == FT_LINK_EV_WANT_FILE)
 			ft_link_offer(r->k, r->how->file);
 	}
