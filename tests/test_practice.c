@@ -542,7 +542,7 @@ static void faults_of_the_line(void **state)
 
 	(void)state;
 	assert_true(l.powered && !l.dead_dex && !l.dead_ddcmp && !l.refuses && !l.noise_per_million && !l.extra_turn_round_us);
-	say(p, "fault noisy-line 3");
+	say(p, "fault noisy-line 3000");
 	say(p, "fault slow-line 250");
 	say(p, "fault dead-port ddcmp");
 	say(p, "fault refusing-code 12AF");

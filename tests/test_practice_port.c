@@ -202,7 +202,7 @@ static void lines_with_faults(void **state)
 	assert_int_not_equal(read_port(m.dex, FT_LINK_DEX, 0, &got), FT_PORT_DONE);
 	say(&m, "fault off dead-port", "\"event\":\"fault\"");
 	assert_int_equal(read_port(m.dex, FT_LINK_DEX, 0, &got), FT_PORT_DONE);
-	say(&m, "fault noisy-line 2", "\"event\":\"fault\"");
+	say(&m, "fault noisy-line 2000", "\"event\":\"fault\"");
 	read_port(m.dex, FT_LINK_DEX, 0, &got); /* may end either way; the machine must be there afterwards */
 	say(&m, "fault off noisy-line", "\"event\":\"fault\"");
 	say(&m, "power off", "\"event\":\"power\"");

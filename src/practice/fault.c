@@ -149,7 +149,7 @@ static enum ft_status cut_short(struct call *c)
 	return number(c, 1, INT32_MAX, -1);
 }
 
-static enum ft_status noisy(struct call *c) { return number(c, 0, 1000, 2); }
+static enum ft_status noisy(struct call *c) { return number(c, 0, 1000000, 2000); }
 static enum ft_status slow(struct call *c) { return number(c, 1, 60000, 300); }
 
 static enum ft_status dead(struct call *c)

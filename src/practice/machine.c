@@ -118,7 +118,7 @@ struct ft_practice_line ft_practice_line(const struct ft_practice *p)
 		.powered = p->powered,
 		.dead_dex = f[FAULT_DEAD_PORT].on && f[FAULT_DEAD_PORT].a != 1,
 		.dead_ddcmp = f[FAULT_DEAD_PORT].on && f[FAULT_DEAD_PORT].a != 0,
-		.noise_per_million = f[FAULT_NOISY_LINE].on ? (unsigned)f[FAULT_NOISY_LINE].a * 1000U : 0,
+		.noise_per_million = f[FAULT_NOISY_LINE].on ? (unsigned)f[FAULT_NOISY_LINE].a : 0,
 		.extra_turn_round_us = f[FAULT_SLOW_LINE].on ? f[FAULT_SLOW_LINE].a * 1000 : 0,
 		.refuses = refusing || p->security_code,
 		.security_code = (uint16_t)(refusing ? f[FAULT_REFUSING_CODE].a : p->security_code),
