@@ -8,9 +8,9 @@
 #include "fettle/money.h"
 #include "fettle/practice.h"
 
-/* Ours: more than any machine of the three kinds has. */
+/* Ours: more than any machine of the three kinds has; a thousand selections give audits of 80 kB. */
 enum {
-	SELECTIONS_MAX = 64,
+	SELECTIONS_MAX = 1000,
 	LISTS_MAX = 8,
 	COINS_MAX = 16, /* the multi-drop bus knows sixteen coin types */
 	BILLS_MAX = 8,
