@@ -147,12 +147,11 @@ struct ft_row {
 struct ft_facts {
 	const struct ft_audit *audit;
 	const struct ft_set *set;
-	/* By element: the number of its first occurrence (FT_ABSENT when not sent or no number), the
-	 * sum over all occurrences, and how many held a number. Unset marks (65535, 4294967295 in
-	 * PA7, LA1) are left out. Text, dates and codes have no number. */
+	/* By element: the number of its first occurrence that holds one (FT_ABSENT when none does), and the
+	 * sum over all occurrences. Unset marks (65535, 4294967295 in PA7, LA1) are left out. Text, dates
+	 * and codes have no number. */
 	int64_t value[FT_EL_COUNT];
 	int64_t sum[FT_EL_COUNT];
-	uint32_t seen[FT_EL_COUNT];
 	int32_t segment[FT_SEG_COUNT]; /* index of the first segment of this kind, -1: none */
 	uint32_t *selections;          /* segment indices of PA1, in file order */
 	size_t selection_count;

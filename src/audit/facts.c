@@ -37,37 +37,46 @@ static inline void note_twins(struct ft_facts *f, const struct ft_segment *s, co
 	}
 }
 
-/* The numbers of one line go into value, sum and seen; a counter since reset above its twin since
+static __attribute__((noinline)) int64_t odd_number(struct ft_facts *f, struct ft_span s)
+{
+	bool bad = false;
+	int64_t v = audit_slow_number(f->audit->bytes.p + s.at, s.n, &bad);
+
+	f->bad_numbers += bad;
+	return v;
+}
+
+/* The numbers of one line go into value and sum; a counter since reset above its twin since
  * initialisation is noted. */
 static inline __attribute__((always_inline)) void take_numbers(struct ft_facts *f, const struct ft_segment *s,
-                                                               const struct segment_shape *shape, bool alone)
+                                                               const struct segment_shape *shape, bool alone,
+                                                               bool marked)
 {
-	const struct ft_slice bytes = f->audit->bytes;
+	const char *bytes = f->audit->bytes.p;
 	const struct ft_span *tokens = &f->audit->elements[s->first];
 	unsigned most = s->count < shape->positions ? s->count : shape->positions;
 	unsigned mask = shape->numbers & ((2U << most) - 1U);
-	bool marked = s->id == FT_SEG_PA7 || s->id == FT_SEG_LA1;
 	int64_t line[FT_POSITIONS_MAX + 1];
-	unsigned bad_count = 0;
 
 	for (unsigned m = mask; m; m &= m - 1) {
 		unsigned position = (unsigned)__builtin_ctz(m);
 		int el = shape->element[position];
-		bool bad;
-		int64_t v = line[position] = audit_number(bytes, tokens[position], &bad);
-		bad_count += bad;
-		if (v == FT_ABSENT || (marked && unset_mark(v)))
-			continue;
-		if (alone || f->seen[el] == 0) {
-			f->value[el] = f->sum[el] = v;
-			f->seen[el] = 1;
-			continue;
+		int64_t v = audit_digits(bytes, tokens[position]);
+		if (v == FT_ABSENT) {
+			if (tokens[position].n)
+				v = odd_number(f, tokens[position]);
+			line[position] = v;
+			if (v == FT_ABSENT)
+				continue;
 		}
-		f->seen[el]++;
-		if (__builtin_add_overflow(f->sum[el], v, &f->sum[el]))
+		line[position] = v;
+		if (marked && unset_mark(v))
+			continue;
+		if (alone || f->value[el] == FT_ABSENT)
+			f->value[el] = f->sum[el] = v;
+		else if (__builtin_add_overflow(f->sum[el], v, &f->sum[el]))
 			f->sum[el] = INT64_MAX; /* foreign numbers are hostile: stop at the end, do not go round */
 	}
-	f->bad_numbers += bad_count;
 	note_twins(f, s, shape, line, mask);
 }
 
@@ -215,7 +224,6 @@ AUDIT_HOT enum ft_status ft_audit_facts(const struct ft_audit *d, const struct f
 	for (int i = 0; i < FT_EL_COUNT; i++)
 		f->value[i] = FT_ABSENT;
 	memset(f->sum, 0, sizeof f->sum);
-	memset(f->seen, 0, sizeof f->seen);
 	memset(f->segment, 0xff, sizeof f->segment);
 	f->selection_count = f->row_count = 0;
 	f->bad_numbers = 0;
@@ -244,10 +252,12 @@ AUDIT_HOT enum ft_status ft_audit_facts(const struct ft_audit *d, const struct f
 			int32_t binding = !shape->under_pa1 ? -1 : s->id == FT_SEG_PA7 ? bind_pa7(f, s, under) : under;
 			f->rows[f->row_count++] = (struct ft_row){ (uint32_t)i, binding };
 		}
-		if (first)
-			take_numbers(f, s, shape, true);
+		if (shape->marked)
+			take_numbers(f, s, shape, false, true);
+		else if (first)
+			take_numbers(f, s, shape, true, false);
 		else
-			take_numbers(f, s, shape, false);
+			take_numbers(f, s, shape, false, false);
 		f->odd |= s->count > shape->positions || (shape->once && !first);
 		if (shape->dates | shape->times)
 			f->odd |= odd_date(f, s, shape);

@@ -151,7 +151,7 @@ static void a5_to_a7(const struct ft_facts *f, struct ft_identity *all)
 	};
 
 	for (size_t i = 0; i < sizeof t / sizeof *t; i++)
-		if (f->seen[t[i].part])
+		if (f->value[t[i].part] != FT_ABSENT)
 			set(all, t[i].which, f->sum[t[i].part], get(f, t[i].whole));
 }
 
@@ -224,7 +224,7 @@ static void a8_a10_a11(const struct ft_facts *f, struct ft_identity *all)
 {
 	struct share shares[SHARES_ON_STACK];
 
-	if (!f->seen[FT_EL_PA705] && !f->seen[FT_EL_LA103])
+	if (f->value[FT_EL_PA705] == FT_ABSENT && f->value[FT_EL_LA103] == FT_ABSENT)
 		return;
 	for (size_t base = 0; base < f->selection_count; base += SHARES_ON_STACK) {
 		size_t n = f->selection_count - base < SHARES_ON_STACK ? f->selection_count - base : SHARES_ON_STACK;
@@ -252,7 +252,7 @@ static void a9(const struct ft_facts *f, struct ft_identity *all)
 	int64_t sums[4] = { 0 };
 	bool any[4] = { false };
 
-	if (!f->seen[FT_EL_PA706])
+	if (f->value[FT_EL_PA706] == FT_ABSENT)
 		return;
 	for (size_t i = 0; i < f->row_count; i++) {
 		const struct ft_segment *s = &f->audit->segments[f->rows[i].segment];
@@ -349,7 +349,7 @@ static void a17_a18(const struct ft_facts *f, struct ft_identity *all)
 		lowest = p < lowest ? p : lowest;
 		highest = p > highest ? p : highest;
 	}
-	for (size_t i = 0; i < f->row_count && (f->seen[FT_EL_PA704] || f->seen[FT_EL_LA103]); i++) { /* lower prices on other lists count too */
+	for (size_t i = 0; i < f->row_count && (f->value[FT_EL_PA704] != FT_ABSENT || f->value[FT_EL_LA103] != FT_ABSENT); i++) { /* lower prices on other lists count too */
 		const struct ft_segment *s = &f->audit->segments[f->rows[i].segment];
 		int64_t p = s->id == FT_SEG_PA7 ? row_number(f, f->rows[i].segment, 4) :
 		            s->id == FT_SEG_LA1 ? row_number(f, f->rows[i].segment, 3) : FT_ABSENT;

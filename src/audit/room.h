@@ -19,6 +19,7 @@ struct segment_shape {
 	uint8_t positions;              /* the last one the dictionary knows */
 	uint8_t pairs;
 	bool once;                      /* belongs into a set once */
+	bool marked;                    /* may hold unset marks instead of numbers */
 	bool row;                       /* kept as a row of struct ft_facts */
 	bool under_pa1;                 /* belongs to the nearest PA1 above */
 	int16_t element[FT_POSITIONS_MAX + 1];
@@ -53,26 +54,29 @@ static inline int segment_by_key(uint32_t key)
 /* Signs, blanks and long numbers. */
 int64_t audit_slow_number(const char *p, size_t n, bool *ret_bad);
 
-/* A whole number as EVA-DTS writes it; `s` lies inside `whole`. FT_ABSENT when empty or not a number;
- * *ret_bad tells the two apart.
- *
- * Up to eight digits are read at once: the last byte of the number is the highest of the word, what
- * stands before it is shifted out and reads as leading zeros. */
-static inline int64_t audit_number(struct ft_slice whole, struct ft_span s, bool *ret_bad)
+/* One to eight digits, read at once: the last byte of the number is the highest of the word, what stands
+ * before it is shifted out and reads as leading zeros. Most counters have four digits at most, for which
+ * half a word does. FT_ABSENT for everything else. */
+static inline __attribute__((always_inline)) int64_t audit_digits(const char *bytes, struct ft_span s)
 {
-	*ret_bad = false;
 	if (s.n == 1) { /* half of all counters are a lone digit */
-		unsigned digit = (unsigned char)whole.p[s.at] - (unsigned)'0';
-		if (digit < 10)
-			return digit;
+		unsigned digit = (unsigned char)bytes[s.at] - (unsigned)'0';
+		return digit < 10 ? (int64_t)digit : FT_ABSENT;
 	}
-	if (s.n == 0)
-		return FT_ABSENT;
 #if __BYTE_ORDER__ == __ORDER_LITTLE_ENDIAN__
-	if (s.n <= 8 && s.at + s.n >= 8) {
-		unsigned shift = 8 * (8 - (unsigned)s.n);
+	if (s.n - 1 < 4 && s.at >= 4) {
+		uint32_t v;
+		memcpy(&v, bytes + s.at + s.n - 4, sizeof v);
+		v = (v ^ UINT32_C(0x30303030)) >> (32 - 8 * s.n) << (32 - 8 * s.n);
+		if (__builtin_expect((v | (v + UINT32_C(0x76767676))) & UINT32_C(0x80808080), 0))
+			return FT_ABSENT;
+		v = (v * 10 + (v >> 8)) & UINT32_C(0x00FF00FF);
+		return (uint32_t)(v * (100U << 16 | 1U)) >> 16;
+	}
+	if (s.n - 1 < 8 && s.at >= 8) {
+		unsigned shift = 8 * (8 - s.n);
 		uint64_t v;
-		memcpy(&v, whole.p + s.at + s.n - 8, sizeof v);
+		memcpy(&v, bytes + s.at + s.n - 8, sizeof v);
 		v ^= UINT64_C(0x3030303030303030);
 		v = v >> shift << shift;
 		if (__builtin_expect(!((v | (v + UINT64_C(0x7676767676767676))) & UINT64_C(0x8080808080808080)), 1)) {
@@ -83,7 +87,17 @@ static inline int64_t audit_number(struct ft_slice whole, struct ft_span s, bool
 		}
 	}
 #endif
-	return audit_slow_number(whole.p + s.at, s.n, ret_bad);
+	return FT_ABSENT;
+}
+
+/* A whole number as EVA-DTS writes it; `s` lies inside `whole`. FT_ABSENT when empty or not a number;
+ * *ret_bad tells the two apart. */
+static inline int64_t audit_number(struct ft_slice whole, struct ft_span s, bool *ret_bad)
+{
+	int64_t v = audit_digits(whole.p, s);
+
+	*ret_bad = false;
+	return v != FT_ABSENT || s.n == 0 ? v : audit_slow_number(whole.p + s.at, s.n, ret_bad);
 }
 
 /* The forms of dates and times by length, checked without taking them apart twice: false when `s`, not

@@ -130,7 +130,7 @@ static enum ft_status fill_lists(const struct ft_facts *f, struct ft_arena *a, s
 		for (size_t i = 0; i < f->row_count && pass != 1; i++) {
 			int id = f->audit->segments[f->rows[i].segment].id;
 			int32_t at = f->rows[i].selection;
-			if (at < 0 || (id != FT_SEG_PA7 && (id != FT_SEG_LA1 || f->seen[FT_EL_PA703])))
+			if (at < 0 || (id != FT_SEG_PA7 && (id != FT_SEG_LA1 || f->value[FT_EL_PA703] != FT_ABSENT)))
 				continue;
 			if (pass == 2)
 				list[at].lists[list[at].list_count] = list_of(f, f->rows[i].segment);
@@ -255,15 +255,24 @@ static enum ft_reliance rely_sales_total(const struct reasons *x)
 	return say(x, 0, FT_RELY_PART, "nothing else in the audit confirms the total");
 }
 
+static size_t counted_selections(const struct ft_facts *f)
+{
+	size_t n = 0;
+
+	for (size_t i = 0; i < f->row_count; i++)
+		n += f->audit->segments[f->rows[i].segment].id == FT_SEG_PA2 && row_number(f, f->rows[i].segment, 1) != FT_ABSENT;
+	return n;
+}
+
 static enum ft_reliance rely_by_selection(const struct reasons *x)
 {
 	enum ft_identity_stands a5 = stand(x->all, x->n, "A5");
 
-	if (!x->f->seen[FT_EL_PA201] && !x->f->seen[FT_EL_PA705])
+	if (x->f->value[FT_EL_PA201] == FT_ABSENT && x->f->value[FT_EL_PA705] == FT_ABSENT)
 		return say(x, 1, FT_RELY_NONE, "the machine counts no sales by selection");
 	if (a5 == FT_BROKEN)
 		return say(x, 1, FT_RELY_PART, "the selections do not sum to the total");
-	if (x->f->seen[FT_EL_PA201] < x->f->selection_count)
+	if (counted_selections(x->f) < x->f->selection_count)
 		return say(x, 1, FT_RELY_PART, "some selections carry no counters");
 	if (a5 == FT_HOLDS)
 		return say(x, 1, FT_RELY_FULL, "the selections sum to the total");
@@ -301,9 +310,9 @@ static enum ft_reliance rely_lists(const struct reasons *x)
 {
 	enum ft_identity_stands a8 = stand(x->all, x->n, "A8"), a9 = stand(x->all, x->n, "A9"), a11 = stand(x->all, x->n, "A11");
 
-	if (!x->f->seen[FT_EL_PA705] && !x->f->seen[FT_EL_LA103])
+	if (x->f->value[FT_EL_PA705] == FT_ABSENT && x->f->value[FT_EL_LA103] == FT_ABSENT)
 		return say(x, 5, FT_RELY_NONE, "the machine sends no price lists");
-	if (x->f->seen[FT_EL_PA705] && a8 == FT_HOLDS && a9 == FT_HOLDS)
+	if (x->f->value[FT_EL_PA705] != FT_ABSENT && a8 == FT_HOLDS && a9 == FT_HOLDS)
 		return say(x, 5, FT_RELY_FULL, "the rows of the lists sum to selections and devices");
 	if (a8 == FT_BROKEN || a9 == FT_BROKEN || a11 == FT_BROKEN)
 		return say(x, 5, FT_RELY_PART, "the rows of the lists do not sum to the selections");
