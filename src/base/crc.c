@@ -49,7 +49,8 @@ __attribute__((target("pclmul,sse4.1"))) static uint16_t crc16_clmul(uint16_t cr
 	x[0] = _mm_xor_si128(x[0], _mm_cvtsi32_si128(crc));
 	for (p += 64, n -= 64; n >= 64; p += 64, n -= 64)
 		for (int i = 0; i < 4; i++)
-			x[i] = _mm_xor_si128(fold(x[i], by512), _mm_loadu_si128((const __m128i *)(const void *)(p + (ptrdiff_t)16 * i)));
+			x[i] = _mm_xor_si128(fold(x[i], by512),
+			                     _mm_loadu_si128((const __m128i *)(const void *)(p + (ptrdiff_t)16 * i)));
 	for (int i = 1; i < 4; i++)
 		x[0] = _mm_xor_si128(fold(x[0], by128), x[i]);
 	for (; n >= 16; p += 16, n -= 16)

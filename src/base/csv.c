@@ -52,8 +52,9 @@ static enum ft_status read_quoted(struct reader *r, struct ft_slice *ret)
 
 	for (;; r->p++) {
 		if (r->p >= r->end)
-			return ft_fail(r->error, FT_E_INPUT, "In %s, the quote opened in line %u is never closed; close it and try again.",
-			               r->what, start_line);
+			return ft_fail(r->error, FT_E_INPUT,
+			               "In %s, the quote opened in line %u is never closed; close it and try again.", r->what,
+			               start_line);
 		if (*r->p == '\n')
 			r->line++;
 		if (*r->p != '"')

@@ -48,9 +48,12 @@ struct ft_civil ft_civil_of(int64_t unix_us, int offset_minutes)
 	int month = (int)(mp < 10 ? mp + 3 : mp - 9);
 
 	s -= days * 86400;
-	return (struct ft_civil){ .year = (int)(yoe + era * 400 + (month <= 2)), .month = month,
-		                  .day = (int)(doy - (153 * mp + 2) / 5 + 1), .hour = (int)(s / 3600),
-		                  .minute = (int)(s / 60 % 60), .second = (int)(s % 60) };
+	return (struct ft_civil){ .year = (int)(yoe + era * 400 + (month <= 2)),
+		                      .month = month,
+		                      .day = (int)(doy - (153 * mp + 2) / 5 + 1),
+		                      .hour = (int)(s / 3600),
+		                      .minute = (int)(s / 60 % 60),
+		                      .second = (int)(s % 60) };
 }
 
 int64_t ft_unix_of(const struct ft_civil *c, int offset_minutes)

@@ -19,13 +19,13 @@ struct cli;
 /* One row feeds dispatch, --help and the man page. */
 struct cli_verb {
 	const char *name;
-	const char *arguments; /* "PORT -o FILE" */
-	const char *summary;   /* one line */
-	const char *about;     /* paragraphs separated by blank lines */
+	const char *arguments;            /* "PORT -o FILE" */
+	const char *summary;              /* one line */
+	const char *about;                /* paragraphs separated by blank lines */
 	const struct cli_option *options; /* ends with a row of NULL */
-	const char *examples;  /* lines "$ fettle ..." and what they do; NULL for none */
-	int least, most;       /* positional arguments; most -1: any number */
-	int (*run)(struct cli *c); /* returns the exit code */
+	const char *examples;             /* lines "$ fettle ..." and what they do; NULL for none */
+	int least, most;                  /* positional arguments; most -1: any number */
+	int (*run)(struct cli *c);        /* returns the exit code */
 };
 
 enum { CLI_OPTIONS_MAX = 64 };
@@ -33,13 +33,16 @@ enum { CLI_OPTIONS_MAX = 64 };
 /* One run of the program. */
 struct cli {
 	const struct cli_verb *verb;
-	const char *book;   /* --book FILE, or NULL: see cli_book_path */
+	const char *book; /* --book FILE, or NULL: see cli_book_path */
 	bool json;
-	bool colour;        /* standard output is a terminal and NO_COLOR is not set */
-	int columns;        /* of the terminal, 80 elsewhere */
-	int count;          /* positional arguments */
+	bool colour; /* standard output is a terminal and NO_COLOR is not set */
+	int columns; /* of the terminal, 80 elsewhere */
+	int count;   /* positional arguments */
 	char **arguments;
-	struct { const struct cli_option *option; const char *value; } given[CLI_OPTIONS_MAX];
+	struct {
+		const struct cli_option *option;
+		const char *value;
+	} given[CLI_OPTIONS_MAX];
 	int given_count;
 	struct ft_arena arena; /* lives as long as the command */
 	struct ft_error error;

@@ -36,7 +36,8 @@ bool cli_number(struct cli *c, const char *name, int64_t least, int64_t most, in
 	int64_t v = otherwise;
 
 	if (text && (!ft_slice_i64(ft_slice_of(text), &v) || v < least || v > most)) {
-		cli_usage(c, "--%s takes a whole number from %lld to %lld, not \"%s\".", name, (long long)least, (long long)most, text);
+		cli_usage(c, "--%s takes a whole number from %lld to %lld, not \"%s\".", name, (long long)least,
+		          (long long)most, text);
 		return false;
 	}
 	*ret = v;
@@ -141,7 +142,8 @@ static enum ft_status cannot_read(struct cli *c, const char *path, const char *w
 	if (err == EISDIR)
 		return ft_fail(&c->error, FT_E_INPUT, "%s is a folder, but %s is one file; name the file in it.", path, what);
 	if (err == EACCES || err == EPERM)
-		return ft_fail(&c->error, FT_E_INPUT, "You have no permission to read %s as %s; ask its owner or copy it.", path, what);
+		return ft_fail(&c->error, FT_E_INPUT, "You have no permission to read %s as %s; ask its owner or copy it.",
+		               path, what);
 	return ft_fail(&c->error, FT_E_INPUT, "%s cannot be read as %s: %s.", path, what, strerror(err));
 }
 
@@ -172,8 +174,9 @@ static enum ft_status read_all(struct cli *c, int fd, const char *path, const ch
 			break;
 		n += (size_t)got;
 		if (n > most)
-			return ft_fail(&c->error, FT_E_INPUT, "%s is larger than the %zu MB that %s may have; is it the right file?",
-			               path, most >> 20, what);
+			return ft_fail(&c->error, FT_E_INPUT,
+			               "%s is larger than the %zu MB that %s may have; is it the right file?", path, most >> 20,
+			               what);
 	}
 	*ret = (struct ft_slice){ p, n };
 	return FT_OK;
@@ -194,7 +197,8 @@ enum ft_status cli_read_file(struct cli *c, const char *path, const char *what, 
 		close(fd);
 		return cannot_read(c, path, what, EISDIR);
 	}
-	s = read_all(c, fd, path, what, most, st.st_size > 0 && (size_t)st.st_size <= most ? (size_t)st.st_size : 65535, ret);
+	s = read_all(c, fd, path, what, most, st.st_size > 0 && (size_t)st.st_size <= most ? (size_t)st.st_size : 65535,
+	             ret);
 	close(fd);
 	return s;
 }

@@ -115,6 +115,20 @@ static void look_at_terminal(struct cli *c)
 	}
 }
 
+/* Only options, or nothing at all. */
+static int without_verb(struct cli *c, int argc, char **argv)
+{
+	if (argc > 1 && strcmp(argv[1], "--version") == 0)
+		return puts("fettle " FT_VERSION) < 0 ? FT_E_STORE : FT_OK;
+	for (int i = 1; i < argc; i++)
+		if (strcmp(argv[i], "--help") == 0 || strcmp(argv[i], "-h") == 0)
+			return help_page(stdout, FT_OK);
+	if (argc == 1)
+		return help_page(stderr, FT_E_USAGE);
+	cli_usage(c, "No command was given; fettle --help lists them.");
+	return cli_failed(c);
+}
+
 static int run(struct cli *c, int argc, char **argv)
 {
 	int at = find_verb_word(argc, argv);
@@ -128,10 +142,8 @@ static int run(struct cli *c, int argc, char **argv)
 		c->verb = find_verb(argv[at]);
 	for (int i = 1; i < argc; i++)
 		c->json |= strcmp(argv[i], "--json") == 0;
-	if (!at && argc > 1 && strcmp(argv[1], "--version") == 0)
-		return puts("fettle " FT_VERSION) < 0 ? FT_E_STORE : FT_OK;
 	if (!at)
-		return help_page(argc > 1 && strcmp(argv[1], "--help") == 0 ? stdout : stderr, argc > 1 && strcmp(argv[1], "--help") == 0 ? FT_OK : FT_E_USAGE);
+		return without_verb(c, argc, argv);
 	if (strcmp(argv[at], "help") == 0)
 		return help_command(argc - at - 1, argv + at + 1);
 	if (!c->verb) {
@@ -144,8 +156,9 @@ static int run(struct cli *c, int argc, char **argv)
 		return help_verb(c->verb, stdout);
 	c->book = cli_value(c, "book");
 	if (c->count < c->verb->least || (c->verb->most >= 0 && c->count > c->verb->most)) {
-		cli_usage(c, "%s are given to %s; it is used so: fettle %s %s.", c->count < c->verb->least ? "Too few words" : "Too many words",
-		          c->verb->name, c->verb->name, c->verb->arguments);
+		cli_usage(c, "%s for %s; it is used so: fettle %s%s%s",
+		          c->count < c->verb->least ? "Too few words" : "Too many words", c->verb->name, c->verb->name,
+		          *c->verb->arguments ? " " : "", c->verb->arguments);
 		return cli_failed(c);
 	}
 	return c->verb->run(c);

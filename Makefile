@@ -1,0 +1,39 @@
+# SPDX-License-Identifier: Apache-2.0
+# A thin front for a fresh Debian 12: every target first installs what is missing (tools/need.sh).
+# With the packages there, plain meson does the same: see CONTRIBUTING.md.
+.PHONY: all build try check benchmark fuzz format format-check tidy clean need
+
+all: build
+
+need:
+	@sh tools/need.sh
+
+build: need
+	@sh tools/build.sh build
+
+try: build
+	@bash tools/try.sh build/src/cli/fettle papers
+
+check: need
+	@python3 tools/check.py
+
+benchmark: need
+	@sh tools/build.sh build-release --buildtype=release -Ddebug=true
+	@python3 benchmarks/run.py build-release
+
+fuzz: need
+	@CC=clang sh tools/build.sh build-fuzz -Dfuzz=true -Db_sanitize=address,undefined -Db_lundef=false
+	@python3 tools/fuzz.py build-fuzz
+
+tidy: need
+	@CC=clang sh tools/build.sh build-clang
+	@python3 tools/tidy.py build-clang
+
+format: need
+	@sh tools/format.sh --write
+
+format-check: need
+	@sh tools/format.sh
+
+clean:
+	rm -rf build build-asan build-clang build-fuzz build-release
