@@ -30,7 +30,8 @@ static int one(const char *b, size_t n)
 
 	if (!p || !g)
 		return 0;
-	for (const char *line = b; line && line < b + n; line = memchr(line, '\n', (size_t)(b + n - line)), line += line != NULL) {
+	for (const char *line = b; line && line < b + n;
+	     line = memchr(line, '\n', (size_t)(b + n - line)), line += line != NULL) {
 		const char *q = line + 4;
 		if (memcmp(line, "PA2*", 4) == 0) {
 			count += number(&q);
@@ -41,7 +42,7 @@ static int one(const char *b, size_t n)
 		}
 	}
 	return count == want_count && value == want_value &&
-	       ft_crc16(0, p + 2, (size_t)(g + 2 - p - 2)) == (uint16_t)strtoul(g + 6, NULL, 16);
+		ft_crc16(0, p + 2, (size_t)(g + 2 - p - 2)) == (uint16_t)strtoul(g + 6, NULL, 16);
 }
 
 int main(int argc, char **argv)

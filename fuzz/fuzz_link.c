@@ -139,7 +139,7 @@ static void rest(struct run *r)
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
 	static const char file[] = "DXS*QQC0000003*VA*V0/6*1\r\nST*001*0001\r\n"
-	                           "\x10\x10\x04\x05\x15 VA1*1200*8\r\nDXE*1*1\r\n";
+							   "\x10\x10\x04\x05\x15 VA1*1200*8\r\nDXE*1*1\r\n";
 	struct run r = { 0 };
 
 	if (size < 2)
@@ -166,11 +166,23 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 			feed(&r, data + at, n);
 			at += n;
 			break;
-		case TICK: r.now_us += (int64_t)number * 1000; ft_link_tick(r.k, r.now_us); break;
-		case OUT: give(&r, number ? n : FT_LINK_OUT_MAX); break;
-		case LATE: r.now_us += (int64_t)number * 100000; ft_link_tick(r.k, r.now_us); break;
-		case OFFER: ft_link_offer(r.k, (struct ft_slice){ file, number * sizeof file / 32 }); break;
-		case HOLD: ft_link_hold(r.k, number & 1); break;
+		case TICK:
+			r.now_us += (int64_t)number * 1000;
+			ft_link_tick(r.k, r.now_us);
+			break;
+		case OUT:
+			give(&r, number ? n : FT_LINK_OUT_MAX);
+			break;
+		case LATE:
+			r.now_us += (int64_t)number * 100000;
+			ft_link_tick(r.k, r.now_us);
+			break;
+		case OFFER:
+			ft_link_offer(r.k, (struct ft_slice){ file, number * sizeof file / 32 });
+			break;
+		case HOLD:
+			ft_link_hold(r.k, number & 1);
+			break;
 		case FRAME:
 			if (number == 31) {
 				ft_link_abort(r.k, r.now_us);

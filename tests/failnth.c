@@ -79,7 +79,7 @@ void *realloc(void *p, size_t n)
 }
 
 /* The C library's own function behind `name`. */
-#define REAL(type, name, ...) (__extension__(type (*)(__VA_ARGS__))dlsym(RTLD_NEXT, #name))
+#define REAL(type, name, ...) (__extension__(type(*)(__VA_ARGS__)) dlsym(RTLD_NEXT, #name))
 
 ssize_t write(int fd, const void *p, size_t n)
 {

@@ -12,7 +12,9 @@ enum dialect { SNACK, EURO, OLD, DIALECTS };
 enum { PLACES_MAX = 64, LISTS = 3 };
 enum { DEV_CA, DEV_DA, DEV_TA };
 
-struct tally { int64_t n[2], v[2]; }; /* [0] since initialisation, [1] since reset */
+struct tally {
+	int64_t n[2], v[2];
+}; /* [0] since initialisation, [1] since reset */
 
 struct machine {
 	enum dialect dialect;
@@ -99,9 +101,8 @@ static inline void reset_interval(struct machine *m)
 	for (size_t i = 0; i < sizeof cash / sizeof *cash; i++)
 		cash[i][1] = 0;
 	for (int p = 0; p < m->places; p++) {
-		m->sel[p].n[1] =
-			m->sel[p].v[1] =
-			m->sel_test[p].n[1] = m->sel_test[p].v[1] = m->sel_free[p].n[1] = m->sel_free[p].v[1] = 0;
+		m->sel[p].n[1] = m->sel[p].v[1] = m->sel_test[p].n[1] = m->sel_test[p].v[1] = m->sel_free[p].n[1] =
+			m->sel_free[p].v[1] = 0;
 		for (int l = 0; l < LISTS; l++)
 			m->list[p][l].n[1] = m->list[p][l].v[1] = 0;
 	}
@@ -123,16 +124,15 @@ static inline void write_rows(struct ft_buf *b, const struct machine *m, int p)
 		return;
 	}
 	ft_buf_printf(b, "PA2*%lld*%lld*%lld*%lld\r\n", LL(m->sel[p].n[0]), LL(m->sel[p].v[0]), LL(m->sel[p].n[1]),
-		LL(m->sel[p].v[1]));
+	              LL(m->sel[p].v[1]));
 	ft_buf_printf(b, "PA3*%lld*%lld*%lld*%lld\r\n", LL(m->sel_test[p].n[0]), LL(m->sel_test[p].v[0]),
-		LL(m->sel_test[p].n[1]), LL(m->sel_test[p].v[1]));
+	              LL(m->sel_test[p].n[1]), LL(m->sel_test[p].v[1]));
 	ft_buf_printf(b, "PA4*%lld*%lld*%lld*%lld\r\n", LL(m->sel_free[p].n[0]), LL(m->sel_free[p].v[0]),
-		LL(m->sel_free[p].n[1]), LL(m->sel_free[p].v[1]));
+	              LL(m->sel_free[p].n[1]), LL(m->sel_free[p].v[1]));
 	for (int l = 0; l < LISTS && m->dialect == EURO; l++) {
 		const struct tally *t = &m->list[p][l];
 		ft_buf_printf(b, "PA7*%d*%s*%d*%lld*%lld*%lld*%lld*%lld\r\n", p + 10, l ? "DA" : "CA", l,
-			LL(list_price(m, p, l)), LL(t->n[0]), LL(t->v[0]),
-		              LL(t->n[1]), LL(t->v[1]));
+		              LL(list_price(m, p, l)), LL(t->n[0]), LL(t->v[0]), LL(t->n[1]), LL(t->v[1]));
 	}
 }
 
@@ -145,9 +145,8 @@ static inline void write_machine(struct ft_buf *b, const struct machine *m)
 		write_totals(b, "VA3", &m->free);
 	}
 	write_totals(b, "CA2", &m->cash);
-	ft_buf_printf(b, "CA3*%lld*%lld*%lld**%lld*%lld*%lld**%lld*%lld\r\n", LL(m->in[1]), LL(m->box[1]),
-		LL(m->tubes[1]), LL(m->in[0]), LL(m->box[0]),
-	              LL(m->tubes[0]), LL(m->bills[1]), LL(m->bills[0]));
+	ft_buf_printf(b, "CA3*%lld*%lld*%lld**%lld*%lld*%lld**%lld*%lld\r\n", LL(m->in[1]), LL(m->box[1]), LL(m->tubes[1]),
+	              LL(m->in[0]), LL(m->box[0]), LL(m->tubes[0]), LL(m->bills[1]), LL(m->bills[0]));
 	ft_buf_printf(b, "CA4*%lld*0*%lld*0\r\nCA15*%lld\r\n", LL(m->change[1]), LL(m->change[0]), LL(m->stored));
 	if (m->dialect != OLD)
 		write_totals(b, "DA2", &m->card);
@@ -170,11 +169,11 @@ static inline unsigned roll(uint64_t *state, unsigned below)
 
 static inline struct vend random_vend(const struct machine *m, uint64_t *state)
 {
-	static const enum ft_paid ways[] = { FT_PAID_COIN, FT_PAID_COIN, FT_PAID_COIN, FT_PAID_BILL, FT_PAID_CARD_1,
-		FT_PAID_CARD_1, FT_PAID_CARD_1,
-		                             FT_PAID_TOKEN, FT_PAID_TEST, FT_PAID_FREE };
-	struct vend v = { .place = (int)roll(state, (unsigned)m->places), .paid = ways[roll(state, 10)],
-		.tendered = FT_ABSENT };
+	static const enum ft_paid ways[] = { FT_PAID_COIN,   FT_PAID_COIN,   FT_PAID_COIN,  FT_PAID_BILL, FT_PAID_CARD_1,
+		                                 FT_PAID_CARD_1, FT_PAID_CARD_1, FT_PAID_TOKEN, FT_PAID_TEST, FT_PAID_FREE };
+	struct vend v = { .place = (int)roll(state, (unsigned)m->places),
+		              .paid = ways[roll(state, 10)],
+		              .tendered = FT_ABSENT };
 
 	if (m->dialect == OLD || (m->dialect == EURO && v.paid == FT_PAID_TOKEN))
 		v.paid = FT_PAID_COIN;
@@ -213,8 +212,7 @@ static inline struct ft_read open_audit(struct ft_slice text, struct ft_arena *a
 	char *copy = ft_arena_text(a, text);
 
 	if (!d || !f || !copy || ft_audit_read((struct ft_slice){ copy, text.n }, a, d, NULL) != FT_OK ||
-		d->set_count == 0 ||
-	    ft_audit_facts(d, &d->sets[0], a, f, NULL) != FT_OK)
+	    d->set_count == 0 || ft_audit_facts(d, &d->sets[0], a, f, NULL) != FT_OK)
 		return (struct ft_read){ NULL, NULL };
 	return (struct ft_read){ "audit", f };
 }

@@ -97,7 +97,8 @@ static void samples(void **state)
 		n = ft_audit_identities(r.facts, all);
 		for (size_t k = 0; k < n; k++) {
 			if (all[k].stands == FT_BROKEN)
-				fail_msg("%s: %s: %lld and %lld", cases[i].file, all[k].id, (long long)all[k].left, (long long)all[k].right);
+				fail_msg("%s: %s: %lld and %lld", cases[i].file, all[k].id, (long long)all[k].left,
+				         (long long)all[k].right);
 			holds += all[k].stands == FT_HOLDS;
 		}
 		if (holds < cases[i].holds)
@@ -123,15 +124,27 @@ static void reading(void **state)
 		CASE("no last end", "DXS*A*VA*V0/6*1\r\nST*001*0001\r\nSE*2*0001\r\nDXE*1*1", 1, 0, true),
 		CASE("raw set", "ST*001*0001\r\nVA1*1*2\r\nSE*3*0001\r\n", 1, 0, true),
 		CASE("no ST at all", "DXS*A*VA*V0/6*1\r\nVA1*1*2\r\nDXE*1*1\r\n\r\n", 1, 0, true),
-		CASE("BOM", "\xef\xbb\xbf" "DXS*A*VA*V0/6*1\r\nST*001*0001\r\nSE*2*0001\r\nDXE*1*1\r\n", 1, 1, true),
-		CASE("NULs and noise", "\0\0~x\x7f" "DXS*A*VA*V0/6*1\r\nST*001*0001\r\nSE*2*0001\r\nDXE*1*1\r\n\0\0\xff", 1, 2, true),
-		CASE("two transmissions", "DXS*A*VA*V0/6*1\r\nST*001*1\r\nSE*2*1\r\nDXE*1*1\r\nDXS*A*VA*V0/6*1\r\nST*001*1\r\nSE*2*1\r\nDXE*1*1\r\n", 2, 0, true),
-		CASE("two sets in one", "DXS*A*VA*V0/6*1\r\nST*001*1\r\nSE*2*1\r\nST*001*2\r\nSE*2*2\r\nDXE*1*2\r\n", 2, 0, true),
-		CASE("back-office lines", "DXS*A*VA*V0/6*1\r\nST-1\r\nST*001*1\r\n@$..x*y\r\nSE*2*1\r\nSE-1\r\nDXE*1*1\r\n", 1, 3, true),
+		CASE("BOM",
+		     "\xef\xbb\xbf"
+		     "DXS*A*VA*V0/6*1\r\nST*001*0001\r\nSE*2*0001\r\nDXE*1*1\r\n",
+		     1, 1, true),
+		CASE("NULs and noise",
+		     "\0\0~x\x7f"
+		     "DXS*A*VA*V0/6*1\r\nST*001*0001\r\nSE*2*0001\r\nDXE*1*1\r\n\0\0\xff",
+		     1, 2, true),
+		CASE("two transmissions",
+		     "DXS*A*VA*V0/6*1\r\nST*001*1\r\nSE*2*1\r\nDXE*1*1\r\nDXS*A*VA*V0/6*1\r\nST*001*1\r\nSE*2*1\r\nDXE*1*1\r\n",
+		     2, 0, true),
+		CASE("two sets in one", "DXS*A*VA*V0/6*1\r\nST*001*1\r\nSE*2*1\r\nST*001*2\r\nSE*2*2\r\nDXE*1*2\r\n", 2, 0,
+		     true),
+		CASE("back-office lines", "DXS*A*VA*V0/6*1\r\nST-1\r\nST*001*1\r\n@$..x*y\r\nSE*2*1\r\nSE-1\r\nDXE*1*1\r\n", 1,
+		     3, true),
 		CASE("cut before SE", "DXS*A*VA*V0/6*1\r\nST*001*1\r\nVA1*1*2\r\nCA", 1, 1, false),
 		CASE("cut before DXE", "DXS*A*VA*V0/6*1\r\nST*001*1\r\nSE*2*1\r\n", 1, 0, false),
 		CASE("a piece", "VA1*1*2\r\nCA2*1*2\r\n", 1, 0, false),
-		CASE("second starts before the first ends", "DXS*A*VA*V0/6*1\r\nST*001*1\r\nVA1*1\r\nDXS*A*VA*V0/6*1\r\nST*001*1\r\nSE*2*1\r\nDXE*1*1\r\n", 2, 0, false),
+		CASE("second starts before the first ends",
+		     "DXS*A*VA*V0/6*1\r\nST*001*1\r\nVA1*1\r\nDXS*A*VA*V0/6*1\r\nST*001*1\r\nSE*2*1\r\nDXE*1*1\r\n", 2, 0,
+		     false),
 		CASE("nothing", "", 0, 0, false),
 		CASE("a letter", "Dear sir,\r\nOK\r\nthe machine * sells.\r\n", 0, 3, false),
 		CASE("one line that only looks like a segment", "hello\r\nVA1*2\r\n", 0, 2, false),
@@ -148,7 +161,8 @@ static void reading(void **state)
 		assert_round_trip(&r.audit);
 		if (r.audit.set_count != cases[i].sets || r.audit.foreign != cases[i].foreign ||
 		    (r.audit.set_count && r.check.whole != cases[i].whole))
-			fail_msg("%s: %zu sets, %zu foreign, whole %d", cases[i].legend, r.audit.set_count, r.audit.foreign, r.check.whole);
+			fail_msg("%s: %zu sets, %zu foreign, whole %d", cases[i].legend, r.audit.set_count, r.audit.foreign,
+			         r.check.whole);
 		if (r.audit.set_count)
 			assert_int_equal(has(&r, FT_RULE_AUDIT_TRUNCATED, FT_FAULT), !cases[i].whole);
 		ft_arena_done(&r.arena);
@@ -166,9 +180,11 @@ static void block_edges(void **state)
 		for (size_t k = 0; k < 3; k++) {
 			char text[400];
 			struct read_audit r;
-			int len = snprintf(text, sizeof text, "ST*%.*s*1%sVA1*7*3%sSE*3*1%s", (int)n,
-			                   "xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx"
-			                   "xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx", ends[k], ends[k], ends[k]);
+			int len =
+				snprintf(text, sizeof text, "ST*%.*s*1%sVA1*7*3%sSE*3*1%s", (int)n,
+			             "xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx"
+			             "xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx",
+			             ends[k], ends[k], ends[k]);
 			open_audit(&r, (struct ft_slice){ text, (size_t)len }, 0);
 			assert_int_equal(r.audit.segment_count, 3);
 			assert_true(r.facts->value[FT_EL_VA101] == 7 && r.facts->value[FT_EL_VA102] == 3);
@@ -185,13 +201,21 @@ static void numbers(void **state)
 		int64_t value;
 		bool bad;
 	} cases[] = {
-		{ "0", 0, false },           { "7", 7, false },
-		{ "12345678", 12345678, false }, { "123456789", 123456789, false },
-		{ "999999999999999999", 999999999999999999, false }, { "9999999999999999999", FT_ABSENT, true },
-		{ "-5", -5, false },         { "12 ", 12, false },
-		{ "", FT_ABSENT, false },    { "   ", FT_ABSENT, false },
-		{ "1x", FT_ABSENT, true },   { "0112", 112, false },
-		{ "\xff\xff", FT_ABSENT, true }, { "1:", FT_ABSENT, true }, { "1/2", FT_ABSENT, true },
+		{ "0", 0, false },
+		{ "7", 7, false },
+		{ "12345678", 12345678, false },
+		{ "123456789", 123456789, false },
+		{ "999999999999999999", 999999999999999999, false },
+		{ "9999999999999999999", FT_ABSENT, true },
+		{ "-5", -5, false },
+		{ "12 ", 12, false },
+		{ "", FT_ABSENT, false },
+		{ "   ", FT_ABSENT, false },
+		{ "1x", FT_ABSENT, true },
+		{ "0112", 112, false },
+		{ "\xff\xff", FT_ABSENT, true },
+		{ "1:", FT_ABSENT, true },
+		{ "1/2", FT_ABSENT, true },
 	};
 	(void)state;
 	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
@@ -304,8 +328,10 @@ static void bills(void **state)
 		struct read_audit r;
 		int n = snprintf(text, sizeof text, "ST*001*1\r\n%sSE*3*1\r\n", cases[i].text);
 		open_audit(&r, (struct ft_slice){ text, (size_t)n }, 0);
-		if (r.facts->bills != cases[i].bills || r.facts->bills_in_init != cases[i].init || r.facts->bills_in_reset != cases[i].reset)
-			fail_msg("case %zu: %d %lld %lld", i, r.facts->bills, (long long)r.facts->bills_in_init, (long long)r.facts->bills_in_reset);
+		if (r.facts->bills != cases[i].bills || r.facts->bills_in_init != cases[i].init ||
+		    r.facts->bills_in_reset != cases[i].reset)
+			fail_msg("case %zu: %d %lld %lld", i, r.facts->bills, (long long)r.facts->bills_in_init,
+			         (long long)r.facts->bills_in_reset);
 		assert_int_equal(has(&r, FT_RULE_AUDIT_CASH_IN, FT_DOUBT), cases[i].bills == FT_BILLS_UNSURE || i == 5);
 		ft_arena_done(&r.arena);
 	}
@@ -402,10 +428,10 @@ static void cells(void **state)
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
-		cmocka_unit_test(samples),     cmocka_unit_test(reading),   cmocka_unit_test(block_edges),
-		cmocka_unit_test(numbers),     cmocka_unit_test(each_rule), cmocka_unit_test(crc_either_order),
-		cmocka_unit_test(bills),       cmocka_unit_test(summary),   cmocka_unit_test(event_codes),
-		cmocka_unit_test(dictionary),  cmocka_unit_test(cells),
+		cmocka_unit_test(samples),    cmocka_unit_test(reading),   cmocka_unit_test(block_edges),
+		cmocka_unit_test(numbers),    cmocka_unit_test(each_rule), cmocka_unit_test(crc_either_order),
+		cmocka_unit_test(bills),      cmocka_unit_test(summary),   cmocka_unit_test(event_codes),
+		cmocka_unit_test(dictionary), cmocka_unit_test(cells),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

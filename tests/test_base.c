@@ -82,9 +82,17 @@ static void money(void **state)
 		bool ok;
 		int64_t minor;
 	} cases[] = {
-		{ "12.50", 2, true, 1250 }, { "12,5", 2, true, 1250 }, { "12", 2, true, 1200 },    { "-0.05", 2, true, -5 },
-		{ "1.234", 2, false, 0 },   { "", 2, false, 0 },       { "12.", 2, false, 0 },     { "1 2", 2, false, 0 },
-		{ "150", 0, true, 150 },    { "1.5", 0, false, 0 },    { "99999999999999999999", 2, false, 0 },
+		{ "12.50", 2, true, 1250 },
+		{ "12,5", 2, true, 1250 },
+		{ "12", 2, true, 1200 },
+		{ "-0.05", 2, true, -5 },
+		{ "1.234", 2, false, 0 },
+		{ "", 2, false, 0 },
+		{ "12.", 2, false, 0 },
+		{ "1 2", 2, false, 0 },
+		{ "150", 0, true, 150 },
+		{ "1.5", 0, false, 0 },
+		{ "99999999999999999999", 2, false, 0 },
 		{ ".5", 2, false, 0 },
 	};
 	char text[FT_MONEY_TEXT];
@@ -153,7 +161,8 @@ static void csv(void **state)
 	struct ft_arena a = { 0 };
 	struct ft_error e = { 0 };
 	struct ft_csv c;
-	struct ft_slice text = FT_SLICE("\xef\xbb\xbf# remark\r\n\r\nTime;Price ;note\r\n1;\"2,50\";\"say \"\"so\"\"\n twice\"\r\n3;4");
+	struct ft_slice text =
+		FT_SLICE("\xef\xbb\xbf# remark\r\n\r\nTime;Price ;note\r\n1;\"2,50\";\"say \"\"so\"\"\n twice\"\r\n3;4");
 
 	(void)state;
 	assert_int_equal(ft_csv_read(text, "the list", &a, &c, &e), FT_OK);
@@ -224,10 +233,12 @@ static void verdicts(void **state)
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
-		cmocka_unit_test(crc_vectors), cmocka_unit_test(crc_forms_agree), cmocka_unit_test(hash_vectors),
-		cmocka_unit_test(currencies),  cmocka_unit_test(money),           cmocka_unit_test(times),
-		cmocka_unit_test(slices),      cmocka_unit_test(csv),             cmocka_unit_test(json),
-		cmocka_unit_test(buffer_ceiling), cmocka_unit_test(verdicts),
+		cmocka_unit_test(crc_vectors),  cmocka_unit_test(crc_forms_agree),
+		cmocka_unit_test(hash_vectors), cmocka_unit_test(currencies),
+		cmocka_unit_test(money),        cmocka_unit_test(times),
+		cmocka_unit_test(slices),       cmocka_unit_test(csv),
+		cmocka_unit_test(json),         cmocka_unit_test(buffer_ceiling),
+		cmocka_unit_test(verdicts),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -84,8 +84,12 @@ static void replays(void **state)
 		for (size_t step = 0; step <= 32; step++) {
 			struct ft_error e = { 0 };
 			struct ft_buf events = { 0 };
-			struct ft_link_replay how = { .kind = recordings[i].kind, .role = recordings[i].role, .settings = &s,
-			                              .file = ft_slice_of(recordings[i].file), .step = step, .events = &events };
+			struct ft_link_replay how = { .kind = recordings[i].kind,
+				                          .role = recordings[i].role,
+				                          .settings = &s,
+				                          .file = ft_slice_of(recordings[i].file),
+				                          .step = step,
+				                          .events = &events };
 
 			if (ft_link_replay(k, &how, ft_buf_text(&trace), &e) != FT_OK)
 				fail_msg("%s in steps of %zu: %s", recordings[i].name, step, e.text);
@@ -141,8 +145,8 @@ static void trace_text(void **state)
 	static const struct {
 		const char *text, *complaint;
 	} bad[] = {
-		{ "x > 05", "Line 1" }, { "5", "Line 1" },           { "5 ?", "signs" },   { "\n\n7 > 0", "Line 3" },
-		{ "7 > 0G", "0G" },     { "-1 > 05", "Line 1" },     { "7 <05 005", "005" },
+		{ "x > 05", "Line 1" }, { "5", "Line 1" },       { "5 ?", "signs" },     { "\n\n7 > 0", "Line 3" },
+		{ "7 > 0G", "0G" },     { "-1 > 05", "Line 1" }, { "7 <05 005", "005" },
 	};
 	struct ft_buf out = { 0 };
 	struct ft_trace_line line;
@@ -240,8 +244,8 @@ static void carrier_goes_away(void **state)
 	struct ft_link *k = malloc(ft_link_size());
 	struct ft_link_settings s = ft_link_defaults(FT_LINK_DDCMP, FT_LINK_MACHINE);
 	/* who are you, as seen on a wire (section 9) */
-	static const uint8_t who[] = { 0x81, 0x10, 0x00, 0x00, 0x01, 0x01, 0x1F, 0x82, 0x77, 0xE0, 0x00, 0x00, 0x00, 0x00,
-	                               0x00, 0x01, 0x03, 0x19, 0x20, 0x19, 0x17, 0x00, 0x00, 0x0C, 0x5D, 0xC9 };
+	static const uint8_t who[] = { 0x81, 0x10, 0x00, 0x00, 0x01, 0x01, 0x1F, 0x82, 0x77, 0xE0, 0x00, 0x00, 0x00,
+		                           0x00, 0x00, 0x01, 0x03, 0x19, 0x20, 0x19, 0x17, 0x00, 0x00, 0x0C, 0x5D, 0xC9 };
 	static const uint8_t ack[] = { 0x05, 0x01, 0x40, 0x01, 0x00, 0x01, 0xB8, 0x55 };
 	int64_t now_us = 0;
 
@@ -266,10 +270,8 @@ static void carrier_goes_away(void **state)
 int main(int argc, char **argv)
 {
 	const struct CMUnitTest tests[] = {
-		cmocka_unit_test(replays),
-		cmocka_unit_test(replay_notices),
-		cmocka_unit_test(trace_text),
-		cmocka_unit_test(noise_is_no_answer),
+		cmocka_unit_test(replays),           cmocka_unit_test(replay_notices),
+		cmocka_unit_test(trace_text),        cmocka_unit_test(noise_is_no_answer),
 		cmocka_unit_test(carrier_goes_away),
 	};
 

@@ -204,8 +204,11 @@ static void codes(void **state)
 		uint16_t machine, carrier, after;
 		bool ok;
 	} cases[] = {
-		{ 0, 0, 0, true }, { 0, 0x1234, 0x1234, true }, { 0x1234, 0x1234, 0x1234, true },
-		{ 0x1234, 0, 0x1234, false }, { 0x1234, 0x4321, 0x1234, false },
+		{ 0, 0, 0, true },
+		{ 0, 0x1234, 0x1234, true },
+		{ 0x1234, 0x1234, 0x1234, true },
+		{ 0x1234, 0, 0x1234, false },
+		{ 0x1234, 0x4321, 0x1234, false },
 	};
 
 	(void)state;
@@ -302,10 +305,10 @@ static void print_rates(void)
 int main(int argc, char **argv)
 {
 	const struct CMUnitTest tests[] = {
-		cmocka_unit_test(clean),      cmocka_unit_test(block_sizes), cmocka_unit_test(lossy), cmocka_unit_test(echo),
-		cmocka_unit_test(finds_out),  cmocka_unit_test(nobody),      cmocka_unit_test(codes),
-		cmocka_unit_test(falls_back),
-		cmocka_unit_test(busy),       cmocka_unit_test(breaks),
+		cmocka_unit_test(clean),  cmocka_unit_test(block_sizes), cmocka_unit_test(lossy),
+		cmocka_unit_test(echo),   cmocka_unit_test(finds_out),   cmocka_unit_test(nobody),
+		cmocka_unit_test(codes),  cmocka_unit_test(falls_back),  cmocka_unit_test(busy),
+		cmocka_unit_test(breaks),
 	};
 
 	make_content();

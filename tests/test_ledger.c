@@ -57,8 +57,9 @@ static struct outcome prove(struct ft_slice before, struct ft_slice after, const
 	struct ft_error e = { 0 };
 
 	if (sales) {
-		assert_int_equal(ft_sales_read(ft_slice_of(sales), "the list", a.facts->decimals, &arena, &list,
-			&in.sale_count, &e), FT_OK);
+		assert_int_equal(ft_sales_read(ft_slice_of(sales), "the list", a.facts->decimals, &arena, &list, &in.sale_count,
+		                               &e),
+		                 FT_OK);
 		in.sales = list;
 	}
 	assert_int_equal(ft_prove(&b, &a, &in, &arena, &o.findings, &o.p, &e), FT_OK);
@@ -74,7 +75,7 @@ static const struct ft_finding *finding(const struct outcome *o, enum ft_rule_id
 }
 
 static const struct ft_counter *counter(const struct outcome *o, const char *element, const char *selection,
-	bool since_reset)
+                                        bool since_reset)
 {
 	for (size_t i = 0; i < o->p.counter_count; i++) {
 		const struct ft_counter *c = &o->p.counters[i];
@@ -112,19 +113,21 @@ static void honest_pairs(void **state)
 /* Worked out by hand: three sales on sample 1, every counter they touch and some they must not. */
 static void table_by_hand(void **state)
 {
-	static const struct { const char *element, *selection; int64_t expected; } table[] = {
-		{ "VA101", NULL, 600 }, { "VA102", NULL, 3 }, { "VA201", NULL, 225 }, { "VA202", NULL, 1 },
-			{ "VA301", NULL, 0 },
-		{ "CA201", NULL, 400 }, { "CA202", NULL, 2 }, { "DA201", NULL, 200 }, { "DA202", NULL, 1 },
-			{ "TA201", NULL, 0 },
-		{ "PA201", "10", 0 },   { "PA201", "12", 1 },  { "PA202", "12", 175 }, { "PA201", "14", 1 },
-			{ "PA202", "14", 200 },
-		{ "PA201", "32", 1 },   { "PA202", "32", 225 }, { "PA301", "32", 1 },  { "PA302", "32", 225 },
-			{ "PA401", "32", 0 },
+	static const struct {
+		const char *element, *selection;
+		int64_t expected;
+	} table[] = {
+		{ "VA101", NULL, 600 }, { "VA102", NULL, 3 },   { "VA201", NULL, 225 }, { "VA202", NULL, 1 },
+		{ "VA301", NULL, 0 },   { "CA201", NULL, 400 }, { "CA202", NULL, 2 },   { "DA201", NULL, 200 },
+		{ "DA202", NULL, 1 },   { "TA201", NULL, 0 },   { "PA201", "10", 0 },   { "PA201", "12", 1 },
+		{ "PA202", "12", 175 }, { "PA201", "14", 1 },   { "PA202", "14", 200 }, { "PA201", "32", 1 },
+		{ "PA202", "32", 225 }, { "PA301", "32", 1 },   { "PA302", "32", 225 }, { "PA401", "32", 0 },
 	};
 	struct ft_slice b = load("samples/sample-1.dts");
-	struct outcome o = prove(b, b,
-		"selection,price,paid_with,tendered\n12,1.75,coin,2.00\n32,2.25,bill,5.00\n14,2.00,card,\n32,2.25,test,\n", FT_ABSENT);
+	struct outcome o = prove(
+		b, b,
+		"selection,price,paid_with,tendered\n12,1.75,coin,2.00\n32,2.25,bill,5.00\n14,2.00,card,\n32,2.25,test,\n",
+		FT_ABSENT);
 
 	(void)state;
 	for (size_t i = 0; i < sizeof table / sizeof *table; i++) {
@@ -173,8 +176,8 @@ static void wrong_pairs(void **state)
 static void lost_and_restored(void **state)
 {
 	struct ft_slice b = load("samples/sample-1.dts"), a = load("samples/sample-1b.dts");
-	struct ft_slice worse = with(with(with(a, "PA1*14*200*", "PA1*14*0*"), "PA1*31*100*GUM", "PA1*31*125*GUM"),
-		"AST-2207", "");
+	struct ft_slice worse =
+		with(with(with(a, "PA1*14*200*", "PA1*14*0*"), "PA1*31*100*GUM", "PA1*31*125*GUM"), "AST-2207", "");
 	struct outcome o = compare(b, with(worse, "PA2*280*42000*49", "PA2*180*42000*49"));
 
 	(void)state;
@@ -216,7 +219,9 @@ static void natural_order(void **state)
 
 static void bad_lists(void **state)
 {
-	static const struct { const char *text, *says; } cases[] = {
+	static const struct {
+		const char *text, *says;
+	} cases[] = {
 		{ "time,price,paid_with\n1,2,coin\n", "no column selection" },
 		{ "selection,price,paid_with\n21,1.505,coin\n", "line 2, column 2 (price)" },
 		{ "selection,price,paid_with\n21,1.50,coin\n22,1.50,shells\n", "line 3, column 3 (paid_with)" },
@@ -231,13 +236,13 @@ static void bad_lists(void **state)
 	(void)state;
 	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
 		struct ft_error e = { 0 };
-		assert_int_equal(ft_sales_read(ft_slice_of(cases[i].text), "the list", 2, &arena, &list, &n, &e),
-			FT_E_INPUT);
+		assert_int_equal(ft_sales_read(ft_slice_of(cases[i].text), "the list", 2, &arena, &list, &n, &e), FT_E_INPUT);
 		if (!strstr(e.text, cases[i].says))
 			fail_msg("\"%s\" does not say \"%s\"", e.text, cases[i].says);
 	}
 	assert_int_equal(ft_sales_read(FT_SLICE("Paid With;Selection;Price\n BILL ;07;1,5\nTest Vend;8;2\n"), "x", 2,
-		&arena, &list, &n, NULL), FT_OK);
+	                               &arena, &list, &n, NULL),
+	                 FT_OK);
 	assert_int_equal(n, 2);
 	assert_true(list[0].paid_with == FT_PAID_BILL && list[0].price == 150 && list[0].tendered == FT_ABSENT);
 	assert_true(list[1].paid_with == FT_PAID_TEST && list[1].line == 3);
@@ -339,9 +344,9 @@ static int tidy(void **state)
 
 int main(int argc, char **argv)
 {
-	const struct CMUnitTest tests[] = { T(honest_pairs), T(table_by_hand), T(wrong_pairs), T(lost_and_restored),
-		T(natural_order), T(bad_lists),
-		                            T(cannot_witness), T(counted_cash), T(two_edits), T(nothing_simple) };
+	const struct CMUnitTest tests[] = { T(honest_pairs),  T(table_by_hand), T(wrong_pairs),    T(lost_and_restored),
+		                                T(natural_order), T(bad_lists),     T(cannot_witness), T(counted_cash),
+		                                T(two_edits),     T(nothing_simple) };
 	int failed;
 
 	folder = argc > 1 ? argv[1] : "tests";

@@ -26,9 +26,12 @@ static struct ft_slice read_audit(struct visit *v, struct ft_arena *a)
 
 static enum ft_paid paid_of(const struct ft_practice_event *ev)
 {
-	static const struct { const char *word; enum ft_paid paid; } words[] = {
-		{ "coin", FT_PAID_COIN }, { "bill", FT_PAID_BILL }, { "card", FT_PAID_CARD }, { "token",
-			FT_PAID_TOKEN } };
+	static const struct {
+		const char *word;
+		enum ft_paid paid;
+	} words[] = {
+		{ "coin", FT_PAID_COIN }, { "bill", FT_PAID_BILL }, { "card", FT_PAID_CARD }, { "token", FT_PAID_TOKEN }
+	};
 
 	if (ev->kind != FT_PRACTICE_SALE)
 		return ev->kind == FT_PRACTICE_TEST ? FT_PAID_TEST : FT_PAID_FREE;
@@ -53,9 +56,12 @@ static void act(struct visit *v, const char *lines, struct ft_arena *a)
 			if (ev.kind != FT_PRACTICE_SALE && ev.kind != FT_PRACTICE_TEST && ev.kind != FT_PRACTICE_FREE)
 				continue;
 			assert_true(v->sale_count < 64);
-			v->sales[v->sale_count++] = (struct ft_sale){ .line = (unsigned)v->sale_count + 1,
-				.selection = ft_slice_of(ft_arena_printf(a, "%s", ev.selection)), .price = ev.price,
-				.paid_with = paid_of(&ev), .tendered = ev.tendered };
+			v->sales[v->sale_count++] =
+				(struct ft_sale){ .line = (unsigned)v->sale_count + 1,
+				                  .selection = ft_slice_of(ft_arena_printf(a, "%s", ev.selection)),
+				                  .price = ev.price,
+				                  .paid_with = paid_of(&ev),
+				                  .tendered = ev.tendered };
 		}
 	}
 }
@@ -71,8 +77,9 @@ static struct ft_proof *visit(const char *machine, const char *fault, const char
 	struct ft_error e = { 0 };
 
 	v = (struct visit){ 0 };
-	assert_int_equal(ft_practice_new(ft_practice_builtin(ft_slice_of(machine))->description, machine, 7, a,
-		&v.machine, &e), FT_OK);
+	assert_int_equal(ft_practice_new(ft_practice_builtin(ft_slice_of(machine))->description, machine, 7, a, &v.machine,
+	                                 &e),
+	                 FT_OK);
 	while (ft_practice_next(v.machine, &ev))
 		;
 	v.before = read_audit(&v, a);
@@ -90,15 +97,16 @@ static struct ft_proof *visit(const char *machine, const char *fault, const char
 }
 
 static const char snack[] = "sell 11 coins 100 25 25;sell 13 bill 500;sell 13 card;sell 21 coins 100 25;sell 22 card;"
-			    "sell 15 bill 100 bill 100;test 21;free 22;sell 11 card;sell 11 card";
+							"sell 15 bill 100 bill 100;test 21;free 22;sell 11 card;sell 11 card";
 static const char hotdrink[] = "sell 1 coins 100;sell 2 bill 500;sell 2 card;sell 3 coins 200;sell 4 card list 2;"
-			       "sell 5 card list 1;test 3;free 2;sell 1 card;topup bill 1000;sell 7 coins 50";
+							   "sell 5 card list 1;test 3;free 2;sell 1 card;topup bill 1000;sell 7 coins 50";
 static const char coinbox[] = "sell 1 coins 100;sell 3 coins 50 20;sell 2 coins 50 5;sell 3 coins 100";
 
 static void honest_practice(void **state)
 {
-	static const struct { const char *machine, *lines; } cases[] = {
-		{ "snack", snack }, { "hotdrink", hotdrink }, { "coinbox", coinbox } };
+	static const struct {
+		const char *machine, *lines;
+	} cases[] = { { "snack", snack }, { "hotdrink", hotdrink }, { "coinbox", coinbox } };
 	struct ft_arena a = { 0 };
 
 	(void)state;
@@ -114,8 +122,11 @@ static void honest_practice(void **state)
 
 static void faults_of_practice(void **state)
 {
-	static const struct { const char *machine, *fault,
-		*lines; enum ft_story_kind kind; const char *about; } cases[] = {
+	static const struct {
+		const char *machine, *fault, *lines;
+		enum ft_story_kind kind;
+		const char *about;
+	} cases[] = {
 		{ "snack", "crossed-selections 11 13", snack, FT_STORY_CROSSED_SELECTIONS, "11" },
 		{ "snack", "counted-elsewhere 15 22", snack, FT_STORY_COUNTED_ELSEWHERE, "15" },
 		{ "snack", "counted-elsewhere 11 22", snack, FT_STORY_COUNTED_ELSEWHERE, "11" },
@@ -142,8 +153,8 @@ static void faults_of_practice(void **state)
 		assert_int_equal(p->agree, 0);
 		if (p->story_count == 0 || e->kind != cases[i].kind || p->stories[0].edit_count != 1 ||
 		    (cases[i].about && !ft_slice_is(e->selections[0], cases[i].about)))
-			fail_msg("%s with %s: told \"%s\"", cases[i].machine, cases[i].fault, p->story_count ?
-				p->stories[0].detail : "nothing");
+			fail_msg("%s with %s: told \"%s\"", cases[i].machine, cases[i].fault,
+			         p->story_count ? p->stories[0].detail : "nothing");
 		ft_arena_reset(&a);
 	}
 	ft_arena_done(&a);

@@ -17,8 +17,8 @@ struct trial {
 /* The deed: what the machine does wrong. Returns the selections it is about through `ret`. */
 struct deed {
 	enum ft_story_kind kind;
-	int at, to;      /* places */
-	int sale;        /* one sale; -1 all */
+	int at, to; /* places */
+	int sale;   /* one sale; -1 all */
 };
 
 static struct vend as_booked(const struct trial *t, const struct deed *d, int i)
@@ -32,8 +32,12 @@ static struct vend as_booked(const struct trial *t, const struct deed *d, int i)
 	if (d->sale >= 0 && d->sale != i)
 		return v;
 	switch (d->kind) {
-	case FT_STORY_COUNTED_ELSEWHERE: v.place = d->to; break;
-	case FT_STORY_OTHER_PRICE:       v.price += 30; break;
+	case FT_STORY_COUNTED_ELSEWHERE:
+		v.place = d->to;
+		break;
+	case FT_STORY_OTHER_PRICE:
+		v.price += 30;
+		break;
 	case FT_STORY_OTHER_LIST:
 		v.list = 3 - v.list;
 		v.price = list_price(&t->m, v.place, v.list);
@@ -50,7 +54,8 @@ static struct vend as_booked(const struct trial *t, const struct deed *d, int i)
 			v.list = 0;
 		}
 		break;
-	default: break;
+	default:
+		break;
 	}
 	return v;
 }
@@ -75,7 +80,7 @@ static void live(struct machine *m, const struct trial *t, const struct deed *d)
 
 /* Proves what the machine did; counts say whether the deed was found first, or among equals. */
 static struct ft_proof *prove(const struct trial *t, const struct machine *after, bool with_tendered,
-	struct ft_arena *a)
+                              struct ft_arena *a)
 {
 	struct ft_buf b[2] = { { 0 }, { 0 } };
 	struct ft_sale *list = FT_NEW_ARRAY(a, (size_t)t->count + 1, struct ft_sale);
@@ -92,17 +97,16 @@ static struct ft_proof *prove(const struct trial *t, const struct machine *after
 	assert_non_null(before.facts);
 	assert_non_null(later.facts);
 	for (int i = 0; i < t->count; i++)
-		list[i] = (struct ft_sale){ .selection = ft_slice_of(ft_arena_printf(a, "%d",
-			t->sales[i].place + 10)), .price = t->sales[i].price,
-			                    .paid_with = t->sales[i].paid, .tendered = with_tendered ?
-			                    	t->sales[i].tendered : FT_ABSENT };
+		list[i] = (struct ft_sale){ .selection = ft_slice_of(ft_arena_printf(a, "%d", t->sales[i].place + 10)),
+			                        .price = t->sales[i].price,
+			                        .paid_with = t->sales[i].paid,
+			                        .tendered = with_tendered ? t->sales[i].tendered : FT_ABSENT };
 	assert_int_equal(ft_prove(&before, &later, &in, a, &f, p, &e), FT_OK);
 	if (getenv("FETTLE_SHOW"))
 		for (size_t i = 0; i < f.count; i++)
 			if (f.list[i].weight != FT_NOTE)
-				fprintf(stderr, "%s %s sel %s: %s / %s\n", ft_rule(f.list[i].rule)->id,
-					f.list[i].where.element, f.list[i].where.selection,
-				        f.list[i].seen, f.list[i].expected);
+				fprintf(stderr, "%s %s sel %s: %s / %s\n", ft_rule(f.list[i].rule)->id, f.list[i].where.element,
+				        f.list[i].where.selection, f.list[i].seen, f.list[i].expected);
 	ft_buf_done(&b[0]);
 	ft_buf_done(&b[1]);
 	return p;
@@ -122,16 +126,27 @@ static bool choose(struct deed *d, enum ft_story_kind kind, struct trial *t)
 	int sale = (int)roll(&t->state, (unsigned)t->count);
 	const struct vend *v = &t->sales[sale];
 	bool cash = v->paid == FT_PAID_COIN || v->paid == FT_PAID_BILL, card = v->paid == FT_PAID_CARD_1,
-		paid = v->paid < FT_PAID_TEST;
+		 paid = v->paid < FT_PAID_TEST;
 
-	*d = (struct deed){ kind, v->place, (v->place + 1 + (int)roll(&t->state, (unsigned)t->m.places - 1)) % t->m.places, sale };
+	*d = (struct deed){ kind, v->place, (v->place + 1 + (int)roll(&t->state, (unsigned)t->m.places - 1)) % t->m.places,
+		                sale };
 	switch (kind) {
-	case FT_STORY_CROSSED_SELECTIONS: d->sale = -1; return true;
-	case FT_STORY_OTHER_LIST:         return card && t->m.dialect == EURO;
-	case FT_STORY_CASHLESS_AS_CASH:   d->sale = roll(&t->state, 2) ? sale : -1; return card;
-	case FT_STORY_CASH_AS_CASHLESS:   d->sale = roll(&t->state, 2) ? sale : -1; return cash && t->m.dialect != OLD;
-	case FT_STORY_CASH_NOT_REPORTED:  d->sale = -1; return v->paid == FT_PAID_BILL;
-	default:                          return paid;
+	case FT_STORY_CROSSED_SELECTIONS:
+		d->sale = -1;
+		return true;
+	case FT_STORY_OTHER_LIST:
+		return card && t->m.dialect == EURO;
+	case FT_STORY_CASHLESS_AS_CASH:
+		d->sale = roll(&t->state, 2) ? sale : -1;
+		return card;
+	case FT_STORY_CASH_AS_CASHLESS:
+		d->sale = roll(&t->state, 2) ? sale : -1;
+		return cash && t->m.dialect != OLD;
+	case FT_STORY_CASH_NOT_REPORTED:
+		d->sale = -1;
+		return v->paid == FT_PAID_BILL;
+	default:
+		return paid;
 	}
 }
 
@@ -144,8 +159,8 @@ static bool told(const struct ft_story *s, const struct deed *d)
 		return false;
 	/* where one sale, or a selection, is meant it must be named */
 	return d->sale < 0 ? d->kind != FT_STORY_CROSSED_SELECTIONS || ft_slice_is(s->edits[0].selections[0], at) ||
-		ft_slice_is(s->edits[0].selections[1], at) :
-	       ft_slice_is(s->edits[0].selections[0], at);
+			ft_slice_is(s->edits[0].selections[1], at)
+					   : ft_slice_is(s->edits[0].selections[0], at);
 }
 
 static int runs(int usual)
@@ -175,8 +190,8 @@ static void honest_machines(void **state)
 		live(&after, &t, NULL);
 		p = prove(&t, &after, i % 2, &a);
 		if (p->verdict != FT_SHOWN || p->agree != 1 || p->wrong_count || p->story_count) {
-			fprintf(stderr, "honest run %d accused: verdict %d, agree %d, wrong %zu\n", i, p->verdict,
-				p->agree, p->wrong_count);
+			fprintf(stderr, "honest run %d accused: verdict %d, agree %d, wrong %zu\n", i, p->verdict, p->agree,
+			        p->wrong_count);
 			assert_true(false);
 		}
 		ft_arena_reset(&a);
@@ -216,10 +231,9 @@ static void every_story(void **state)
 			among += found;
 			first += p->story_count && told(&p->stories[0], &d);
 			if (!found && getenv("FETTLE_SHOW"))
-				fprintf(stderr,
-					"%s run %d dialect %d places %d at %d to %d sale %d: %zu stories, first %s\n", ft_story_kind_word((enum ft_story_kind)kind), i,
-				        t.m.dialect, t.m.places, d.at + 10, d.to + 10, d.sale, p->story_count,
-				        	p->story_count ? p->stories[0].detail : "-");
+				fprintf(stderr, "%s run %d dialect %d places %d at %d to %d sale %d: %zu stories, first %s\n",
+				        ft_story_kind_word((enum ft_story_kind)kind), i, t.m.dialect, t.m.places, d.at + 10, d.to + 10,
+				        d.sale, p->story_count, p->story_count ? p->stories[0].detail : "-");
 			ft_arena_reset(&a);
 		}
 		print_message("%-20s tried %4d, noticed %4d, told first %4d, told among equals %4d (%d moved nothing)\n",
@@ -234,8 +248,7 @@ static void every_story(void **state)
 static void two_deeds(void **state)
 {
 	static const enum ft_story_kind kinds[] = { FT_STORY_CROSSED_SELECTIONS, FT_STORY_COUNTED_ELSEWHERE,
-		                                    FT_STORY_NOT_COUNTED, FT_STORY_COUNTED_TWICE,
-		                                    	FT_STORY_OTHER_PRICE };
+		                                        FT_STORY_NOT_COUNTED, FT_STORY_COUNTED_TWICE, FT_STORY_OTHER_PRICE };
 	struct ft_arena a = { 0 };
 	int tried = 0, explained = 0, named = 0;
 
@@ -247,8 +260,7 @@ static void two_deeds(void **state)
 		struct ft_proof *p;
 		bool found = false;
 		new_trial(&t, (uint64_t)i * 53 + 11);
-		if (!choose(&d[0], kinds[i % 5], &t) || !choose(&d[1], kinds[1 + i / 5 % 4], &t) ||
-			d[0].sale == d[1].sale)
+		if (!choose(&d[0], kinds[i % 5], &t) || !choose(&d[1], kinds[1 + i / 5 % 4], &t) || d[0].sale == d[1].sale)
 			continue;
 		after = t.m;
 		for (int k = 0; k < t.count; k++) {
@@ -259,8 +271,9 @@ static void two_deeds(void **state)
 				struct trial one = t;
 				one.sales[k] = v;
 				v = as_booked(&one, &d[n], k);
-				times = it && d[n].kind == FT_STORY_NOT_COUNTED ? 0 : it &&
-					d[n].kind == FT_STORY_COUNTED_TWICE ? 2 : times;
+				times = it && d[n].kind == FT_STORY_NOT_COUNTED ? 0
+					: it && d[n].kind == FT_STORY_COUNTED_TWICE ? 2
+																: times;
 			}
 			book(&after, &v, times);
 			take_cash(&after, &t.sales[k], (unsigned)k);
@@ -273,16 +286,14 @@ static void two_deeds(void **state)
 		explained += p->story_count > 0;
 		for (size_t k = 0; k < p->story_count; k++) {
 			const struct ft_story *y = &p->stories[k];
-			found |= y->edit_count == 2 && ((y->edits[0].kind == d[0].kind &&
-				y->edits[1].kind == d[1].kind) ||
-			                                (y->edits[0].kind == d[1].kind &&
-			                                	y->edits[1].kind == d[0].kind));
+			found |= y->edit_count == 2 &&
+				((y->edits[0].kind == d[0].kind && y->edits[1].kind == d[1].kind) ||
+			     (y->edits[0].kind == d[1].kind && y->edits[1].kind == d[0].kind));
 		}
 		named += found;
 		ft_arena_reset(&a);
 	}
-	print_message("two deeds            tried %4d, explained %4d, told among equals %4d\n", tried, explained,
-		named);
+	print_message("two deeds            tried %4d, explained %4d, told among equals %4d\n", tried, explained, named);
 	assert_true(tried > 0);
 	assert_true(explained * 100 >= tried * 90);
 	ft_arena_done(&a);
@@ -291,7 +302,7 @@ static void two_deeds(void **state)
 int main(void)
 {
 	const struct CMUnitTest tests[] = { cmocka_unit_test(honest_machines), cmocka_unit_test(every_story),
-		                            cmocka_unit_test(two_deeds) };
+		                                cmocka_unit_test(two_deeds) };
 
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

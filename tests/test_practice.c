@@ -12,8 +12,16 @@
 /* ---- a small reader ---- */
 
 enum { LINES = 400, ELEMENTS = 14 };
-struct line { char name[5]; struct ft_slice e[ELEMENTS]; size_t n; };
-struct file { struct line lines[LINES]; size_t n; struct ft_slice bytes; };
+struct line {
+	char name[5];
+	struct ft_slice e[ELEMENTS];
+	size_t n;
+};
+struct file {
+	struct line lines[LINES];
+	size_t n;
+	struct ft_slice bytes;
+};
 
 static void parse(struct ft_slice bytes, struct file *f)
 {
@@ -167,7 +175,7 @@ static void check_cash(const struct file *f)
 	                 get(f, "CA2", 1) + get(f, "DA4", 1)); /* A3 */
 	assert_int_equal(get(f, "CA3", 1) - get(f, "CA10", 1) - (get(f, "CA4", 1) - get(f, "CA4", 2)) - get(f, "CA8", 1),
 	                 get(f, "CA2", 3) + get(f, "DA4", 2)); /* A4 */
-	if (line(f, "CA15")) /* A12 */
+	if (line(f, "CA15"))                                   /* A12 */
 		assert_int_equal(get(f, "CA15", 1), sum(f, "CA17", 2, 3, 0, NULL));
 	if (line(f, "CA11")) {
 		for (unsigned p = 0; p < 2; p++) { /* A13, both spans */
@@ -188,14 +196,19 @@ static void check_cash(const struct file *f)
 /* B2..B5; `read` and `reset`: the earlier file was a read that counted (and reset). */
 static void check_between(const struct file *a, const struct file *b, bool read, bool reset)
 {
-	static const struct { const char *name; unsigned init, since; } pairs[] = {
-		{ "VA1", 1, 3 }, { "VA1", 2, 4 }, { "CA2", 1, 3 }, { "CA3", 5, 1 }, { "CA3", 7, 3 }, { "CA4", 3, 1 }, { "CA8", 2, 1 },
+	static const struct {
+		const char *name;
+		unsigned init, since;
+	} pairs[] = {
+		{ "VA1", 1, 3 }, { "VA1", 2, 4 }, { "CA2", 1, 3 }, { "CA3", 5, 1 },
+		{ "CA3", 7, 3 }, { "CA4", 3, 1 }, { "CA8", 2, 1 },
 	};
 
 	for (size_t i = 0; i < sizeof pairs / sizeof *pairs; i++) {
 		int64_t d = get(b, pairs[i].name, pairs[i].init) - get(a, pairs[i].name, pairs[i].init);
 		assert_true(d >= 0); /* B2 */
-		assert_int_equal(get(b, pairs[i].name, pairs[i].since), reset ? d : d + get(a, pairs[i].name, pairs[i].since)); /* B3 */
+		assert_int_equal(get(b, pairs[i].name, pairs[i].since),
+		                 reset ? d : d + get(a, pairs[i].name, pairs[i].since)); /* B3 */
 	}
 	if (line(a, "EA3")->n > 8) { /* B4 */
 		assert_int_equal(get(b, "EA3", 9) - get(a, "EA3", 9), read);
@@ -280,9 +293,11 @@ static uint32_t dice(uint32_t *r, uint32_t below)
 }
 
 static const char *const selections[3][7] = { { "11", "15", "21", "23", "24", "31", "35" },
-	{ "1", "2", "3", "4", "5", "6", "7" }, { "1", "2", "3", "4", "1", "2", "3" } };
-static const char *const coins[3][6] = { { "5", "10", "25", "100", "25", "25" }, { "5", "10", "20", "50", "100", "200" },
-	{ "5", "10", "20", "50", "100", "1" } };
+	                                          { "1", "2", "3", "4", "5", "6", "7" },
+	                                          { "1", "2", "3", "4", "1", "2", "3" } };
+static const char *const coins[3][6] = { { "5", "10", "25", "100", "25", "25" },
+	                                     { "5", "10", "20", "50", "100", "200" },
+	                                     { "5", "10", "20", "50", "100", "1" } };
 
 static void random_command(uint32_t *r, int m, char *to, size_t room)
 {
@@ -290,24 +305,53 @@ static void random_command(uint32_t *r, int m, char *to, size_t room)
 	int n = 0;
 
 	switch (dice(r, m == 2 ? 10 : 17)) {
-	case 0: case 1: case 2: case 3:
+	case 0:
+	case 1:
+	case 2:
+	case 3:
 		n = snprintf(to, room, "sell %s coins", s);
 		for (uint32_t k = 1 + dice(r, 8); k--;)
 			n += snprintf(to + n, room - (size_t)n, " %s", coins[m][dice(r, 6)]);
 		break;
-	case 4: snprintf(to, room, "fill %s %u", m == 0 ? "25" : "10", 1 + dice(r, 40)); break;
-	case 5: snprintf(to, room, "payout 10 %u", 1 + dice(r, 12)); break;
-	case 6: snprintf(to, room, "insert coin %s", coins[m][dice(r, 6)]); break;
-	case 7: snprintf(to, room, "press %s", s); break;
-	case 8: snprintf(to, room, dice(r, 2) ? "power off" : "jam %s", s); break;
-	case 9: snprintf(to, room, dice(r, 2) ? "refill" : "sell %s coins 50 50 50 fail", s); break;
-	case 10: snprintf(to, room, "test %s", s); break;
-	case 11: snprintf(to, room, "free %s", s); break;
-	case 12: snprintf(to, room, "sell %s bill %s", s, m == 0 ? (dice(r, 2) ? "100" : "500") : dice(r, 2) ? "500" : "1000"); break;
-	case 13: snprintf(to, room, "price %s %u", s, 50 + 5 * dice(r, 40)); break;
-	case 14: snprintf(to, room, "topup coins %s %s", coins[m][dice(r, 6)], coins[m][dice(r, 6)]); break;
-	case 15: snprintf(to, room, "sell %s card %s", s, dice(r, 4) ? "" : dice(r, 2) ? "deny" : "timeout"); break;
-	default: snprintf(to, room, m == 1 ? "sell %s card list 2" : "sell %s token", s); break;
+	case 4:
+		snprintf(to, room, "fill %s %u", m == 0 ? "25" : "10", 1 + dice(r, 40));
+		break;
+	case 5:
+		snprintf(to, room, "payout 10 %u", 1 + dice(r, 12));
+		break;
+	case 6:
+		snprintf(to, room, "insert coin %s", coins[m][dice(r, 6)]);
+		break;
+	case 7:
+		snprintf(to, room, "press %s", s);
+		break;
+	case 8:
+		snprintf(to, room, dice(r, 2) ? "power off" : "jam %s", s);
+		break;
+	case 9:
+		snprintf(to, room, dice(r, 2) ? "refill" : "sell %s coins 50 50 50 fail", s);
+		break;
+	case 10:
+		snprintf(to, room, "test %s", s);
+		break;
+	case 11:
+		snprintf(to, room, "free %s", s);
+		break;
+	case 12:
+		snprintf(to, room, "sell %s bill %s", s, m == 0 ? (dice(r, 2) ? "100" : "500") : dice(r, 2) ? "500" : "1000");
+		break;
+	case 13:
+		snprintf(to, room, "price %s %u", s, 50 + 5 * dice(r, 40));
+		break;
+	case 14:
+		snprintf(to, room, "topup coins %s %s", coins[m][dice(r, 6)], coins[m][dice(r, 6)]);
+		break;
+	case 15:
+		snprintf(to, room, "sell %s card %s", s, dice(r, 4) ? "" : dice(r, 2) ? "deny" : "timeout");
+		break;
+	default:
+		snprintf(to, room, m == 1 ? "sell %s card list 2" : "sell %s token", s);
+		break;
 	}
 }
 
@@ -402,8 +446,14 @@ static void past_is_lived(void **state)
 
 static void same_seed_same_bytes(void **state)
 {
-	static const char *const commands[] = { "sell 11 coins 100 25 25 25", "fault price-lost", "sell 13 bill 500", "test 21",
-		"door open", "door close", "fault cut-short", "sell 35 card" };
+	static const char *const commands[] = { "sell 11 coins 100 25 25 25",
+		                                    "fault price-lost",
+		                                    "sell 13 bill 500",
+		                                    "test 21",
+		                                    "door open",
+		                                    "door close",
+		                                    "fault cut-short",
+		                                    "sell 35 card" };
 	struct ft_buf b[3] = { { 0 }, { 0 }, { 0 } };
 	struct ft_error e = { 0 };
 
@@ -425,7 +475,11 @@ static void same_seed_same_bytes(void **state)
 
 /* ---- faults ---- */
 
-struct change { const char *selection, *name; unsigned position; int64_t by; };
+struct change {
+	const char *selection, *name;
+	unsigned position;
+	int64_t by;
+};
 struct fault_case {
 	const char *machine, *fault, *sale[2];
 	struct change want[7];
@@ -433,28 +487,77 @@ struct fault_case {
 
 /* selection NULL: a total. Deltas after the sales named, with the fault in. */
 static const struct fault_case fault_cases[] = {
-	{ "snack", NULL, { "sell 11 coins 100 25 25" }, { { "11", "PA2", 1, 1 }, { "11", "PA2", 2, 150 }, { NULL, "VA1", 1, 150 },
-		{ NULL, "CA2", 1, 150 }, { NULL, "CA3", 5, 150 }, { NULL, "DA2", 1, 0 } } },
-	{ "snack", "fault crossed-selections 11 21", { "sell 11 card", "sell 11 card" }, { { "11", "PA2", 1, 0 }, { "21", "PA2", 1, 2 },
-		{ "21", "PA2", 2, 300 }, { NULL, "VA1", 2, 2 } } },
-	{ "snack", "fault crossed-selections 11 21", { "sell 21 card" }, { { "21", "PA2", 1, 0 }, { "11", "PA2", 1, 1 }, { "11", "PA2", 2, 125 } } },
-	{ "snack", "fault counted-elsewhere 11 21", { "sell 11 card", "sell 21 card" }, { { "11", "PA2", 1, 0 }, { "21", "PA2", 1, 2 } } },
-	{ "snack", "fault price-lost 11", { "sell 11 card" }, { { "11", "PA1", 2, -150 }, { "11", "PA2", 1, 0 }, { NULL, "VA1", 2, 0 } } },
-	{ "snack", "fault other-price 11 90", { "sell 11 card" }, { { "11", "PA1", 2, 0 }, { "11", "PA2", 1, 1 }, { "11", "PA2", 2, 90 } } },
-	{ "snack", "fault cash-in-lost", { "sell 11 coins 100 25 25", "sell 21 bill 100" }, { { NULL, "CA2", 1, 150 }, { NULL, "CA3", 5, 0 },
-		{ NULL, "CA3", 6, 0 }, { NULL, "CA3", 10, 0 }, { NULL, "CA15", 1, 50 } } },
-	{ "snack", "fault cashless-as-cash", { "sell 11 card" }, { { NULL, "CA2", 1, 150 }, { NULL, "CA2", 2, 1 }, { NULL, "DA2", 1, 0 },
-		{ NULL, "CA3", 5, 0 }, { "11", "PA2", 1, 1 } } },
-	{ "hotdrink", "fault cashless-as-cash", { "sell 1 card" }, { { NULL, "CA2", 1, 80 }, { NULL, "DA2", 1, 0 }, { "1", "PA7", 5, 1 } } },
-	{ "snack", "fault cash-as-cashless", { "sell 11 coins 100 25 25" }, { { NULL, "DA2", 1, 150 }, { NULL, "CA2", 1, 0 }, { NULL, "CA3", 5, 150 } } },
-	{ "snack", "fault counted-twice 11", { "sell 11 card", "sell 21 card" }, { { "11", "PA2", 1, 2 }, { "11", "PA2", 2, 300 },
-		{ "21", "PA2", 1, 1 }, { NULL, "VA1", 2, 3 } } },
-	{ "snack", "fault counted-twice", { "sell 11 coins 100 25 25" }, { { "11", "PA2", 1, 2 }, { NULL, "CA3", 5, 150 } } },
-	{ "snack", "fault not-counted 11", { "sell 11 coins 100 25 25", "sell 21 card" }, { { "11", "PA2", 1, 0 }, { "21", "PA2", 1, 1 },
-		{ NULL, "VA1", 2, 1 }, { NULL, "CA3", 5, 150 } } },
+	{ "snack",
+	  NULL,
+	  { "sell 11 coins 100 25 25" },
+	  { { "11", "PA2", 1, 1 },
+	    { "11", "PA2", 2, 150 },
+	    { NULL, "VA1", 1, 150 },
+	    { NULL, "CA2", 1, 150 },
+	    { NULL, "CA3", 5, 150 },
+	    { NULL, "DA2", 1, 0 } } },
+	{ "snack",
+	  "fault crossed-selections 11 21",
+	  { "sell 11 card", "sell 11 card" },
+	  { { "11", "PA2", 1, 0 }, { "21", "PA2", 1, 2 }, { "21", "PA2", 2, 300 }, { NULL, "VA1", 2, 2 } } },
+	{ "snack",
+	  "fault crossed-selections 11 21",
+	  { "sell 21 card" },
+	  { { "21", "PA2", 1, 0 }, { "11", "PA2", 1, 1 }, { "11", "PA2", 2, 125 } } },
+	{ "snack",
+	  "fault counted-elsewhere 11 21",
+	  { "sell 11 card", "sell 21 card" },
+	  { { "11", "PA2", 1, 0 }, { "21", "PA2", 1, 2 } } },
+	{ "snack",
+	  "fault price-lost 11",
+	  { "sell 11 card" },
+	  { { "11", "PA1", 2, -150 }, { "11", "PA2", 1, 0 }, { NULL, "VA1", 2, 0 } } },
+	{ "snack",
+	  "fault other-price 11 90",
+	  { "sell 11 card" },
+	  { { "11", "PA1", 2, 0 }, { "11", "PA2", 1, 1 }, { "11", "PA2", 2, 90 } } },
+	{ "snack",
+	  "fault cash-in-lost",
+	  { "sell 11 coins 100 25 25", "sell 21 bill 100" },
+	  { { NULL, "CA2", 1, 150 },
+	    { NULL, "CA3", 5, 0 },
+	    { NULL, "CA3", 6, 0 },
+	    { NULL, "CA3", 10, 0 },
+	    { NULL, "CA15", 1, 50 } } },
+	{ "snack",
+	  "fault cashless-as-cash",
+	  { "sell 11 card" },
+	  { { NULL, "CA2", 1, 150 },
+	    { NULL, "CA2", 2, 1 },
+	    { NULL, "DA2", 1, 0 },
+	    { NULL, "CA3", 5, 0 },
+	    { "11", "PA2", 1, 1 } } },
+	{ "hotdrink",
+	  "fault cashless-as-cash",
+	  { "sell 1 card" },
+	  { { NULL, "CA2", 1, 80 }, { NULL, "DA2", 1, 0 }, { "1", "PA7", 5, 1 } } },
+	{ "snack",
+	  "fault cash-as-cashless",
+	  { "sell 11 coins 100 25 25" },
+	  { { NULL, "DA2", 1, 150 }, { NULL, "CA2", 1, 0 }, { NULL, "CA3", 5, 150 } } },
+	{ "snack",
+	  "fault counted-twice 11",
+	  { "sell 11 card", "sell 21 card" },
+	  { { "11", "PA2", 1, 2 }, { "11", "PA2", 2, 300 }, { "21", "PA2", 1, 1 }, { NULL, "VA1", 2, 3 } } },
+	{ "snack",
+	  "fault counted-twice",
+	  { "sell 11 coins 100 25 25" },
+	  { { "11", "PA2", 1, 2 }, { NULL, "CA3", 5, 150 } } },
+	{ "snack",
+	  "fault not-counted 11",
+	  { "sell 11 coins 100 25 25", "sell 21 card" },
+	  { { "11", "PA2", 1, 0 }, { "21", "PA2", 1, 1 }, { NULL, "VA1", 2, 1 }, { NULL, "CA3", 5, 150 } } },
 	{ "hotdrink", "fault other-list", { "sell 1 card list 1" }, { { "1", "PA2", 2, 60 }, { NULL, "DA2", 1, 60 } } },
 	{ "hotdrink", "fault other-list 1", { "sell 1 card list 2" }, { { "1", "PA2", 2, 80 }, { NULL, "DA2", 1, 80 } } },
-	{ "coinbox", "fault crossed-selections 1 4", { "sell 1 coins 50 5" }, { { "1", "PA2", 1, 0 }, { "4", "PA2", 1, 1 }, { "4", "PA2", 2, 55 } } },
+	{ "coinbox",
+	  "fault crossed-selections 1 4",
+	  { "sell 1 coins 50 5" },
+	  { { "1", "PA2", 1, 0 }, { "4", "PA2", 1, 1 }, { "4", "PA2", 2, 55 } } },
 };
 
 static void faults_of_the_books(void **state)
@@ -474,9 +577,11 @@ static void faults_of_the_books(void **state)
 			say(p, c->sale[k]);
 		look(p, &b[1], &f[1]);
 		for (const struct change *w = c->want; w->name; w++) {
-			int64_t d = w->selection ? strcmp(w->name, "PA1") == 0 ? product(&f[1], w->selection, "PA1", 2) - product(&f[0], w->selection, "PA1", 2)
-			                         : product(&f[1], w->selection, w->name, w->position) - product(&f[0], w->selection, w->name, w->position)
-			                         : get(&f[1], w->name, w->position) - get(&f[0], w->name, w->position);
+			int64_t d = w->selection ? strcmp(w->name, "PA1") == 0
+					? product(&f[1], w->selection, "PA1", 2) - product(&f[0], w->selection, "PA1", 2)
+					: product(&f[1], w->selection, w->name, w->position) -
+						product(&f[0], w->selection, w->name, w->position)
+									 : get(&f[1], w->name, w->position) - get(&f[0], w->name, w->position);
 			if (d != w->by)
 				fail_msg("%s on %s: %s%s%u moved by %lld, not %lld", c->fault ? c->fault : "no fault", c->machine,
 				         w->selection ? w->selection : "", w->name, w->position, (long long)d, (long long)w->by);
@@ -541,7 +646,8 @@ static void faults_of_the_line(void **state)
 	struct ft_practice_line l = ft_practice_line(p);
 
 	(void)state;
-	assert_true(l.powered && !l.dead_dex && !l.dead_ddcmp && !l.refuses && !l.noise_per_million && !l.extra_turn_round_us);
+	assert_true(l.powered && !l.dead_dex && !l.dead_ddcmp && !l.refuses && !l.noise_per_million &&
+	            !l.extra_turn_round_us);
 	say(p, "fault noisy-line 3000");
 	say(p, "fault slow-line 250");
 	say(p, "fault dead-port ddcmp");
@@ -634,11 +740,37 @@ static void sales_and_refusals(void **state)
 
 static void wrong_lines_are_told(void **state)
 {
-	static const char *const lines[] = { "sel 11 coin 5", "sell", "sell 99 coin 5", "sell 11", "sell 11 coin", "sell 11 coin -5",
-		"sell 11 coin 5 card", "sell 11 cheque", "price 11", "price 11 x", "fill 100 5", "fill 25", "power", "door ajar",
-		"clock yesterday", "temperature warm", "fault", "fault nonsense", "fault crossed-selections 11 11",
-		"fault crossed-selections 11", "fault other-list", "save", "wait -1", "quit now", "motor 11", "press 11 fail 3",
-		"firmware new", "sell 11 card list 7", "fault refusing-code 0000", "fault cut-short 1 2", "sell 11 \"coin" };
+	static const char *const lines[] = { "sel 11 coin 5",
+		                                 "sell",
+		                                 "sell 99 coin 5",
+		                                 "sell 11",
+		                                 "sell 11 coin",
+		                                 "sell 11 coin -5",
+		                                 "sell 11 coin 5 card",
+		                                 "sell 11 cheque",
+		                                 "price 11",
+		                                 "price 11 x",
+		                                 "fill 100 5",
+		                                 "fill 25",
+		                                 "power",
+		                                 "door ajar",
+		                                 "clock yesterday",
+		                                 "temperature warm",
+		                                 "fault",
+		                                 "fault nonsense",
+		                                 "fault crossed-selections 11 11",
+		                                 "fault crossed-selections 11",
+		                                 "fault other-list",
+		                                 "save",
+		                                 "wait -1",
+		                                 "quit now",
+		                                 "motor 11",
+		                                 "press 11 fail 3",
+		                                 "firmware new",
+		                                 "sell 11 card list 7",
+		                                 "fault refusing-code 0000",
+		                                 "fault cut-short 1 2",
+		                                 "sell 11 \"coin" };
 	struct ft_arena a = { 0 };
 	struct ft_practice *p = fresh(&a, "snack", 2);
 	struct ft_buf b[2] = { { 0 }, { 0 } };
@@ -662,7 +794,9 @@ static void wrong_lines_are_told(void **state)
 
 static void bad_descriptions_are_told(void **state)
 {
-	static const struct { const char *text, *says; } cases[] = {
+	static const struct {
+		const char *text, *says;
+	} cases[] = {
 		{ "", "no line sender" },
 		{ "dialect martian\n", "line 1" },
 		{ "sender QPS0004417\ncoin x\n", "line 2" },
@@ -689,11 +823,61 @@ static void bad_descriptions_are_told(void **state)
 /* Whatever stands in a line or a description, it is taken or told, never worse (run under ASan too). */
 static void nonsense_does_no_harm(void **state)
 {
-	static const char *const words[] = { "sell", "11", "coins", "100", "-1", "99999999999999999999", "bill", "500", "card", "list",
-		"fault", "off", "crossed-selections", "price", "insert", "press", "return", "topup", "test", "free", "fill", "25",
-		"payout", "firmware", "power", "on", "door", "open", "clock", "2026-02-30T10:00", "0000-00-00T00:00", "temperature",
-		"-", "4.5", "reset", "jam", "clear", "motor", "refill", "collect", "wait", "0", "\"", "*", "\xff\xfe", "", "=", "fail",
-		"price-lost", "meters-lost", "cut-short", "2", "noisy-line", "token", "deny" };
+	static const char *const words[] = { "sell",
+		                                 "11",
+		                                 "coins",
+		                                 "100",
+		                                 "-1",
+		                                 "99999999999999999999",
+		                                 "bill",
+		                                 "500",
+		                                 "card",
+		                                 "list",
+		                                 "fault",
+		                                 "off",
+		                                 "crossed-selections",
+		                                 "price",
+		                                 "insert",
+		                                 "press",
+		                                 "return",
+		                                 "topup",
+		                                 "test",
+		                                 "free",
+		                                 "fill",
+		                                 "25",
+		                                 "payout",
+		                                 "firmware",
+		                                 "power",
+		                                 "on",
+		                                 "door",
+		                                 "open",
+		                                 "clock",
+		                                 "2026-02-30T10:00",
+		                                 "0000-00-00T00:00",
+		                                 "temperature",
+		                                 "-",
+		                                 "4.5",
+		                                 "reset",
+		                                 "jam",
+		                                 "clear",
+		                                 "motor",
+		                                 "refill",
+		                                 "collect",
+		                                 "wait",
+		                                 "0",
+		                                 "\"",
+		                                 "*",
+		                                 "\xff\xfe",
+		                                 "",
+		                                 "=",
+		                                 "fail",
+		                                 "price-lost",
+		                                 "meters-lost",
+		                                 "cut-short",
+		                                 "2",
+		                                 "noisy-line",
+		                                 "token",
+		                                 "deny" };
 	const struct ft_practice_builtin *own = ft_practice_builtin(FT_SLICE("hotdrink"));
 	struct ft_buf b = { 0 };
 	uint32_t r = 77;
@@ -732,10 +916,12 @@ static void nonsense_does_no_harm(void **state)
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
-		cmocka_unit_test(past_is_lived), cmocka_unit_test(books_close), cmocka_unit_test(same_seed_same_bytes),
-		cmocka_unit_test(faults_of_the_books), cmocka_unit_test(faults_of_the_file), cmocka_unit_test(faults_of_the_line),
-		cmocka_unit_test(every_fault_works), cmocka_unit_test(sales_and_refusals), cmocka_unit_test(wrong_lines_are_told),
-		cmocka_unit_test(bad_descriptions_are_told), cmocka_unit_test(nonsense_does_no_harm),
+		cmocka_unit_test(past_is_lived),         cmocka_unit_test(books_close),
+		cmocka_unit_test(same_seed_same_bytes),  cmocka_unit_test(faults_of_the_books),
+		cmocka_unit_test(faults_of_the_file),    cmocka_unit_test(faults_of_the_line),
+		cmocka_unit_test(every_fault_works),     cmocka_unit_test(sales_and_refusals),
+		cmocka_unit_test(wrong_lines_are_told),  cmocka_unit_test(bad_descriptions_are_told),
+		cmocka_unit_test(nonsense_does_no_harm),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);

@@ -8,7 +8,11 @@
 #include "fettle/audit.h"
 #include "fettle/practice.h"
 
-struct judged { size_t faults, doubts; bool whole; char first[300]; };
+struct judged {
+	size_t faults, doubts;
+	bool whole;
+	char first[300];
+};
 
 static struct judged judge(const char *machine, uint64_t seed, const char *const *lines)
 {
@@ -23,7 +27,8 @@ static struct judged judge(const char *machine, uint64_t seed, const char *const
 	struct ft_audit_check check;
 	struct judged j = { 0 };
 
-	assert_int_equal(ft_practice_new(ft_practice_builtin(ft_slice_of(machine))->description, machine, seed, &a, &p, &e), FT_OK);
+	assert_int_equal(ft_practice_new(ft_practice_builtin(ft_slice_of(machine))->description, machine, seed, &a, &p, &e),
+	                 FT_OK);
 	for (; lines && *lines; lines++)
 		if (ft_practice_do(p, ft_slice_of(*lines), 0, &w, &e) != FT_OK)
 			fail_msg("%s", e.text);
@@ -48,10 +53,10 @@ static struct judged judge(const char *machine, uint64_t seed, const char *const
 static void honest_machines_are_clean(void **state)
 {
 	static const char *const lives[3][12] = {
-		{ "sell 11 coins 100 25 25", "sell 21 bill 500", "sell 15 card", "sell 11 token", "test 31", "free 33", "fill 25 10",
-		  "payout 10 3", "insert coin 100", "power off", "power on", NULL },
-		{ "sell 1 coins 50 50", "sell 2 bill 500", "sell 3 card list 2", "topup bill 1000", "test 4", "free 5", "fill 10 9",
-		  "payout 50 2", "sell 1 coins 50 50 fail", NULL },
+		{ "sell 11 coins 100 25 25", "sell 21 bill 500", "sell 15 card", "sell 11 token", "test 31", "free 33",
+		  "fill 25 10", "payout 10 3", "insert coin 100", "power off", "power on", NULL },
+		{ "sell 1 coins 50 50", "sell 2 bill 500", "sell 3 card list 2", "topup bill 1000", "test 4", "free 5",
+		  "fill 10 9", "payout 50 2", "sell 1 coins 50 50 fail", NULL },
 		{ "sell 1 coins 50 5", "sell 2 coins 100", "fill 5 9", "payout 10 2", "jam 3", "sell 3 coins 50 20", NULL },
 	};
 	static const char *const names[] = { "snack", "hotdrink", "coinbox" };
@@ -68,8 +73,11 @@ static void honest_machines_are_clean(void **state)
 static void faults_show_in_one_file(void **state)
 {
 	static const char *const cases[][4] = {
-		{ "fault wrong-checksum", NULL }, { "fault cut-short", NULL }, { "fault cashless-as-cash", "sell 11 card", NULL },
-		{ "fault cash-in-lost", "sell 11 coins 100 25 25", NULL }, { "fault not-counted", "sell 11 coins 100 25 25", NULL },
+		{ "fault wrong-checksum", NULL },
+		{ "fault cut-short", NULL },
+		{ "fault cashless-as-cash", "sell 11 card", NULL },
+		{ "fault cash-in-lost", "sell 11 coins 100 25 25", NULL },
+		{ "fault not-counted", "sell 11 coins 100 25 25", NULL },
 	};
 
 	(void)state;
@@ -82,7 +90,8 @@ static void faults_show_in_one_file(void **state)
 
 int main(void)
 {
-	const struct CMUnitTest tests[] = { cmocka_unit_test(honest_machines_are_clean), cmocka_unit_test(faults_show_in_one_file) };
+	const struct CMUnitTest tests[] = { cmocka_unit_test(honest_machines_are_clean),
+		                                cmocka_unit_test(faults_show_in_one_file) };
 
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

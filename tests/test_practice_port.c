@@ -42,10 +42,20 @@ static struct machine start(const char *name, const char *fault)
 	int in[2], out[2];
 	char line[1024];
 	posix_spawn_file_actions_t acts;
-	char command[] = "practice", json[] = "--json", pace[] = "--pace", fast[] = "fast", turn[] = "--turn-round", one[] = "1",
-	     machine[] = "--machine", with[] = "--fault";
-	char *args[] = { strdup(program), command, json, pace, fast, turn, one, machine, strdup(name), fault ? with : NULL,
-		         fault ? strdup(fault) : NULL, NULL };
+	char command[] = "practice", json[] = "--json", pace[] = "--pace", fast[] = "fast", turn[] = "--turn-round",
+		 one[] = "1", machine[] = "--machine", with[] = "--fault";
+	char *args[] = { strdup(program),
+		             command,
+		             json,
+		             pace,
+		             fast,
+		             turn,
+		             one,
+		             machine,
+		             strdup(name),
+		             fault ? with : NULL,
+		             fault ? strdup(fault) : NULL,
+		             NULL };
 
 	assert_int_equal(pipe(in) | pipe(out), 0);
 	posix_spawn_file_actions_init(&acts);
@@ -158,7 +168,8 @@ static void same_but_reading(const struct ft_buf *a, const struct ft_buf *b)
 		next_line(&x, &lx);
 		next_line(&y, &ly);
 		assert_int_equal(lx.n >= 3, ly.n >= 3);
-		if (lx.n >= 4 && ly.n >= 4 && memcmp(lx.p, ly.p, 4) == 0 && (memcmp(lx.p, "EA3*", 4) == 0 || memcmp(lx.p, "G85*", 4) == 0))
+		if (lx.n >= 4 && ly.n >= 4 && memcmp(lx.p, ly.p, 4) == 0 &&
+		    (memcmp(lx.p, "EA3*", 4) == 0 || memcmp(lx.p, "G85*", 4) == 0))
 			continue;
 		if (!ft_slice_eq(lx, ly))
 			fail_msg("read \"%.*s\" where it would send \"%.*s\"", FT_P(ly), FT_P(lx));
@@ -179,7 +190,8 @@ static void reads_are_what_it_sends(void **state)
 				snprintf(text, sizeof text, "save %s/saved", folder);
 				say(&m, text, "\"event\":\"saved\"");
 				load("saved", &saved);
-				assert_int_equal(read_port(link ? m.ddcmp : m.dex, link ? FT_LINK_DDCMP : FT_LINK_DEX, 0, &got), FT_PORT_DONE);
+				assert_int_equal(read_port(link ? m.ddcmp : m.dex, link ? FT_LINK_DDCMP : FT_LINK_DEX, 0, &got),
+				                 FT_PORT_DONE);
 				same_but_reading(&saved, &got);
 				say(&m, "sell 1 coin 5", i == 0 ? "no selection" : "\"event\":\"refused\"");
 			}
@@ -215,7 +227,8 @@ static void lines_with_faults(void **state)
 
 int main(int argc, char **argv)
 {
-	const struct CMUnitTest tests[] = { cmocka_unit_test(reads_are_what_it_sends), cmocka_unit_test(lines_with_faults) };
+	const struct CMUnitTest tests[] = { cmocka_unit_test(reads_are_what_it_sends),
+		                                cmocka_unit_test(lines_with_faults) };
 	int failed;
 
 	program = argc > 1 ? argv[1] : "fettle";

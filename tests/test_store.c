@@ -55,7 +55,9 @@ static struct ft_book *book(void)
 
 static const char *new_visit(struct ft_book *b, const char *asset, int64_t at)
 {
-	struct ft_visit v = { .asset = asset, .opened_us = at, .technician = "A. Fitter", .unit = "U-1", .machine_serial = "SN1" };
+	struct ft_visit v = {
+		.asset = asset, .opened_us = at, .technician = "A. Fitter", .unit = "U-1", .machine_serial = "SN1"
+	};
 	const char *id = NULL;
 
 	if (ft_book_visit_open(b, &v, &arena, &id, &err) != FT_OK)
@@ -65,8 +67,11 @@ static const char *new_visit(struct ft_book *b, const char *asset, int64_t at)
 
 static void add(struct ft_book *b, const char *id, const char *text, bool want_known)
 {
-	struct ft_evidence x = { .kind = FT_EVIDENCE_NOTE, .stage = FT_STAGE_KEEP, .name = "note.txt", .bytes = ft_slice_of(text),
-		.added_us = 2000 };
+	struct ft_evidence x = { .kind = FT_EVIDENCE_NOTE,
+		                     .stage = FT_STAGE_KEEP,
+		                     .name = "note.txt",
+		                     .bytes = ft_slice_of(text),
+		                     .added_us = 2000 };
 	bool known = !want_known;
 
 	if (ft_book_evidence_add(b, id, &x, 1, &known, &err) != FT_OK)
@@ -110,8 +115,11 @@ static void begins_empty_and_keeps(void **state)
 	assert_int_equal(v.changed_us, 2000);
 	ft_book_free(b);
 	shell("test \"$(sqlite3 %s 'select count(*) from content')\" = 1", path);
-	shell("test \"$(sqlite3 %s 'select count(*) from evidence; pragma integrity_check' | tr '\\n' ' ')\" = '2 ok '", path);
-	shell("test \"$(sqlite3 %s \"select count(*) from pragma_table_list where schema='main' and strict=0 and name not like 'sqlite%%'\")\" = 0", path);
+	shell("test \"$(sqlite3 %s 'select count(*) from evidence; pragma integrity_check' | tr '\\n' ' ')\" = '2 ok '",
+	      path);
+	shell(
+		"test \"$(sqlite3 %s \"select count(*) from pragma_table_list where schema='main' and strict=0 and name not like 'sqlite%%'\")\" = 0",
+		path);
 	shell("test \"$(sqlite3 %s 'pragma journal_mode')\" = wal", path);
 }
 
@@ -140,7 +148,9 @@ static void refuses_what_is_no_book(void **state)
 {
 	(void)state;
 	refused(FT_BOOK_READ, "There is no book");
-	shell("echo 'a shopping list that is longer than the header of a database would be, but is none at all, as one sees' > %s", path);
+	shell(
+		"echo 'a shopping list that is longer than the header of a database would be, but is none at all, as one sees' > %s",
+		path);
 	refused(FT_BOOK_WRITE, "is not a book");
 	shell("rm %s; sqlite3 %s 'create table t(x)'", path, path);
 	refused(FT_BOOK_WRITE, "some other program");
@@ -324,7 +334,8 @@ static void copies(void **state)
 	assert_int_equal(ft_book_check(b, &a, &was, &err), FT_OK);
 	assert_int_equal(ft_book_open(to, FT_BOOK_READ, &copy, &err), FT_OK);
 	assert_int_equal(ft_book_check(copy, &a, &is, &err), FT_OK);
-	assert_true(was.version == is.version && was.visits == is.visits && was.contents == is.contents && was.bytes == is.bytes);
+	assert_true(was.version == is.version && was.visits == is.visits && was.contents == is.contents &&
+	            was.bytes == is.bytes);
 	assert_int_equal(is.bytes, 5);
 	ft_arena_done(&a);
 	ft_book_free(copy);
@@ -334,10 +345,14 @@ static void copies(void **state)
 int main(int argc, char **argv)
 {
 	const struct CMUnitTest tests[] = {
-		cmocka_unit_test_setup(begins_empty_and_keeps, fresh), cmocka_unit_test_setup(comes_from_version_1, fresh),
-		cmocka_unit_test_setup(refuses_what_is_no_book, fresh), cmocka_unit_test_setup(sees_damage, fresh),
-		cmocka_unit_test_setup(waits_and_gives_up, fresh), cmocka_unit_test_setup(shares, fresh),
-		cmocka_unit_test_setup(finds_and_closes, fresh), cmocka_unit_test_setup(files_from_another_book, fresh),
+		cmocka_unit_test_setup(begins_empty_and_keeps, fresh),
+		cmocka_unit_test_setup(comes_from_version_1, fresh),
+		cmocka_unit_test_setup(refuses_what_is_no_book, fresh),
+		cmocka_unit_test_setup(sees_damage, fresh),
+		cmocka_unit_test_setup(waits_and_gives_up, fresh),
+		cmocka_unit_test_setup(shares, fresh),
+		cmocka_unit_test_setup(finds_and_closes, fresh),
+		cmocka_unit_test_setup(files_from_another_book, fresh),
 		cmocka_unit_test_setup(copies, fresh),
 	};
 	int failed;

@@ -29,9 +29,12 @@ static struct ft_slice load(const char *name)
 	return (struct ft_slice){ p, n };
 }
 
-static struct ft_evidence piece(enum ft_evidence_kind kind, enum ft_stage stage, const char *name, struct ft_slice bytes)
+static struct ft_evidence piece(enum ft_evidence_kind kind, enum ft_stage stage, const char *name,
+                                struct ft_slice bytes)
 {
-	return (struct ft_evidence){ .kind = kind, .stage = stage, .name = name, .bytes = bytes, .added_us = OPENED + 50 * MINUTE };
+	return (struct ft_evidence){
+		.kind = kind, .stage = stage, .name = name, .bytes = bytes, .added_us = OPENED + 50 * MINUTE
+	};
 }
 
 static struct ft_evidence three[4];
@@ -46,8 +49,14 @@ static struct ft_visit whole_visit(void)
 		three[i].hash = ft_hash_of(three[i].bytes.p, three[i].bytes.n);
 		three[i].size = (int64_t)three[i].bytes.n;
 	}
-	return (struct ft_visit){ .id = "BD-0417-1", .key = "k", .asset = "BD-0417", .machine_serial = "SN4471203",
-		.opened_us = OPENED, .closed_us = FT_ABSENT, .evidence = three, .evidence_count = 3 };
+	return (struct ft_visit){ .id = "BD-0417-1",
+		                      .key = "k",
+		                      .asset = "BD-0417",
+		                      .machine_serial = "SN4471203",
+		                      .opened_us = OPENED,
+		                      .closed_us = FT_ABSENT,
+		                      .evidence = three,
+		                      .evidence_count = 3 };
 }
 
 static struct ft_judgement judge(const struct ft_visit *v)
@@ -78,7 +87,11 @@ static void stands(const struct ft_judgement *g, enum ft_claim_id id, const char
 
 static void finds_the_kind(void **state)
 {
-	static const struct { const char *bytes; size_t n; enum ft_evidence_kind kind; } cases[] = {
+	static const struct {
+		const char *bytes;
+		size_t n;
+		enum ft_evidence_kind kind;
+	} cases[] = {
 #define CASE(text, kind) { text, sizeof text - 1, FT_EVIDENCE_##kind }
 		CASE("DXS*AAA0000001*VA*V0/6*1\r\nST*001*0001\r\n", AUDIT),
 		CASE("\xef\xbb\xbfST*001*0001\rID1*X\r", AUDIT),
@@ -88,7 +101,9 @@ static void finds_the_kind(void **state)
 		CASE("\xff\xd8\xff\xe0\0\x10JFIF", PHOTOGRAPH),
 		CASE("\x89PNG\r\n\x1a\n\0\0", PHOTOGRAPH),
 		CASE("RIFF\x10\0\0\0WEBPVP8 ", PHOTOGRAPH),
-		CASE("\0\0\0\x18" "ftypheic\0\0\0\0", PHOTOGRAPH),
+		CASE("\0\0\0\x18"
+		     "ftypheic\0\0\0\0",
+		     PHOTOGRAPH),
 		CASE("$timescale 1 us $end\n$var wire 1 ! line $end\n$enddefinitions $end\n#0\n", BUS),
 		CASE("PK\3\4....version2PK\3\4....metadata[..]PK\3\4...logic-1-1", BUS),
 		CASE("time,temperature_c\n2026-01-01T10:00:00,4.1\n", TEMPERATURE),
@@ -123,7 +138,8 @@ static void refuses_the_unknown(void **state)
 	assert_non_null(strstr(e.text, "it takes audits"));
 	e = (struct ft_error){ 0 };
 	assert_int_equal(ft_evidence_kind_of((struct ft_slice){ "", 0 }, "x", &arena, &k, &e), FT_E_INPUT);
-	assert_int_equal(ft_evidence_accept(FT_SLICE("\x89PNG\r\n\x1a\n"), "x", FT_EVIDENCE_AUDIT, &arena, NULL), FT_E_INPUT);
+	assert_int_equal(ft_evidence_accept(FT_SLICE("\x89PNG\r\n\x1a\n"), "x", FT_EVIDENCE_AUDIT, &arena, NULL),
+	                 FT_E_INPUT);
 	assert_int_equal(ft_evidence_accept(FT_SLICE("volts 34.1\n"), "x", FT_EVIDENCE_SUPPLY, &arena, NULL), FT_OK);
 }
 
@@ -203,9 +219,11 @@ static void takes_words_and_waivers(void **state)
 {
 	struct ft_visit v = whole_visit();
 	struct ft_statement said[] = { { .claim = FT_CLAIM_FIT_LEVEL, .text = "level, two anchors", .by = "A. Fitter" },
-		{ .claim = FT_CLAIM_PROVE_BUS, .text = "it is fine" }, { .claim = FT_CLAIM_KNOW_MACHINE, .text = "I looked" } };
+		                           { .claim = FT_CLAIM_PROVE_BUS, .text = "it is fine" },
+		                           { .claim = FT_CLAIM_KNOW_MACHINE, .text = "I looked" } };
 	struct ft_waiver waived[] = { { .claim = FT_CLAIM_PROVE_BUS, .because = "no capture device" },
-		{ .claim = FT_CLAIM_KEEP_AUDIT, .because = "not needed" }, { .claim = FT_CLAIM_PROVE_CLOCK, .because = "no battery" } };
+		                          { .claim = FT_CLAIM_KEEP_AUDIT, .because = "not needed" },
+		                          { .claim = FT_CLAIM_PROVE_CLOCK, .because = "no battery" } };
 	struct ft_judgement g;
 	(void)state;
 
@@ -214,8 +232,8 @@ static void takes_words_and_waivers(void **state)
 	v.machine_serial = "SN0";
 	g = judge(&v);
 	stands(&g, FT_CLAIM_FIT_LEVEL, "shown");
-	stands(&g, FT_CLAIM_PROVE_BUS, "open");             /* no words show it */
-	stands(&g, FT_CLAIM_KNOW_MACHINE, "contradicted");  /* and no words outweigh evidence */
+	stands(&g, FT_CLAIM_PROVE_BUS, "open");            /* no words show it */
+	stands(&g, FT_CLAIM_KNOW_MACHINE, "contradicted"); /* and no words outweigh evidence */
 	v.opened_us += 24 * 60 * MINUTE;
 	v.waivers = waived;
 	v.waiver_count = 3;
@@ -304,9 +322,12 @@ static int start(void **state)
 int main(int argc, char **argv)
 {
 	const struct CMUnitTest tests[] = {
-		cmocka_unit_test_setup(finds_the_kind, start), cmocka_unit_test_setup(refuses_the_unknown, start),
-		cmocka_unit_test_setup(judges_a_clean_visit, start), cmocka_unit_test_setup(sees_what_speaks_against, start),
-		cmocka_unit_test_setup(takes_words_and_waivers, start), cmocka_unit_test_setup(every_claim_can_be_settled, start),
+		cmocka_unit_test_setup(finds_the_kind, start),
+		cmocka_unit_test_setup(refuses_the_unknown, start),
+		cmocka_unit_test_setup(judges_a_clean_visit, start),
+		cmocka_unit_test_setup(sees_what_speaks_against, start),
+		cmocka_unit_test_setup(takes_words_and_waivers, start),
+		cmocka_unit_test_setup(every_claim_can_be_settled, start),
 		cmocka_unit_test_setup(same_verdict_from_the_book, start),
 	};
 	int failed;

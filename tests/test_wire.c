@@ -201,14 +201,10 @@ static void a_full_lane_loses(void **state)
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
-		cmocka_unit_test(bytes_take_their_time),
-		cmocka_unit_test(sending_queues_behind_itself),
-		cmocka_unit_test(unpaced_is_at_once),
-		cmocka_unit_test(wrong_rates_garble),
-		cmocka_unit_test(faults_are_seeded),
-		cmocka_unit_test(dead_late_and_slow),
-		cmocka_unit_test(echo_returns_to_its_sender),
-		cmocka_unit_test(a_full_lane_loses),
+		cmocka_unit_test(bytes_take_their_time),      cmocka_unit_test(sending_queues_behind_itself),
+		cmocka_unit_test(unpaced_is_at_once),         cmocka_unit_test(wrong_rates_garble),
+		cmocka_unit_test(faults_are_seeded),          cmocka_unit_test(dead_late_and_slow),
+		cmocka_unit_test(echo_returns_to_its_sender), cmocka_unit_test(a_full_lane_loses),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -75,10 +75,17 @@ static void carry(struct wire *w, int from, const uint8_t *p, size_t n)
 		}
 		if (hit(w, w->damage_ppm)) {
 			switch (roll(w) % 4) {
-			case 0: b ^= (uint8_t)(1U << roll(w) % 8); break;
-			case 1: continue;
-			case 2: arrive(to, b, at); break;
-			case 3: arrive(to, (uint8_t)roll(w), at); break;
+			case 0:
+				b ^= (uint8_t)(1U << roll(w) % 8);
+				break;
+			case 1:
+				continue;
+			case 2:
+				arrive(to, b, at);
+				break;
+			case 3:
+				arrive(to, (uint8_t)roll(w), at);
+				break;
 			}
 		}
 		arrive(to, b, at);

@@ -21,11 +21,11 @@ struct wire {
 	struct ft_buf got;
 	struct ft_slice file;
 	uint32_t seed;
-	uint32_t damage_ppm;   /* of bytes changed, lost, doubled or joined by noise */
-	bool echo;             /* the carrier's adapter gives its bytes back */
+	uint32_t damage_ppm;    /* of bytes changed, lost, doubled or joined by noise */
+	bool echo;              /* the carrier's adapter gives its bytes back */
 	uint32_t echo_lost_ppm; /* whole transmissions without echo */
-	bool rates_matter;     /* bytes sent at another rate than the receiver's arrive as rubbish */
-	bool deaf_at_9600;     /* nothing passes at 9600 baud */
+	bool rates_matter;      /* bytes sent at another rate than the receiver's arrive as rubbish */
+	bool deaf_at_9600;      /* nothing passes at 9600 baud */
 	unsigned hold_at_block, abort_at_block, dead_at_block; /* 0: never */
 	int64_t hold_us, held_until_us;
 	unsigned blocks;

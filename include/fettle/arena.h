@@ -25,7 +25,7 @@ void *ft_arena_raw(struct ft_arena *a, size_t n);
 /* `count` zeroed objects; NULL without memory or when the product overflows. */
 void *ft_arena_array(struct ft_arena *a, size_t count, size_t size);
 
-#define FT_NEW(arena, type) ((type *)ft_arena_alloc((arena), sizeof(type)))
+#define FT_NEW(arena, type)              ((type *)ft_arena_alloc((arena), sizeof(type)))
 #define FT_NEW_ARRAY(arena, count, type) ((type *)ft_arena_array((arena), (count), sizeof(type)))
 
 /* A NUL-terminated copy, or NULL. */

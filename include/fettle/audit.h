@@ -38,9 +38,14 @@ enum ft_element_id {
 };
 
 enum ft_element_type {
-	FT_TYPE_TEXT, FT_TYPE_INTEGER, FT_TYPE_MONEY,
+	FT_TYPE_TEXT,
+	FT_TYPE_INTEGER,
+	FT_TYPE_MONEY,
 	FT_TYPE_EITHER, /* CA304, CA308: whole currency units or minor units; see struct ft_facts.bills */
-	FT_TYPE_CODE, FT_TYPE_DATE, FT_TYPE_TIME, FT_TYPE_COMMAND,
+	FT_TYPE_CODE,
+	FT_TYPE_DATE,
+	FT_TYPE_TIME,
+	FT_TYPE_COMMAND,
 };
 enum ft_element_span { FT_SPAN_IDENT, FT_SPAN_INIT, FT_SPAN_RESET, FT_SPAN_STATE };
 enum ft_element_need { FT_NEED_UNKNOWN, FT_NEED_MANDATORY, FT_NEED_OPTIONAL, FT_NEED_IF_FITTED, FT_NEED_BY_DEVICE };
@@ -68,9 +73,9 @@ struct ft_segment_def {
 	const char *title;
 };
 
-const struct ft_element_def *ft_element_def(enum ft_element_id id); /* NULL for FT_EL_NONE */
-const struct ft_segment_def *ft_segment_def(enum ft_segment_id id); /* NULL for NONE and FOREIGN */
-enum ft_segment_id ft_segment_find(struct ft_slice name);           /* FT_SEG_NONE when unknown */
+const struct ft_element_def *ft_element_def(enum ft_element_id id);         /* NULL for FT_EL_NONE */
+const struct ft_segment_def *ft_segment_def(enum ft_segment_id id);         /* NULL for NONE and FOREIGN */
+enum ft_segment_id ft_segment_find(struct ft_slice name);                   /* FT_SEG_NONE when unknown */
 enum ft_element_id ft_element_at(enum ft_segment_id id, unsigned position); /* FT_EL_NONE when unknown */
 
 /* What an event code means: the row of its code, or of its group; `ret_listed` tells which (may be
@@ -87,13 +92,13 @@ struct ft_span {
 
 /* One line. Its bytes are: lead, name, then '*' and an element for each, then the line end. */
 struct ft_segment {
-	uint32_t at;      /* offset of the line; noise before the name stands here (lead = name.at - at) */
+	uint32_t at;         /* offset of the line; noise before the name stands here (lead = name.at - at) */
 	struct ft_span name; /* empty in a foreign line, whose bytes are all lead */
-	uint32_t first;   /* index of its first element */
-	uint32_t count;   /* elements, unknown ones included */
-	uint32_t end;     /* offset behind the line end */
-	int16_t id;       /* enum ft_segment_id */
-	uint8_t eol;      /* enum ft_eol */
+	uint32_t first;      /* index of its first element */
+	uint32_t count;      /* elements, unknown ones included */
+	uint32_t end;        /* offset behind the line end */
+	int16_t id;          /* enum ft_segment_id */
+	uint8_t eol;         /* enum ft_eol */
 };
 
 /* One ST..SE set, with the DXS..DXE around it where there is one. Indices into segments, -1: none. */
@@ -133,10 +138,10 @@ uint16_t ft_audit_crc(const struct ft_audit *d, const struct ft_set *s, ft_crc16
 
 /* How CA304 and CA308 are written (note 6 of the dictionary), decided by what closes the cash. */
 enum ft_bills {
-	FT_BILLS_NONE,    /* not sent, or zero */
-	FT_BILLS_MINOR,   /* minor units, like all other money */
-	FT_BILLS_WHOLE,   /* whole currency units */
-	FT_BILLS_UNSURE,  /* neither closes the cash identity */
+	FT_BILLS_NONE,   /* not sent, or zero */
+	FT_BILLS_MINOR,  /* minor units, like all other money */
+	FT_BILLS_WHOLE,  /* whole currency units */
+	FT_BILLS_UNSURE, /* neither closes the cash identity */
 };
 
 struct ft_row {
@@ -155,16 +160,16 @@ struct ft_facts {
 	int32_t segment[FT_SEG_COUNT]; /* index of the first segment of this kind, -1: none */
 	uint32_t *selections;          /* segment indices of PA1, in file order */
 	size_t selection_count;
-	struct ft_row *rows;           /* PA2..PA9, LA1, CA11..CA14, CA17, EA1, EA2, MA5: in file order */
+	struct ft_row *rows; /* PA2..PA9, LA1, CA11..CA14, CA17, EA1, EA2, MA5: in file order */
 	size_t row_count;
-	int decimals;          /* places of money: ID401, else the currency's, else 2 (decimals_known false) */
+	int decimals; /* places of money: ID401, else the currency's, else 2 (decimals_known false) */
 	bool decimals_known;
 	enum ft_bills bills;
 	int64_t bills_in_init, bills_in_reset; /* in minor units, FT_ABSENT when not sent */
-	int32_t above_at;      /* segment of the first counter since reset above its twin since initialisation, -1: none */
+	int32_t above_at; /* segment of the first counter since reset above its twin since initialisation, -1: none */
 	int64_t above_init, above_reset; /* the two */
-	bool odd;              /* a line needs a closer look: unknown, repeated, too long, or an odd date */
-	uint32_t bad_numbers;  /* elements that should be numbers and are not */
+	bool odd;                        /* a line needs a closer look: unknown, repeated, too long, or an odd date */
+	uint32_t bad_numbers;            /* elements that should be numbers and are not */
 };
 
 /* `ret` is large (about 9 kB): keep it in the arena or reuse one. */
@@ -177,11 +182,11 @@ struct ft_cell {
 	enum ft_element_id element; /* FT_EL_NONE: unknown position or segment */
 	struct ft_slice name;       /* of the segment */
 	unsigned position;
-	struct ft_slice selection;  /* the selection it belongs to (PA101, LA102); p == NULL: none */
-	struct ft_slice key[2];     /* what else names the row: device and list, coin value, event code; p == NULL: nothing */
-	unsigned nth;               /* among rows of the same name and keys, from 0 */
-	struct ft_slice value;      /* blanks on the right trimmed; n == 0: sent empty */
-	int64_t number;             /* FT_ABSENT when it is no number */
+	struct ft_slice selection; /* the selection it belongs to (PA101, LA102); p == NULL: none */
+	struct ft_slice key[2]; /* what else names the row: device and list, coin value, event code; p == NULL: nothing */
+	unsigned nth;           /* among rows of the same name and keys, from 0 */
+	struct ft_slice value;  /* blanks on the right trimmed; n == 0: sent empty */
+	int64_t number;         /* FT_ABSENT when it is no number */
 	uint32_t segment_index;
 };
 
@@ -192,11 +197,11 @@ enum ft_status ft_audit_cells(const struct ft_facts *f, struct ft_arena *a, stru
 /* ---- judgement ---- */
 
 struct ft_audit_check {
-	bool crc_stated, crc_sound;     /* G85 is there; it is four hex digits */
-	uint16_t stated, computed;      /* stated in the digit order that fits, else as written */
-	bool swapped;                   /* fits with the low byte first */
+	bool crc_stated, crc_sound;           /* G85 is there; it is four hex digits */
+	uint16_t stated, computed;            /* stated in the digit order that fits, else as written */
+	bool swapped;                         /* fits with the low byte first */
 	int64_t count_stated, count_computed; /* SE01; FT_ABSENT */
-	bool whole;                     /* ST and SE are there, and DXE where DXS is */
+	bool whole;                           /* ST and SE are there, and DXE where DXS is */
 };
 
 /* Runs every audit rule over one set. `file` is the name for findings, may be NULL. */
@@ -218,8 +223,12 @@ size_t ft_audit_identities(const struct ft_facts *f, struct ft_identity ret[FT_I
 
 /* ---- summary ---- */
 
-struct ft_total { int64_t value, count, value_since_reset, count_since_reset; }; /* FT_ABSENT: not sent */
-struct ft_pair { int64_t init, reset; };
+struct ft_total {
+	int64_t value, count, value_since_reset, count_since_reset;
+}; /* FT_ABSENT: not sent */
+struct ft_pair {
+	int64_t init, reset;
+};
 
 struct ft_list_row {
 	struct ft_slice device, list; /* "CA", "0" */
@@ -257,7 +266,7 @@ struct ft_summary {
 	int64_t currency_numeric;           /* as sent; FT_ABSENT */
 	int decimals;
 	bool decimals_known;
-	char clock[24];                     /* "2025-03-10T08:15:00", "" when unknown */
+	char clock[24]; /* "2025-03-10T08:15:00", "" when unknown */
 	struct ft_total paid, cash, cashless_1, cashless_2, tokens, test, free;
 	struct ft_pair cash_in, to_box, to_tubes, bills_in, dispensed, dispensed_by_hand, filled, overpaid;
 	int64_t tubes_now;
@@ -269,7 +278,8 @@ struct ft_summary {
 	struct ft_reliances reliance;
 };
 
-enum ft_status ft_audit_summary(const struct ft_facts *f, struct ft_arena *a, struct ft_summary *ret, struct ft_error *e);
+enum ft_status ft_audit_summary(const struct ft_facts *f, struct ft_arena *a, struct ft_summary *ret,
+                                struct ft_error *e);
 
 const char *ft_reliance_word(enum ft_reliance r); /* none part full */
 

@@ -10,10 +10,10 @@
 #include "fettle/slice.h"
 
 struct ft_buf {
-	char *p;          /* owned; NULL while empty */
-	size_t n;         /* bytes used */
-	size_t room;      /* bytes owned */
-	size_t ceiling;   /* 0: none */
+	char *p;               /* owned; NULL while empty */
+	size_t n;              /* bytes used */
+	size_t room;           /* bytes owned */
+	size_t ceiling;        /* 0: none */
 	enum ft_status status; /* FT_OK, or why everything since was dropped */
 };
 
@@ -27,7 +27,10 @@ void ft_buf_printf(struct ft_buf *b, const char *format, ...) __attribute__((for
 void ft_buf_vprintf(struct ft_buf *b, const char *format, va_list args) __attribute__((format(printf, 2, 0)));
 
 /* What was written so far, borrowed until the next write. */
-static inline struct ft_slice ft_buf_text(const struct ft_buf *b) { return (struct ft_slice){ b->p, b->n }; }
+static inline struct ft_slice ft_buf_text(const struct ft_buf *b)
+{
+	return (struct ft_slice){ b->p, b->n };
+}
 
 /* Empties it and clears the status, keeping the memory. */
 void ft_buf_clear(struct ft_buf *b);

@@ -8,8 +8,8 @@
 #include "fettle/error.h"
 
 struct ft_csv_row {
-	unsigned line;          /* 1-based line in the file, for messages */
-	unsigned count;         /* fields in this row */
+	unsigned line;           /* 1-based line in the file, for messages */
+	unsigned count;          /* fields in this row */
 	struct ft_slice *fields; /* quotes taken off, doubled quotes undone, blanks kept */
 };
 

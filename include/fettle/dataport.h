@@ -16,7 +16,7 @@
 #include "fettle/time.h"
 
 enum ft_link_kind {
-	FT_LINK_AUTO,  /* carrier only: finds out which of the two the machine speaks */
+	FT_LINK_AUTO, /* carrier only: finds out which of the two the machine speaks */
 	FT_LINK_DEX,
 	FT_LINK_DDCMP,
 };
@@ -35,19 +35,19 @@ struct ft_link_settings {
 	char id[FT_LINK_ID_MAX + 1]; /* our communication ID */
 	uint16_t security_code;      /* DDCMP, 0 = anyone may read; machine role: the code it demands */
 	uint16_t pass_code;
-	int baud;                    /* line rate to start with; 0: the link's own start (DEX 9600, DDCMP 2400) */
-	int baud_max;                /* DDCMP: highest rate offered in START; 0: do not negotiate */
-	unsigned block_text;         /* machine role: text bytes a block, 1 to FT_LINK_BLOCK_MAX */
-	int64_t turn_round_us;       /* silence kept before an answer */
-	int64_t inter_byte_us;       /* a frame is dropped when its next byte is later than this */
-	int64_t answer_us;           /* wait for an answer to a bid or START */
-	int64_t block_answer_us;     /* wait for an answer to a block or message */
-	int64_t silence_us;          /* no byte at all for this long ends the session */
-	unsigned bids;               /* bids (ENQ) or STARTs before giving up */
-	unsigned retries;            /* repeats of one block or message before giving up */
-	bool echo;                   /* the adapter gives back what we send: expect and discard it */
-	struct ft_civil clock;       /* carrier, DDCMP: date and time told to the machine; year 0: zeros are sent */
-	/* Machine role, DDCMP: date and time for its answers are taken from the carrier. */
+	int baud;                /* line rate to start with; 0: the link's own start (DEX 9600, DDCMP 2400) */
+	int baud_max;            /* DDCMP: highest rate offered in START; 0: do not negotiate */
+	unsigned block_text;     /* machine role: text bytes a block, 1 to FT_LINK_BLOCK_MAX */
+	int64_t turn_round_us;   /* silence kept before an answer */
+	int64_t inter_byte_us;   /* a frame is dropped when its next byte is later than this */
+	int64_t answer_us;       /* wait for an answer to a bid or START */
+	int64_t block_answer_us; /* wait for an answer to a block or message */
+	int64_t silence_us;      /* no byte at all for this long ends the session */
+	unsigned bids;           /* bids (ENQ) or STARTs before giving up */
+	unsigned retries;        /* repeats of one block or message before giving up */
+	bool echo;               /* the adapter gives back what we send: expect and discard it */
+	struct ft_civil clock;   /* carrier, DDCMP: date and time told to the machine; year 0: zeros are sent */
+							 /* Machine role, DDCMP: date and time for its answers are taken from the carrier. */
 };
 
 struct ft_link_settings ft_link_defaults(enum ft_link_kind kind, enum ft_link_role role);
@@ -75,13 +75,13 @@ struct ft_link_event {
 
 /* What passed, for the reader's account of itself. */
 struct ft_link_stats {
-	uint64_t bytes_in, bytes_out;   /* everything on the line, noise included */
-	uint64_t text_bytes;            /* accepted block text */
+	uint64_t bytes_in, bytes_out; /* everything on the line, noise included */
+	uint64_t text_bytes;          /* accepted block text */
 	unsigned blocks, retries, naks, noise_bytes;
-	uint64_t counted_bytes;         /* bytes of blocks and of their acknowledgements, repeats included once each */
-	int64_t first_block_us;         /* when the first byte of the first block came; FT_NEVER before */
-	int64_t last_ack_us;            /* when the last acknowledgement was handed out */
-	int baud;                       /* rate in use */
+	uint64_t counted_bytes; /* bytes of blocks and of their acknowledgements, repeats included once each */
+	int64_t first_block_us; /* when the first byte of the first block came; FT_NEVER before */
+	int64_t last_ack_us;    /* when the last acknowledgement was handed out */
+	int baud;               /* rate in use */
 };
 
 struct ft_link; /* complete in src/dataport/link.h; size by ft_link_size for callers outside the room */
@@ -170,11 +170,11 @@ struct ft_link_replay {
 	enum ft_link_kind kind;
 	enum ft_link_role role;
 	const struct ft_link_settings *settings; /* NULL: the defaults */
-	struct ft_slice file;  /* machine: what to offer */
-	size_t step;           /* bytes fed at once, 0: a line of the trace */
-	struct ft_buf *events; /* may be NULL: the events as ft_trace_event writes them */
-	struct ft_buf *text;   /* may be NULL: the text of the blocks, joined */
-	bool *done;            /* may be NULL: set when the transfer ended whole */
+	struct ft_slice file;                    /* machine: what to offer */
+	size_t step;                             /* bytes fed at once, 0: a line of the trace */
+	struct ft_buf *events;                   /* may be NULL: the events as ft_trace_event writes them */
+	struct ft_buf *text;                     /* may be NULL: the text of the blocks, joined */
+	bool *done;                              /* may be NULL: set when the transfer ended whole */
 };
 
 /* Feeds what the trace says was received, at its times, into a new engine in `k` and compares what the

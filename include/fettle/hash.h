@@ -7,7 +7,7 @@
 #include <stdint.h>
 
 #define FT_HASH_BYTES 32
-#define FT_HASH_TEXT (2 * FT_HASH_BYTES + 1)
+#define FT_HASH_TEXT  (2 * FT_HASH_BYTES + 1)
 
 struct ft_hash {
 	uint8_t b[FT_HASH_BYTES];

@@ -29,14 +29,14 @@ enum ft_change_kind { FT_CHANGE_IDENTITY, FT_CHANGE_SETTING, FT_CHANGE_METER, FT
 enum { FT_CHANGE_KINDS = FT_CHANGE_EVENT + 1 };
 
 struct ft_change {
-	const char *element;        /* "PA202"; unknown ones by segment and position, "ZZ1 position 3" */
-	struct ft_slice selection;  /* p == NULL: of the whole machine */
-	struct ft_slice key[2];     /* as in struct ft_cell: device and list, coin value, event code */
+	const char *element;       /* "PA202"; unknown ones by segment and position, "ZZ1 position 3" */
+	struct ft_slice selection; /* p == NULL: of the whole machine */
+	struct ft_slice key[2];    /* as in struct ft_cell: device and list, coin value, event code */
 	enum ft_change_kind kind;
-	bool money;                 /* the numbers are minor units */
-	struct ft_slice before, after; /* as sent; p == NULL: not there */
+	bool money;                          /* the numbers are minor units */
+	struct ft_slice before, after;       /* as sent; p == NULL: not there */
 	int64_t before_number, after_number; /* FT_ABSENT: no number, or not there */
-	const char *meaning;        /* from the dictionary; NULL when unknown */
+	const char *meaning;                 /* from the dictionary; NULL when unknown */
 };
 
 enum ft_fall {
@@ -50,9 +50,9 @@ struct ft_loss {
 	const char *element;
 	struct ft_slice selection, key[2];
 	bool money;
-	int64_t before, after;  /* after: FT_ABSENT when gone */
+	int64_t before, after; /* after: FT_ABSENT when gone */
 	enum ft_fall how;
-	int64_t modulus;        /* of a wrap: 10^6, 10^8, 2^16, 2^24, 2^32; else 0 */
+	int64_t modulus; /* of a wrap: 10^6, 10^8, 2^16, 2^24, 2^32; else 0 */
 };
 
 /* One line of the restore sheet. Selections in natural order (9 before 10 before A1), in each the
@@ -65,10 +65,10 @@ struct ft_restore {
 };
 
 enum ft_pair_stands {
-	FT_PAIR_SAME,          /* two reads of one machine, in order */
-	FT_PAIR_EXCHANGED,     /* the machine's serial or its board's is another, but the asset or the counters go on */
+	FT_PAIR_SAME,      /* two reads of one machine, in order */
+	FT_PAIR_EXCHANGED, /* the machine's serial or its board's is another, but the asset or the counters go on */
 	FT_PAIR_OTHER_MACHINE,
-	FT_PAIR_SWAPPED,       /* the second read is the older one */
+	FT_PAIR_SWAPPED, /* the second read is the older one */
 };
 
 struct ft_comparison {
@@ -80,8 +80,8 @@ struct ft_comparison {
 	size_t lost_count;
 	struct ft_restore *restore; /* empty when pair is OTHER_MACHINE or SWAPPED */
 	size_t restore_count;
-	int64_t reads, resets;      /* between the two, as the machine counts them; FT_ABSENT: it does not */
-	bool cleared;               /* most meters fell together */
+	int64_t reads, resets; /* between the two, as the machine counts them; FT_ABSENT: it does not */
+	bool cleared;          /* most meters fell together */
 };
 
 /* Findings ledger.* go into `findings`. Fails only without memory. */
@@ -97,11 +97,15 @@ int ft_selection_cmp(struct ft_slice a, struct ft_slice b);
 /* ---- sales ---- */
 
 enum ft_paid {
-	FT_PAID_COIN, FT_PAID_BILL,
-	FT_PAID_CARD_1, FT_PAID_CARD_2, /* cashless device 1 (DA) and 2 (DB) */
-	FT_PAID_TOKEN, FT_PAID_TEST, FT_PAID_FREE,
-	FT_PAID_CARD,                   /* some cashless device, which one is not known */
-	FT_PAID_CASH,                   /* coins or bills, which is not known (a bus capture's) */
+	FT_PAID_COIN,
+	FT_PAID_BILL,
+	FT_PAID_CARD_1,
+	FT_PAID_CARD_2, /* cashless device 1 (DA) and 2 (DB) */
+	FT_PAID_TOKEN,
+	FT_PAID_TEST,
+	FT_PAID_FREE,
+	FT_PAID_CARD, /* some cashless device, which one is not known */
+	FT_PAID_CASH, /* coins or bills, which is not known (a bus capture's) */
 };
 
 struct ft_sale {
@@ -110,8 +114,8 @@ struct ft_sale {
 	struct ft_slice selection; /* matched with PA101 without case and leading zeros */
 	int64_t price;             /* minor units */
 	enum ft_paid paid_with;
-	int64_t tendered;          /* cash put in, minor units; FT_ABSENT: not known */
-	struct ft_slice list;      /* price list; p == NULL: not known, found by the price where it can be */
+	int64_t tendered;     /* cash put in, minor units; FT_ABSENT: not known */
+	struct ft_slice list; /* price list; p == NULL: not known, found by the price where it can be */
 };
 
 /* A table with the columns time, selection, price, paid_with, tendered and perhaps list, in any
@@ -128,15 +132,15 @@ enum ft_counter_stands { FT_COUNTER_RIGHT, FT_COUNTER_WRONG };
 
 /* What one counter, or a sum of counters where only the sum can be known, did between the reads. */
 struct ft_counter {
-	const char *element;       /* "VA101", or a sum: "CA305-CA403-CA802" */
-	const char *title;         /* "value of paid sales" */
-	struct ft_slice selection; /* p == NULL: of the whole machine */
+	const char *element;          /* "VA101", or a sum: "CA305-CA403-CA802" */
+	const char *title;            /* "value of paid sales" */
+	struct ft_slice selection;    /* p == NULL: of the whole machine */
 	struct ft_slice device, list; /* p == NULL: none */
 	bool money;
-	bool since_reset;          /* the counter of the interval, not of the lifetime */
-	int64_t before, after;     /* FT_ABSENT: not sent in that read (then counted from 0), or a sum */
+	bool since_reset;           /* the counter of the interval, not of the lifetime */
+	int64_t before, after;      /* FT_ABSENT: not sent in that read (then counted from 0), or a sum */
 	int64_t expected, observed; /* movement between the two reads */
-	enum ft_weight weight;     /* what it means when they differ: fault, or doubt where others may move it */
+	enum ft_weight weight;      /* what it means when they differ: fault, or doubt where others may move it */
 };
 
 enum ft_story_kind {
@@ -163,14 +167,14 @@ struct ft_story_edit {
 /* One explanation of every difference. */
 struct ft_story {
 	struct ft_story_edit edits[FT_STORY_EDITS_MAX];
-	int edit_count;    /* its cost */
+	int edit_count;     /* its cost */
 	const char *detail; /* the sentences of its edits together */
 };
 
 struct ft_witness {
-	const char *name;  /* "audit", "fitter's list", "counted cash" */
-	const char *says;  /* NULL: it said nothing */
-	int agrees;        /* 1 yes, 0 no, -1 cannot tell or nothing to agree with */
+	const char *name; /* "audit", "fitter's list", "counted cash" */
+	const char *says; /* NULL: it said nothing */
+	int agrees;       /* 1 yes, 0 no, -1 cannot tell or nothing to agree with */
 };
 
 /* What the two reads say was sold, by selection and, where the machine tells, by device and list. */
@@ -182,9 +186,9 @@ struct ft_sold {
 struct ft_prove_input {
 	const struct ft_sale *sales; /* NULL: none were written down */
 	size_t sale_count;
-	const char *sales_name;      /* for findings */
-	const char *sales_witness;   /* "fitter's list" when NULL; "bus capture" and the like otherwise */
-	int64_t counted;             /* cash counted in the box, minor units; FT_ABSENT: not counted */
+	const char *sales_name;    /* for findings */
+	const char *sales_witness; /* "fitter's list" when NULL; "bus capture" and the like otherwise */
+	int64_t counted;           /* cash counted in the box, minor units; FT_ABSENT: not counted */
 };
 
 struct ft_proof {
@@ -192,13 +196,13 @@ struct ft_proof {
 	size_t counter_count, wrong_count;
 	struct ft_story stories[FT_STORIES_MAX]; /* best first, all of the same cost */
 	size_t story_count;
-	size_t stories_more;         /* further ones of the same cost that are not kept */
+	size_t stories_more; /* further ones of the same cost that are not kept */
 	struct ft_witness witnesses[4];
 	size_t witness_count;
 	struct ft_sold *sold;
 	size_t sold_count;
-	bool unshown;  /* something the sales demand is shown by nothing */
-	int agree;     /* 1 yes, 0 no, -1 cannot tell */
+	bool unshown; /* something the sales demand is shown by nothing */
+	int agree;    /* 1 yes, 0 no, -1 cannot tell */
 	enum ft_verdict verdict;
 };
 

@@ -15,21 +15,21 @@
 
 /* ---- the wire: pure, time comes in as an argument ---- */
 
-#define FT_WIRE_BITS 10     /* of a byte on the line: start, eight, stop (8N1) */
-#define FT_WIRE_ROOM 8192U  /* ours: bytes under way in one direction; seven of the longest frames */
-#define FT_WIRE_RATE_PERMILLE 30 /* rates further apart than this garble: half a bit in ten, with the usual margin */
+#define FT_WIRE_BITS          10    /* of a byte on the line: start, eight, stop (8N1) */
+#define FT_WIRE_ROOM          8192U /* ours: bytes under way in one direction; seven of the longest frames */
+#define FT_WIRE_RATE_PERMILLE 30    /* rates further apart than this garble: half a bit in ten, with the usual margin */
 
 /* How a wire misbehaves. Zero-initialised means it does not. Rates are per million bytes. */
 struct ft_wire_faults {
-	uint64_t seed;          /* same seed, same bytes: same faults */
-	unsigned damaged_ppm;   /* one bit of the byte is turned over */
+	uint64_t seed;        /* same seed, same bytes: same faults */
+	unsigned damaged_ppm; /* one bit of the byte is turned over */
 	unsigned lost_ppm;
-	unsigned inserted_ppm;  /* a byte of noise comes before this one */
-	int64_t delay_us;       /* every byte arrives this much later */
-	int64_t gap_us;         /* and the line rests this long after every byte: a slow sender */
-	uint64_t dead_after;    /* bytes (both directions together) that pass before the wire is cut; 0: never */
-	bool dead;              /* nothing passes */
-	bool echo;              /* the peer gets back what it sends, as on one pair of wires */
+	unsigned inserted_ppm; /* a byte of noise comes before this one */
+	int64_t delay_us;      /* every byte arrives this much later */
+	int64_t gap_us;        /* and the line rests this long after every byte: a slow sender */
+	uint64_t dead_after;   /* bytes (both directions together) that pass before the wire is cut; 0: never */
+	bool dead;             /* nothing passes */
+	bool echo;             /* the peer gets back what it sends, as on one pair of wires */
 };
 
 struct ft_wire_lane {
@@ -37,9 +37,9 @@ struct ft_wire_lane {
 	int64_t due_us[FT_WIRE_ROOM]; /* when each has arrived; rises */
 	int from_baud[FT_WIRE_ROOM];  /* rate it was sent at */
 	uint32_t head, count;
-	int64_t free_ns;              /* when the sender's last bit has left; nanoseconds: a byte is no whole number of us */
-	int64_t busy_us;              /* receiver at the wrong rate: takes no new byte before */
-	uint64_t random;              /* each lane has its own, so that faults do not hang on who spoke first */
+	int64_t free_ns; /* when the sender's last bit has left; nanoseconds: a byte is no whole number of us */
+	int64_t busy_us; /* receiver at the wrong rate: takes no new byte before */
+	uint64_t random; /* each lane has its own, so that faults do not hang on who spoke first */
 };
 
 /* One line between us and a peer. Large (about 210 kB): keep it on the heap. */
@@ -113,10 +113,10 @@ struct ft_port_session {
 	/* Every event of the engine; may be NULL. The machine's side calls ft_link_offer here. */
 	void (*event)(void *context, const struct ft_link_event *ev);
 	/* kept by the loop */
-	int64_t free_us;       /* when the last bit of what was sent leaves the line */
-	int rate_next;         /* to take once it has; 0: none */
-	int64_t progress_us;   /* last event that carried the session on */
-	bool done;             /* the transfer ended whole */
+	int64_t free_us;     /* when the last bit of what was sent leaves the line */
+	int rate_next;       /* to take once it has; 0: none */
+	int64_t progress_us; /* last event that carried the session on */
+	bool done;           /* the transfer ended whole */
 };
 
 /* Moves everything that can move at `now_us` without waiting and says when it wants to be called
@@ -140,13 +140,13 @@ enum ft_port_end {
 };
 
 struct ft_port_limits {
-	int64_t quiet_us;                 /* 0: wait as long as the engine does */
+	int64_t quiet_us;                  /* 0: wait as long as the engine does */
 	const volatile sig_atomic_t *stop; /* NULL: cannot be stopped */
-	const sigset_t *mask;             /* signals while waiting; NULL: as they are */
-	struct pollfd *also;              /* one more thing that may wake the loop; NULL: none */
+	const sigset_t *mask;              /* signals while waiting; NULL: as they are */
+	struct pollfd *also;               /* one more thing that may wake the loop; NULL: none */
 	/* Called after each wake, at least every `beat_us`; may be NULL. */
 	void (*beat)(void *context, const struct ft_link_stats *stats, int64_t now_us);
-	int64_t beat_us;                  /* 0: no beat of its own */
+	int64_t beat_us; /* 0: no beat of its own */
 };
 
 /* Runs one session to its end and fills `e` with why, unless done. */
@@ -155,10 +155,10 @@ enum ft_port_end ft_port_run(struct ft_port_session *s, const struct ft_port_lim
 /* ---- listing ---- */
 
 struct ft_port_info {
-	const char *path;        /* "/dev/ttyUSB0" */
-	const char *description; /* for people; NULL when unknown */
-	const char *kind;        /* "usb", "native" or "bluetooth" */
-	const char *serial;      /* of the adapter; NULL when unknown */
+	const char *path;            /* "/dev/ttyUSB0" */
+	const char *description;     /* for people; NULL when unknown */
+	const char *kind;            /* "usb", "native" or "bluetooth" */
+	const char *serial;          /* of the adapter; NULL when unknown */
 	int usb_vendor, usb_product; /* -1 when none */
 };
 

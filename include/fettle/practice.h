@@ -26,7 +26,7 @@ struct ft_practice_builtin {
 	struct ft_slice description;
 };
 
-const struct ft_practice_builtin *ft_practice_builtins(size_t *ret_count); /* the first is the default */
+const struct ft_practice_builtin *ft_practice_builtins(size_t *ret_count);   /* the first is the default */
 const struct ft_practice_builtin *ft_practice_builtin(struct ft_slice name); /* NULL when there is none */
 
 /* Reads a description, then lives the machine's past from `seed` up to the date the description
@@ -39,33 +39,44 @@ void ft_practice_done(struct ft_practice *p); /* NULL is fine */
 /* ---- what happens ---- */
 
 enum ft_practice_event_kind {
-	FT_PRACTICE_SALE,     /* goods delivered and paid */
-	FT_PRACTICE_REFUSED,  /* a sale did not come about; money or card given back */
-	FT_PRACTICE_FAILED,   /* the motor ran and nothing came; refunded */
-	FT_PRACTICE_TEST, FT_PRACTICE_FREE,
+	FT_PRACTICE_SALE,    /* goods delivered and paid */
+	FT_PRACTICE_REFUSED, /* a sale did not come about; money or card given back */
+	FT_PRACTICE_FAILED,  /* the motor ran and nothing came; refunded */
+	FT_PRACTICE_TEST,
+	FT_PRACTICE_FREE,
 	FT_PRACTICE_MONEY,    /* a coin, bill or token went in, or was rejected */
 	FT_PRACTICE_RETURNED, /* credit given back without a sale */
 	FT_PRACTICE_TOPPED,   /* cash credited to a card */
-	FT_PRACTICE_FILLED, FT_PRACTICE_PAID_OUT,
-	FT_PRACTICE_PRICE, FT_PRACTICE_STOCK, FT_PRACTICE_MOTOR,
-	FT_PRACTICE_FIRMWARE, FT_PRACTICE_POWER, FT_PRACTICE_DOOR, FT_PRACTICE_CLOCK, FT_PRACTICE_TEMPERATURE,
-	FT_PRACTICE_RESET, FT_PRACTICE_READ, FT_PRACTICE_SAVED,
-	FT_PRACTICE_FAULT,    /* a fault was put in or taken out */
-	FT_PRACTICE_TROUBLE,  /* the machine notes an event of its own (EA1) */
-	FT_PRACTICE_WAITED, FT_PRACTICE_QUIT,
+	FT_PRACTICE_FILLED,
+	FT_PRACTICE_PAID_OUT,
+	FT_PRACTICE_PRICE,
+	FT_PRACTICE_STOCK,
+	FT_PRACTICE_MOTOR,
+	FT_PRACTICE_FIRMWARE,
+	FT_PRACTICE_POWER,
+	FT_PRACTICE_DOOR,
+	FT_PRACTICE_CLOCK,
+	FT_PRACTICE_TEMPERATURE,
+	FT_PRACTICE_RESET,
+	FT_PRACTICE_READ,
+	FT_PRACTICE_SAVED,
+	FT_PRACTICE_FAULT,   /* a fault was put in or taken out */
+	FT_PRACTICE_TROUBLE, /* the machine notes an event of its own (EA1) */
+	FT_PRACTICE_WAITED,
+	FT_PRACTICE_QUIT,
 	FT_PRACTICE_EVENT_KINDS
 };
 
 struct ft_practice_event {
 	enum ft_practice_event_kind kind;
-	int64_t at_s;           /* machine time, local, seconds since 1970 as if it were UTC */
-	char selection[12];     /* "" : none */
-	char delivered[12];     /* selection whose goods came out; "" : none */
-	const char *paid_with;  /* coin bill card token test free; NULL: nothing */
-	int64_t price;          /* minor units; FT_ABSENT: none */
+	int64_t at_s;             /* machine time, local, seconds since 1970 as if it were UTC */
+	char selection[12];       /* "" : none */
+	char delivered[12];       /* selection whose goods came out; "" : none */
+	const char *paid_with;    /* coin bill card token test free; NULL: nothing */
+	int64_t price;            /* minor units; FT_ABSENT: none */
 	int64_t tendered, change; /* minor units; FT_ABSENT: none */
-	int64_t amount;         /* whatever the kind counts; FT_ABSENT: none */
-	char text[FT_TEXT_MAX]; /* one plain sentence */
+	int64_t amount;           /* whatever the kind counts; FT_ABSENT: none */
+	char text[FT_TEXT_MAX];   /* one plain sentence */
 };
 
 const char *ft_practice_event_word(enum ft_practice_event_kind kind); /* "sale" "refused" ... */
@@ -117,22 +128,22 @@ void ft_practice_read_end(struct ft_practice *p, unsigned slot, bool whole);
 
 /* How the two links behave now, by faults and description. */
 struct ft_practice_line {
-	bool powered;                 /* false: no answer on either link */
-	bool dead_dex, dead_ddcmp;    /* fault dead-port */
-	unsigned noise_per_million;   /* fault noisy-line: bytes damaged or lost, of a million */
-	int64_t extra_turn_round_us;  /* fault slow-line */
-	bool refuses;                 /* fault refusing-code, or a code was set */
-	uint16_t security_code;       /* demanded when `refuses` */
+	bool powered;                /* false: no answer on either link */
+	bool dead_dex, dead_ddcmp;   /* fault dead-port */
+	unsigned noise_per_million;  /* fault noisy-line: bytes damaged or lost, of a million */
+	int64_t extra_turn_round_us; /* fault slow-line */
+	bool refuses;                /* fault refusing-code, or a code was set */
+	uint16_t security_code;      /* demanded when `refuses` */
 };
 struct ft_practice_line ft_practice_line(const struct ft_practice *p);
 
 /* ---- what it is ---- */
 
 struct ft_practice_about {
-	const char *name;     /* of the description's dialect: "us-snack" */
+	const char *name;                                         /* of the description's dialect: "us-snack" */
 	const char *serial, *model, *revision, *asset, *location; /* "" : none */
-	const char *sender;   /* communication ID, 10 characters */
-	const char *currency; /* ISO 4217 letters */
+	const char *sender;                                       /* communication ID, 10 characters */
+	const char *currency;                                     /* ISO 4217 letters */
 	int decimals;
 	size_t selections;
 };

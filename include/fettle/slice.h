@@ -57,7 +57,13 @@ bool ft_slice_hex(struct ft_slice s, uint32_t *ret);
 /* Where `needle` first stands in `s`, or s.n. */
 size_t ft_slice_find(struct ft_slice s, struct ft_slice needle);
 
-static inline bool ft_is_digit(int c) { return c >= '0' && c <= '9'; }
-static inline bool ft_is_upper(int c) { return c >= 'A' && c <= 'Z'; }
+static inline bool ft_is_digit(int c)
+{
+	return c >= '0' && c <= '9';
+}
+static inline bool ft_is_upper(int c)
+{
+	return c >= 'A' && c <= 'Z';
+}
 
 #endif

@@ -104,9 +104,10 @@ struct ft_conflict {
 	const char *sentence;
 	const char *visit; /* id in this book */
 };
-const char *ft_conflict_word(enum ft_conflict_kind k); /* unit-elsewhere sim-elsewhere serial-differs older later-visit */
-enum ft_status ft_book_conflicts(struct ft_book *b, const struct ft_visit *v, struct ft_arena *a, struct ft_conflict **ret,
-                                 size_t *ret_count, struct ft_error *e);
+const char *
+ft_conflict_word(enum ft_conflict_kind k); /* unit-elsewhere sim-elsewhere serial-differs older later-visit */
+enum ft_status ft_book_conflicts(struct ft_book *b, const struct ft_visit *v, struct ft_arena *a,
+                                 struct ft_conflict **ret, size_t *ret_count, struct ft_error *e);
 
 enum ft_filed { FT_FILED_NEW, FT_FILED_UPDATED, FT_FILED_KNOWN, FT_FILED_OLDER };
 

@@ -18,7 +18,12 @@
 /* ---- stages and claims ---- */
 
 enum ft_stage {
-	FT_STAGE_KNOW, FT_STAGE_KEEP, FT_STAGE_FIT, FT_STAGE_PROVE, FT_STAGE_HAND_OVER, FT_STAGE_WATCH,
+	FT_STAGE_KNOW,
+	FT_STAGE_KEEP,
+	FT_STAGE_FIT,
+	FT_STAGE_PROVE,
+	FT_STAGE_HAND_OVER,
+	FT_STAGE_WATCH,
 	FT_STAGE_COUNT
 };
 
@@ -31,8 +36,15 @@ enum ft_claim_due { FT_DUE_CLOSE, FT_DUE_LATER }; /* must be settled to close th
 /* When a claim applies: always, or when the machine or the job has the part. */
 enum ft_applies {
 	FT_APPLIES_ALWAYS,
-	FT_APPLIES_COINS, FT_APPLIES_BILLS, FT_APPLIES_CARD, FT_APPLIES_CASH, /* the last audit tells, else yes */
-	FT_APPLIES_DOOR, FT_APPLIES_TEMPERATURE, FT_APPLIES_ANTENNA, FT_APPLIES_BUS, FT_APPLIES_SUPPLY,
+	FT_APPLIES_COINS,
+	FT_APPLIES_BILLS,
+	FT_APPLIES_CARD,
+	FT_APPLIES_CASH, /* the last audit tells, else yes */
+	FT_APPLIES_DOOR,
+	FT_APPLIES_TEMPERATURE,
+	FT_APPLIES_ANTENNA,
+	FT_APPLIES_BUS,
+	FT_APPLIES_SUPPLY,
 };
 
 enum ft_words { FT_WORDS_NO, FT_WORDS_YES }; /* may a person show it by saying so? */
@@ -78,7 +90,7 @@ enum ft_evidence_kind {
 	FT_EVIDENCE_KINDS
 };
 
-const char *ft_evidence_word(enum ft_evidence_kind k); /* audit sales trace photograph bus ... */
+const char *ft_evidence_word(enum ft_evidence_kind k);  /* audit sales trace photograph bus ... */
 const char *ft_evidence_title(enum ft_evidence_kind k); /* "an audit", "a list of sales", ... */
 bool ft_evidence_parse(struct ft_slice word, enum ft_evidence_kind *ret);
 
@@ -93,15 +105,15 @@ enum ft_status ft_evidence_accept(struct ft_slice bytes, const char *name, enum 
                                   struct ft_arena *a, struct ft_error *e);
 
 struct ft_evidence {
-	int64_t number;      /* from 1, in the order of adding within the visit */
+	int64_t number; /* from 1, in the order of adding within the visit */
 	enum ft_evidence_kind kind;
 	enum ft_stage stage;
-	const char *name;    /* of the file, without its folders */
-	struct ft_hash hash; /* of the bytes: its name in the book and in the package */
-	int64_t size;        /* of the bytes */
+	const char *name;      /* of the file, without its folders */
+	struct ft_hash hash;   /* of the bytes: its name in the book and in the package */
+	int64_t size;          /* of the bytes */
 	struct ft_slice bytes; /* p == NULL: not loaded */
-	int64_t added_us;    /* wall time */
-	int added_offset;    /* minutes east of UTC */
+	int64_t added_us;      /* wall time */
+	int added_offset;      /* minutes east of UTC */
 };
 
 /* ---- the visit ---- */
@@ -109,7 +121,7 @@ struct ft_evidence {
 struct ft_statement {
 	enum ft_claim_id claim;
 	const char *text;
-	const char *by;  /* NULL: not given */
+	const char *by; /* NULL: not given */
 	int64_t at_us;
 	int at_offset;
 };
@@ -117,15 +129,21 @@ struct ft_statement {
 struct ft_waiver {
 	enum ft_claim_id claim;
 	const char *because;
-	const char *by;  /* NULL: not given */
+	const char *by; /* NULL: not given */
 	int64_t at_us;
 	int at_offset;
 };
 
 /* Parts that a machine or a job may be without; bits of ft_visit.without. */
 enum ft_part {
-	FT_PART_DOOR = 1, FT_PART_TEMPERATURE = 2, FT_PART_ANTENNA = 4, FT_PART_CARD = 8, FT_PART_BILLS = 16,
-	FT_PART_COINS = 32, FT_PART_BUS = 64, FT_PART_SUPPLY = 128,
+	FT_PART_DOOR = 1,
+	FT_PART_TEMPERATURE = 2,
+	FT_PART_ANTENNA = 4,
+	FT_PART_CARD = 8,
+	FT_PART_BILLS = 16,
+	FT_PART_COINS = 32,
+	FT_PART_BUS = 64,
+	FT_PART_SUPPLY = 128,
 };
 
 /* "door,antenna" to bits and back. False on an unknown word, which `ret_bad` (may be NULL) names. */
@@ -136,20 +154,20 @@ void ft_parts_text(struct ft_buf *out, unsigned parts); /* "door, antenna" */
 
 /* Texts are NULL when not given. Evidence is in the order of adding. */
 struct ft_visit {
-	const char *id;        /* short and speakable: "BD-0417-1"; unique in one book */
-	const char *key;       /* 32 hex digits, unique everywhere: see ft_visit_key */
+	const char *id;  /* short and speakable: "BD-0417-1"; unique in one book */
+	const char *key; /* 32 hex digits, unique everywhere: see ft_visit_key */
 	const char *asset;
 	const char *site;
 	const char *machine_serial; /* as ordered or read from the plate */
-	const char *unit;      /* serial number of the unit fitted */
-	const char *sim;       /* ICCID */
+	const char *unit;           /* serial number of the unit fitted */
+	const char *sim;            /* ICCID */
 	const char *technician;
-	unsigned without;      /* bits of enum ft_part */
+	unsigned without; /* bits of enum ft_part */
 	int64_t opened_us;
 	int opened_offset;
-	int64_t closed_us;     /* FT_ABSENT while open */
+	int64_t closed_us; /* FT_ABSENT while open */
 	int closed_offset;
-	int64_t changed_us;    /* when anything was last added, said, waived, set or closed */
+	int64_t changed_us; /* when anything was last added, said, waived, set or closed */
 	struct ft_evidence *evidence;
 	size_t evidence_count;
 	struct ft_statement *statements;
@@ -182,14 +200,14 @@ struct ft_claim_state {
 	const struct ft_claim *claim;
 	enum ft_claim_id id;
 	enum ft_stands stands;
-	const char *because;   /* one or two plain sentences: what shows it, what is against it, what is missing */
-	const char *todo;      /* what to do next; NULL when nothing is */
-	const int *evidence;   /* indices into v->evidence that it rests on */
+	const char *because; /* one or two plain sentences: what shows it, what is against it, what is missing */
+	const char *todo;    /* what to do next; NULL when nothing is */
+	const int *evidence; /* indices into v->evidence that it rests on */
 	size_t evidence_count;
-	const int *findings;   /* indices into ft_judgement.findings.list */
+	const int *findings; /* indices into ft_judgement.findings.list */
 	size_t finding_count;
-	const struct ft_statement *said;   /* the last words for it, NULL for none */
-	const struct ft_waiver *waiver;    /* NULL when not waived */
+	const struct ft_statement *said; /* the last words for it, NULL for none */
+	const struct ft_waiver *waiver;  /* NULL when not waived */
 };
 
 struct ft_judgement {
@@ -197,16 +215,17 @@ struct ft_judgement {
 	struct ft_claim_state *claims; /* those that apply, in the order of the table */
 	size_t claim_count;
 	size_t stands[FT_STANDS_COUNT];
-	size_t open_to_close;    /* open claims that are due at closing */
+	size_t open_to_close;             /* open claims that are due at closing */
 	const struct ft_claim **left_out; /* those that do not apply */
 	size_t left_out_count;
 	struct ft_findings findings;
 	const struct ft_claim_state *next; /* what to do next, NULL when nothing is left */
 };
 
-/* Judges all claims of a visit. Evidence of a kind the judgement reads (ft_evidence_judged) must have its bytes; FT_E_INTERNAL
- * otherwise. Fails without memory only, besides. Evidence that cannot be read is a finding, not a failure. */
-enum ft_status ft_visit_judge(const struct ft_visit *v, struct ft_arena *a, struct ft_judgement *ret, struct ft_error *e);
+/* Judges all claims of a visit. Evidence of a kind the judgement reads (ft_evidence_judged) must have its bytes;
+ * FT_E_INTERNAL otherwise. Fails without memory only, besides. Evidence that cannot be read is a finding, not a failure. */
+enum ft_status ft_visit_judge(const struct ft_visit *v, struct ft_arena *a, struct ft_judgement *ret,
+                              struct ft_error *e);
 
 /* How one stage stands: the worst of its claims, contradicted first, then open, waived, shown. */
 enum ft_stands ft_judgement_stage(const struct ft_judgement *j, enum ft_stage s);

@@ -50,12 +50,15 @@ static void find_keys(const struct ft_facts *f, const struct ft_segment *s, stru
 static bool same_row(const struct ft_cell *a, const struct ft_cell *b)
 {
 	return a->segment == b->segment && ft_slice_eq(a->name, b->name) && ft_slice_eq(a->selection, b->selection) &&
-	       ft_slice_eq(a->key[0], b->key[0]) && ft_slice_eq(a->key[1], b->key[1]);
+		ft_slice_eq(a->key[0], b->key[0]) && ft_slice_eq(a->key[1], b->key[1]);
 }
 
 /* Counts how often each row stood there before, by open addressing over the first cells of lines. */
 struct counter {
-	struct { size_t first; unsigned times; } *slots; /* first: index of a cell + 1, 0 = free */
+	struct {
+		size_t first;
+		unsigned times;
+	} * slots; /* first: index of a cell + 1, 0 = free */
 	size_t mask;
 };
 

@@ -5,8 +5,8 @@
 #include "segment-shapes.inc"
 
 static const struct ft_segment_def segments[] = {
-#define ONCE true
-#define MANY false
+#define ONCE                                                   true
+#define MANY                                                   false
 #define ROW(ident, name, repeats, parent, keys, title, source) { name, repeats, FT_SEG_##parent, keys, title },
 #include "audit-segments.inc"
 #undef ROW
@@ -14,7 +14,8 @@ static const struct ft_segment_def segments[] = {
 
 static const struct ft_element_def elements[] = {
 #define ROW(ident, name, segment, position, type, span, need, trust, meaning, source) \
-	{ name, FT_SEG_##segment, position, FT_TYPE_##type, FT_SPAN_##span, FT_NEED_##need, FT_TRUST_##trust, meaning, source },
+	{ name,           FT_SEG_##segment, position, FT_TYPE_##type, FT_SPAN_##span,     \
+	  FT_NEED_##need, FT_TRUST_##trust, meaning,  source },
 #include "audit-elements.inc"
 #undef ROW
 };

@@ -48,9 +48,8 @@ static __attribute__((noinline)) int64_t odd_number(struct ft_facts *f, struct f
 
 /* The numbers of one line go into value and sum; a counter since reset above its twin since
  * initialisation is noted. */
-static inline __attribute__((always_inline)) void take_numbers(struct ft_facts *f, const struct ft_segment *s,
-                                                               const struct segment_shape *shape, bool alone,
-                                                               bool marked)
+static inline __attribute__((always_inline)) void
+take_numbers(struct ft_facts *f, const struct ft_segment *s, const struct segment_shape *shape, bool alone, bool marked)
 {
 	const char *bytes = f->audit->bytes.p;
 	const struct ft_span *tokens = &f->audit->elements[s->first];
@@ -135,8 +134,9 @@ static inline bool odd_date(const struct ft_facts *f, const struct ft_segment *s
 
 	for (unsigned m = (unsigned)(shape->dates | shape->times) & ((2U << most) - 1U); m; m &= m - 1) {
 		unsigned k = (unsigned)__builtin_ctz(m);
-		if (tokens[k].n && !(shape->dates >> k & 1 ? audit_date_ok(f->audit->bytes, tokens[k]) :
-		                                             audit_time_ok(f->audit->bytes, tokens[k])))
+		if (tokens[k].n &&
+		    !(shape->dates >> k & 1 ? audit_date_ok(f->audit->bytes, tokens[k])
+		                            : audit_time_ok(f->audit->bytes, tokens[k])))
 			return true;
 	}
 	return false;
@@ -214,7 +214,7 @@ static void find_bills(struct ft_facts *f)
 }
 
 AUDIT_HOT enum ft_status ft_audit_facts(const struct ft_audit *d, const struct ft_set *set, struct ft_arena *a,
-                              struct ft_facts *f, struct ft_error *e)
+                                        struct ft_facts *f, struct ft_error *e)
 {
 	size_t lines = (size_t)(set->last - set->first);
 	int32_t under = -1;

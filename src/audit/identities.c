@@ -112,8 +112,9 @@ static void a3(const struct ft_facts *f, struct ft_identity *all)
 
 	for (size_t i = 0; i < f->row_count && f->segment[FT_SEG_CA17] >= 0; i++)
 		if (f->audit->segments[f->rows[i].segment].id == FT_SEG_CA17)
-			by_type = sat_add(by_type, sat_mul(or_zero(row_number(f, f->rows[i].segment, 2)),
-			                                   or_zero(row_number(f, f->rows[i].segment, 4))));
+			by_type = sat_add(by_type,
+			                  sat_mul(or_zero(row_number(f, f->rows[i].segment, 2)),
+			                          or_zero(row_number(f, f->rows[i].segment, 4))));
 	for (int init = 0; init < 2; init++) {
 		int64_t in = get(f, init ? FT_EL_CA305 : FT_EL_CA301);
 		int64_t out = get(f, init ? FT_EL_CA403 : FT_EL_CA401);
@@ -124,7 +125,8 @@ static void a3(const struct ft_facts *f, struct ft_identity *all)
 		int which = init ? ID_A3 : ID_A4;
 		if (in == FT_ABSENT || out == FT_ABSENT || sold == FT_ABSENT)
 			continue;
-		sold = sat_add(sold, sat_add(zero(f, init ? FT_EL_DA401 : FT_EL_DA402), zero(f, init ? FT_EL_DB401 : FT_EL_DB402)));
+		sold = sat_add(sold,
+		               sat_add(zero(f, init ? FT_EL_DA401 : FT_EL_DA402), zero(f, init ? FT_EL_DB401 : FT_EL_DB402)));
 		sold = sat_add(sold, -zero(f, init ? FT_EL_CA1602 : FT_EL_CA1601));
 		in = sat_add(in, -zero(f, init ? FT_EL_CA802 : FT_EL_CA801));
 		for (int k = 0; k < 6; k++) {
@@ -204,7 +206,8 @@ static void add_row(const struct ft_facts *f, const struct ft_row *row, struct s
 			else if (!unset(v[k]))
 				s->pa7[k] = sat_add(s->pa7[k], v[k]);
 		}
-		if (price != FT_ABSENT && !unset(price) && v[0] != FT_ABSENT && v[1] != FT_ABSENT && !unset(v[0]) && !unset(v[1]))
+		if (price != FT_ABSENT && !unset(price) && v[0] != FT_ABSENT && v[1] != FT_ABSENT && !unset(v[0]) &&
+		    !unset(v[1]))
 			compare_share(all, ID_A10, v[1], sat_mul(price, v[0]));
 	} else if (id == FT_SEG_LA1) {
 		int64_t price = row_number(f, row->segment, 3);
@@ -213,7 +216,8 @@ static void add_row(const struct ft_facts *f, const struct ft_row *row, struct s
 			return;
 		s->has_la1 = true;
 		s->la1[0] = init == FT_ABSENT || s->la1[0] == FT_ABSENT ? FT_ABSENT : sat_add(s->la1[0], sat_mul(price, init));
-		s->la1[1] = reset == FT_ABSENT || s->la1[1] == FT_ABSENT ? FT_ABSENT : sat_add(s->la1[1], sat_mul(price, reset));
+		s->la1[1] =
+			reset == FT_ABSENT || s->la1[1] == FT_ABSENT ? FT_ABSENT : sat_add(s->la1[1], sat_mul(price, reset));
 	}
 }
 
@@ -349,10 +353,12 @@ static void a17_a18(const struct ft_facts *f, struct ft_identity *all)
 		lowest = p < lowest ? p : lowest;
 		highest = p > highest ? p : highest;
 	}
-	for (size_t i = 0; i < f->row_count && (f->value[FT_EL_PA704] != FT_ABSENT || f->value[FT_EL_LA103] != FT_ABSENT); i++) { /* lower prices on other lists count too */
+	for (size_t i = 0; i < f->row_count && (f->value[FT_EL_PA704] != FT_ABSENT || f->value[FT_EL_LA103] != FT_ABSENT);
+	     i++) { /* lower prices on other lists count too */
 		const struct ft_segment *s = &f->audit->segments[f->rows[i].segment];
-		int64_t p = s->id == FT_SEG_PA7 ? row_number(f, f->rows[i].segment, 4) :
-		            s->id == FT_SEG_LA1 ? row_number(f, f->rows[i].segment, 3) : FT_ABSENT;
+		int64_t p = s->id == FT_SEG_PA7 ? row_number(f, f->rows[i].segment, 4)
+			: s->id == FT_SEG_LA1       ? row_number(f, f->rows[i].segment, 3)
+										: FT_ABSENT;
 		if (p == FT_ABSENT || unset(p))
 			continue;
 		lowest = p < lowest ? p : lowest;
@@ -373,8 +379,8 @@ static void a17_a18(const struct ft_facts *f, struct ft_identity *all)
 size_t ft_audit_identities(const struct ft_facts *f, struct ft_identity ret[FT_IDENTITIES_MAX])
 {
 	for (int i = 0; i < IDENTITIES; i++)
-		ret[i] = (struct ft_identity){ rows[i].id, rows[i].sentence, FT_CANNOT_TELL, FT_ABSENT, FT_ABSENT,
-			                       rows[i].breakers, rows[i].trust };
+		ret[i] = (struct ft_identity){ rows[i].id, rows[i].sentence, FT_CANNOT_TELL, FT_ABSENT,
+			                           FT_ABSENT,  rows[i].breakers, rows[i].trust };
 	a1(f, ret);
 	a2(f, ret);
 	a3(f, ret);

@@ -111,7 +111,9 @@ static void judge_envelope(struct judge *j, struct ft_audit_check *c)
 		ft_find(j->out, FT_RULE_AUDIT_TRUNCATED, at_segment(j, last, NULL),
 		        ft_arena_printf(j->out->arena, "%d segments, the last %.*s", (int)(s->last - s->first),
 		                        FT_P(ft_audit_name(d, last))),
-		        s->st >= 0 && s->se < 0 ? "SE after the last segment" : s->dxs >= 0 ? "DXE at the end" : "ST at the beginning");
+		        s->st >= 0 && s->se < 0 ? "SE after the last segment"
+		            : s->dxs >= 0       ? "DXE at the end"
+		                                : "ST at the beginning");
 	}
 	if (s == d->sets && d->set_count > 1)
 		ft_find(j->out, FT_RULE_AUDIT_SEVERAL, at_segment(j, NULL, NULL), number(j, (int64_t)d->set_count), NULL);
@@ -127,7 +129,8 @@ static void judge_envelope(struct judge *j, struct ft_audit_check *c)
 		for (size_t i = 0; i < d->set_count; i++)
 			sets += d->sets[i].dxe == s->dxe && d->sets[i].st >= 0;
 		if (stated != FT_ABSENT && sets && stated != sets)
-			ft_find(j->out, FT_RULE_AUDIT_CONTROL_NUMBER, at_segment(j, line(j, s->dxe), "DXE02"), number(j, stated), number(j, sets));
+			ft_find(j->out, FT_RULE_AUDIT_CONTROL_NUMBER, at_segment(j, line(j, s->dxe), "DXE02"), number(j, stated),
+			        number(j, sets));
 	}
 }
 
@@ -163,7 +166,8 @@ bool audit_time(struct ft_slice s, int *ret_hour, int *ret_minute, int *ret_seco
 
 static void judge_dates(struct judge *j, const struct ft_segment *s, const struct segment_shape *shape)
 {
-	unsigned mask = (unsigned)(shape->dates | shape->times) & ((2U << (s->count < FT_POSITIONS_MAX ? s->count : FT_POSITIONS_MAX)) - 1U);
+	unsigned mask = (unsigned)(shape->dates | shape->times) &
+		((2U << (s->count < FT_POSITIONS_MAX ? s->count : FT_POSITIONS_MAX)) - 1U);
 
 	for (; mask; mask &= mask - 1) {
 		unsigned position = (unsigned)__builtin_ctz(mask);
@@ -246,7 +250,8 @@ static void judge_elements(struct judge *j)
 		}
 		if (j->f->segment[s->id] != i && ft_segment_def((enum ft_segment_id)s->id)->once && !(told[s->id] & 2)) {
 			told[s->id] |= 2;
-			ft_find(j->out, FT_RULE_AUDIT_REPEATED_SEGMENT, at_segment(j, s, ft_segment_def((enum ft_segment_id)s->id)->name), NULL, NULL);
+			ft_find(j->out, FT_RULE_AUDIT_REPEATED_SEGMENT,
+			        at_segment(j, s, ft_segment_def((enum ft_segment_id)s->id)->name), NULL, NULL);
 		}
 	}
 }
@@ -257,7 +262,7 @@ static void judge_elements(struct judge *j)
 static void judge_missing(struct judge *j)
 {
 	static const int16_t wanted[] = { FT_EL_ID106, FT_EL_VA101, FT_EL_VA102, FT_EL_VA301, FT_EL_VA302,
-		                          FT_EL_PA101, FT_EL_EA309, FT_EL_EA310, FT_EL_G8501 };
+		                              FT_EL_PA101, FT_EL_EA309, FT_EL_EA310, FT_EL_G8501 };
 
 	for (size_t i = 0; i < sizeof wanted / sizeof *wanted; i++) {
 		const struct ft_element_def *def = ft_element_def((enum ft_element_id)wanted[i]);
@@ -310,7 +315,8 @@ static void judge_currency(struct judge *j)
 		c = ft_currency_by_alpha(element(j, at, 3));
 	if (!c && numeric > 0 && numeric < 3000) /* the field also knows 1 + the ISO number */
 		c = ft_currency_by_number((int)(numeric >= 1000 ? numeric - 1000 : numeric));
-	if (places != FT_ABSENT && (places < 0 || places > FT_AUDIT_DECIMALS_MAX || (c && c->digits >= 0 && places != c->digits)))
+	if (places != FT_ABSENT &&
+	    (places < 0 || places > FT_AUDIT_DECIMALS_MAX || (c && c->digits >= 0 && places != c->digits)))
 		ft_find(j->out, FT_RULE_AUDIT_DECIMALS, at_segment(j, line(j, at), "ID401"), number(j, places),
 		        c && c->digits >= 0 ? ft_arena_printf(j->out->arena, "%d for %s", c->digits, c->alpha) : "0 to 4");
 }
@@ -357,7 +363,9 @@ static void judge_identities(struct judge *j)
 		enum ft_rule_id rule;
 		if (all[i].stands != FT_BROKEN || (rule = identity_rule(&all[i])) == FT_RULE_NONE)
 			continue;
-		x = ft_find(j->out, rule, at_segment(j, rule == FT_RULE_AUDIT_PART_ABOVE_WHOLE ? line(j, j->f->above_at) : NULL, NULL), number(j, all[i].left), number(j, all[i].right));
+		x = ft_find(j->out, rule,
+		            at_segment(j, rule == FT_RULE_AUDIT_PART_ABOVE_WHOLE ? line(j, j->f->above_at) : NULL, NULL),
+		            number(j, all[i].left), number(j, all[i].right));
 		x->why = ft_arena_printf(j->out->arena, "identity %s: %s (%s); may be broken without fault by %s", all[i].id,
 		                         all[i].sentence, all[i].trust, all[i].breakers);
 		if (!x->why)

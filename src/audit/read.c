@@ -141,8 +141,8 @@ static inline void name_line(const struct ft_audit *d, struct ft_segment *s, str
 
 struct scan {
 	struct ft_audit *d;
-	struct ft_segment *segment; /* the next one to fill */
-	struct ft_span *token;      /* the next one to fill */
+	struct ft_segment *segment;       /* the next one to fill */
+	struct ft_span *token;            /* the next one to fill */
 	const struct ft_span *line_first; /* first token of the line under way */
 	uint32_t line_at, token_at;
 };
@@ -197,8 +197,8 @@ struct sorter {
 	struct ft_audit *d;
 	size_t room;
 	struct ft_arena *arena;
-	struct ft_set *open;   /* the set under way, in sets[] */
-	size_t transmission;   /* first set of the transmission under way */
+	struct ft_set *open; /* the set under way, in sets[] */
+	size_t transmission; /* first set of the transmission under way */
 	int32_t dxs;
 };
 
@@ -330,13 +330,15 @@ enum ft_status ft_audit_read(struct ft_slice bytes, struct ft_arena *a, struct f
 	size_t room_segments, room_elements;
 
 	if (bytes.n > FT_AUDIT_BYTES_MAX)
-		return ft_fail(e, FT_E_INPUT, "This is larger than %u MB and no audit; choose the file that was read from the machine.",
+		return ft_fail(e, FT_E_INPUT,
+		               "This is larger than %u MB and no audit; choose the file that was read from the machine.",
 		               FT_AUDIT_BYTES_MAX >> 20);
 	count(bytes, &room_elements, &room_segments);
 	room_segments++;
 	room_elements += room_segments;
 	if (room_segments > FT_AUDIT_SEGMENTS_MAX)
-		return ft_fail(e, FT_E_INPUT, "This has more than %u lines and no audit has; choose the file that was read from the machine.",
+		return ft_fail(e, FT_E_INPUT,
+		               "This has more than %u lines and no audit has; choose the file that was read from the machine.",
 		               FT_AUDIT_SEGMENTS_MAX);
 	d.segments = ft_arena_raw(a, room_segments * sizeof *d.segments);
 	d.elements = ft_arena_raw(a, room_elements * sizeof *d.elements);

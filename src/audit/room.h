@@ -18,12 +18,14 @@ struct segment_shape {
 	uint16_t numbers, dates, times; /* bit n: position n is of that type */
 	uint8_t positions;              /* the last one the dictionary knows */
 	uint8_t pairs;
-	bool once;                      /* belongs into a set once */
-	bool marked;                    /* may hold unset marks instead of numbers */
-	bool row;                       /* kept as a row of struct ft_facts */
-	bool under_pa1;                 /* belongs to the nearest PA1 above */
+	bool once;      /* belongs into a set once */
+	bool marked;    /* may hold unset marks instead of numbers */
+	bool row;       /* kept as a row of struct ft_facts */
+	bool under_pa1; /* belongs to the nearest PA1 above */
 	int16_t element[FT_POSITIONS_MAX + 1];
-	struct { uint8_t init, reset; } twins[FT_POSITIONS_MAX / 2];
+	struct {
+		uint8_t init, reset;
+	} twins[FT_POSITIONS_MAX / 2];
 };
 
 struct segment_slot {
@@ -82,7 +84,8 @@ static inline __attribute__((always_inline)) int64_t audit_digits(const char *by
 		if (__builtin_expect(!((v | (v + UINT64_C(0x7676767676767676))) & UINT64_C(0x8080808080808080)), 1)) {
 			v = v * 10 + (v >> 8);
 			v = ((v & UINT64_C(0x000000FF000000FF)) * UINT64_C(0x000F424000000064) +
-			     (v >> 16 & UINT64_C(0x000000FF000000FF)) * UINT64_C(0x0000271000000001)) >> 32;
+			     (v >> 16 & UINT64_C(0x000000FF000000FF)) * UINT64_C(0x0000271000000001)) >>
+				32;
 			return (int64_t)v;
 		}
 	}

@@ -22,8 +22,10 @@ static struct ft_total total_of(const struct ft_facts *f, enum ft_element_id fir
 static struct ft_total row_total(const struct ft_facts *f, uint32_t segment)
 {
 	/* number, value, number since reset, value since reset: in this order in PA2, PA3, PA4 */
-	return (struct ft_total){ .count = row_number(f, segment, 1), .value = row_number(f, segment, 2),
-		                  .count_since_reset = row_number(f, segment, 3), .value_since_reset = row_number(f, segment, 4) };
+	return (struct ft_total){ .count = row_number(f, segment, 1),
+		                      .value = row_number(f, segment, 2),
+		                      .count_since_reset = row_number(f, segment, 3),
+		                      .value_since_reset = row_number(f, segment, 4) };
 }
 
 static const struct ft_total no_total = { FT_ABSENT, FT_ABSENT, FT_ABSENT, FT_ABSENT };
@@ -113,12 +115,14 @@ static struct ft_list_row list_of(const struct ft_facts *f, uint32_t segment)
 	r.count_since_reset = row_number(f, segment, 4);
 	r.count = row_number(f, segment, 5);
 	r.value = r.price == FT_ABSENT || r.count == FT_ABSENT ? FT_ABSENT : sat_mul(r.price, r.count);
-	r.value_since_reset = r.price == FT_ABSENT || r.count_since_reset == FT_ABSENT ? FT_ABSENT : sat_mul(r.price, r.count_since_reset);
+	r.value_since_reset =
+		r.price == FT_ABSENT || r.count_since_reset == FT_ABSENT ? FT_ABSENT : sat_mul(r.price, r.count_since_reset);
 	return r;
 }
 
 /* Where a machine sends both LA1 and PA7 for a selection, PA7 says the same and more (note 1). */
-static enum ft_status fill_lists(const struct ft_facts *f, struct ft_arena *a, struct ft_selection *list, struct ft_error *e)
+static enum ft_status fill_lists(const struct ft_facts *f, struct ft_arena *a, struct ft_selection *list,
+                                 struct ft_error *e)
 {
 	for (int pass = 0; pass < 3; pass++) { /* count, take, fill */
 		for (size_t i = 0; i < f->selection_count && pass == 1; i++) {
@@ -140,7 +144,8 @@ static enum ft_status fill_lists(const struct ft_facts *f, struct ft_arena *a, s
 	return FT_OK;
 }
 
-static enum ft_status fill_selections(const struct ft_facts *f, struct ft_arena *a, struct ft_summary *ret, struct ft_error *e)
+static enum ft_status fill_selections(const struct ft_facts *f, struct ft_arena *a, struct ft_summary *ret,
+                                      struct ft_error *e)
 {
 	struct ft_selection *list = FT_NEW_ARRAY(a, f->selection_count + 1, struct ft_selection);
 
@@ -164,10 +169,17 @@ static enum ft_status fill_selections(const struct ft_facts *f, struct ft_arena 
 		if (at < 0)
 			continue;
 		switch (f->audit->segments[f->rows[i].segment].id) {
-		case FT_SEG_PA2: list[at].paid = row_total(f, f->rows[i].segment); break;
-		case FT_SEG_PA3: list[at].test = row_total(f, f->rows[i].segment); break;
-		case FT_SEG_PA4: list[at].free = row_total(f, f->rows[i].segment); break;
-		default: break;
+		case FT_SEG_PA2:
+			list[at].paid = row_total(f, f->rows[i].segment);
+			break;
+		case FT_SEG_PA3:
+			list[at].test = row_total(f, f->rows[i].segment);
+			break;
+		case FT_SEG_PA4:
+			list[at].free = row_total(f, f->rows[i].segment);
+			break;
+		default:
+			break;
 		}
 	}
 	ret->selections = list;
@@ -175,7 +187,8 @@ static enum ft_status fill_selections(const struct ft_facts *f, struct ft_arena 
 	return fill_lists(f, a, list, e);
 }
 
-static enum ft_status fill_events(const struct ft_facts *f, struct ft_arena *a, struct ft_summary *ret, struct ft_error *e)
+static enum ft_status fill_events(const struct ft_facts *f, struct ft_arena *a, struct ft_summary *ret,
+                                  struct ft_error *e)
 {
 	ret->events = FT_NEW_ARRAY(a, f->row_count + 1, struct ft_event_row);
 	if (!ret->events)
@@ -260,7 +273,8 @@ static size_t counted_selections(const struct ft_facts *f)
 	size_t n = 0;
 
 	for (size_t i = 0; i < f->row_count; i++)
-		n += f->audit->segments[f->rows[i].segment].id == FT_SEG_PA2 && row_number(f, f->rows[i].segment, 1) != FT_ABSENT;
+		n += f->audit->segments[f->rows[i].segment].id == FT_SEG_PA2 &&
+			row_number(f, f->rows[i].segment, 1) != FT_ABSENT;
 	return n;
 }
 
@@ -285,12 +299,18 @@ static enum ft_reliance rely_cash(const struct reasons *x, bool in)
 	int which = in ? 2 : 3;
 
 	if (x->f->value[in ? FT_EL_CA305 : FT_EL_CA403] == FT_ABSENT)
-		return say(x, which, FT_RELY_NONE, in ? "the machine does not count the cash taken in" : "the machine does not count the cash paid out");
+		return say(x, which, FT_RELY_NONE,
+		           in ? "the machine does not count the cash taken in"
+		              : "the machine does not count the cash paid out");
 	if (s == FT_BROKEN)
-		return say(x, which, FT_RELY_PART, in ? "cash in is not the sum of box, tubes and bills" : "cash in less cash out is not the cash sold");
+		return say(x, which, FT_RELY_PART,
+		           in ? "cash in is not the sum of box, tubes and bills"
+		              : "cash in less cash out is not the cash sold");
 	if (s == FT_CANNOT_TELL)
-		return say(x, which, FT_RELY_PART, in ? "box or tubes are not counted apart" : "a counter is missing that would confirm it");
-	return say(x, which, rely(s), in ? "cash in is box, tubes and bills together" : "cash in less cash out is the cash sold");
+		return say(x, which, FT_RELY_PART,
+		           in ? "box or tubes are not counted apart" : "a counter is missing that would confirm it");
+	return say(x, which, rely(s),
+	           in ? "cash in is box, tubes and bills together" : "cash in less cash out is the cash sold");
 }
 
 static enum ft_reliance rely_cashless(const struct reasons *x)
@@ -302,13 +322,16 @@ static enum ft_reliance rely_cashless(const struct reasons *x)
 		return say(x, 4, FT_RELY_NONE, "the machine counts no cashless sales");
 	if (x->f->value[FT_EL_DA202] == FT_ABSENT && x->f->value[FT_EL_DB202] == FT_ABSENT)
 		return say(x, 4, FT_RELY_PART, "cashless sales have a value but no number");
-	return say(x, 4, rely(a1), a1 == FT_HOLDS ? "cashless and cash together are the total" :
-	                           a1 == FT_BROKEN ? "the devices do not sum to the total" : "nothing else confirms the cashless sales");
+	return say(x, 4, rely(a1),
+	           a1 == FT_HOLDS        ? "cashless and cash together are the total"
+	               : a1 == FT_BROKEN ? "the devices do not sum to the total"
+	                                 : "nothing else confirms the cashless sales");
 }
 
 static enum ft_reliance rely_lists(const struct reasons *x)
 {
-	enum ft_identity_stands a8 = stand(x->all, x->n, "A8"), a9 = stand(x->all, x->n, "A9"), a11 = stand(x->all, x->n, "A11");
+	enum ft_identity_stands a8 = stand(x->all, x->n, "A8"), a9 = stand(x->all, x->n, "A9"),
+							a11 = stand(x->all, x->n, "A11");
 
 	if (x->f->value[FT_EL_PA705] == FT_ABSENT && x->f->value[FT_EL_LA103] == FT_ABSENT)
 		return say(x, 5, FT_RELY_NONE, "the machine sends no price lists");
@@ -317,7 +340,8 @@ static enum ft_reliance rely_lists(const struct reasons *x)
 	if (a8 == FT_BROKEN || a9 == FT_BROKEN || a11 == FT_BROKEN)
 		return say(x, 5, FT_RELY_PART, "the rows of the lists do not sum to the selections");
 	return say(x, 5, a11 == FT_HOLDS ? FT_RELY_FULL : FT_RELY_PART,
-	           a11 == FT_HOLDS ? "price times number gives the sales of each selection" : "nothing else confirms the lists");
+	           a11 == FT_HOLDS ? "price times number gives the sales of each selection"
+	                           : "nothing else confirms the lists");
 }
 
 static void fill_reliance(const struct ft_facts *f, struct ft_summary *s)
@@ -337,8 +361,9 @@ static void fill_reliance(const struct ft_facts *f, struct ft_summary *s)
 	else if (!clock)
 		s->reliance.events = say(&x, 6, FT_RELY_PART, "events carry no time that can be believed");
 	else
-		s->reliance.events = say(&x, 6, f->segment[FT_SEG_EA2] >= 0 ? FT_RELY_FULL : FT_RELY_PART,
-		                         f->segment[FT_SEG_EA2] >= 0 ? "events are counted and dated" : "events are dated but not counted");
+		s->reliance.events =
+			say(&x, 6, f->segment[FT_SEG_EA2] >= 0 ? FT_RELY_FULL : FT_RELY_PART,
+		        f->segment[FT_SEG_EA2] >= 0 ? "events are counted and dated" : "events are dated but not counted");
 	if (clock)
 		s->reliance.clock = say(&x, 7, FT_RELY_FULL, "the machine tells its date and time");
 	else if (text_at(f, FT_SEG_EA3, 2).n)
@@ -352,7 +377,8 @@ const char *ft_reliance_word(enum ft_reliance r)
 	return r == FT_RELY_FULL ? "full" : r == FT_RELY_PART ? "part" : "none";
 }
 
-enum ft_status ft_audit_summary(const struct ft_facts *f, struct ft_arena *a, struct ft_summary *ret, struct ft_error *e)
+enum ft_status ft_audit_summary(const struct ft_facts *f, struct ft_arena *a, struct ft_summary *ret,
+                                struct ft_error *e)
 {
 	enum ft_status s;
 

@@ -18,8 +18,9 @@ static int check(struct cli *c, struct ft_book *b, const char *path)
 	if (st != FT_OK)
 		return cli_failed(c);
 	if (!c->json) {
-		printf("The book %s is whole: %lld visits (%lld open), %lld pieces of evidence with %lld bytes, every one as it was added.\n",
-		       path, (long long)s.visits, (long long)s.open_visits, (long long)s.contents, (long long)s.bytes);
+		printf(
+			"The book %s is whole: %lld visits (%lld open), %lld pieces of evidence with %lld bytes, every one as it was added.\n",
+			path, (long long)s.visits, (long long)s.open_visits, (long long)s.contents, (long long)s.bytes);
 		return FT_OK;
 	}
 	cli_document(c, &j, &out, FT_SHOWN, NULL);
@@ -43,7 +44,8 @@ static int run(struct cli *c)
 	if (!backup && strcmp(c->arguments[0], "check") != 0)
 		return cli_usage(c, "book knows check and backup, not \"%s\".", c->arguments[0]), cli_failed(c);
 	if (c->count != (backup ? 2 : 1))
-		return cli_usage(c, backup ? "book backup takes the name of a new file." : "book check takes no more words."), cli_failed(c);
+		return cli_usage(c, backup ? "book backup takes the name of a new file." : "book check takes no more words."),
+			   cli_failed(c);
 	if (!path)
 		return ft_fail_memory(&c->error, "the name of the book"), cli_failed(c);
 	if (ft_book_open(path, FT_BOOK_READ, &b, &c->error) != FT_OK)
@@ -69,9 +71,11 @@ const struct cli_verb verb_book = {
 	.name = "book",
 	.arguments = "check | backup FILE",
 	.summary = "looks the book over, or copies it while it is in use",
-	.about = "check reads every page, every reference and every piece of evidence and says whether all is as it was. backup "
-	         "writes a whole copy into a new file, also while others use the book.",
+	.about =
+		"check reads every page, every reference and every piece of evidence and says whether all is as it was. backup "
+		"writes a whole copy into a new file, also while others use the book.",
 	.examples = "$ fettle book check\n$ fettle book backup book-copy.sqlite",
-	.least = 1, .most = 2,
+	.least = 1,
+	.most = 2,
 	.run = run,
 };

@@ -101,8 +101,9 @@ static void give_archive(struct walk *w, const char *path)
 	archive_read_support_format_tar(a);
 	archive_read_support_format_zip(a);
 	if (archive_read_open_filename(a, path, 65536) != ARCHIVE_OK) {
-		give_error(w, path, access(path, R_OK) ? "There is no such archive, or you may not read it." :
-		                                         "This is not an archive that can be read; copy it again.");
+		give_error(w, path,
+		           access(path, R_OK) ? "There is no such archive, or you may not read it."
+		                              : "This is not an archive that can be read; copy it again.");
 	} else {
 		while (w->ok && (r = archive_read_next_header(a, &e)) == ARCHIVE_OK)
 			if (archive_entry_filetype(e) == AE_IFREG)
@@ -121,7 +122,8 @@ static void give_folder(struct walk *w, char path[PATH_ROOM], size_t n, int dept
 	struct dirent *x;
 
 	if (!dir || depth > FOLDERS_DEEP) {
-		give_error(w, path, dir ? "The folders are nested too deep." : "This folder cannot be opened; look at its permissions.");
+		give_error(w, path,
+		           dir ? "The folders are nested too deep." : "This folder cannot be opened; look at its permissions.");
 		if (dir)
 			closedir(dir);
 		return;
@@ -233,10 +235,11 @@ const struct cli_verb verb_check = {
 	.name = "check",
 	.arguments = "FILE...",
 	.summary = "checks audits against the standard and their own arithmetic",
-	.about = "Takes files, folders with all that is in them, and archives (.tar, .tar.gz, .tar.zst, .zip). Each audit's "
-	         "envelope, check value, segment count, dates and numbers are checked, and every accounting identity that "
-	         "its counters can tell. For people it names what is not in order and closes with a sum; with --json it "
-	         "prints one document a file.",
+	.about =
+		"Takes files, folders with all that is in them, and archives (.tar, .tar.gz, .tar.zst, .zip). Each audit's "
+		"envelope, check value, segment count, dates and numbers are checked, and every accounting identity that "
+		"its counters can tell. For people it names what is not in order and closes with a sum; with --json it "
+		"prints one document a file.",
 	.options = options,
 	.examples = "$ fettle check before.dts\n$ fettle check audits/ --jobs 2\n$ fettle check fleet.tar.gz --json",
 	.least = 1,

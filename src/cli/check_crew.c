@@ -12,10 +12,10 @@ enum { TRAY_INPUTS = 64, TRAY_BYTES = 512 * 1024 }; /* ours: enough work that ha
 enum tray_state { TRAY_FREE, TRAY_FULL, TRAY_TAKEN, TRAY_READY };
 
 struct item {
-	size_t path;         /* offset into names */
-	size_t bytes, n;     /* into data; with has_bytes */
+	size_t path;     /* offset into names */
+	size_t bytes, n; /* into data; with has_bytes */
 	bool has_bytes;
-	int error;           /* not 0: `bytes` is the offset of a sentence in names */
+	int error; /* not 0: `bytes` is the offset of a sentence in names */
 };
 
 struct tray {

@@ -65,7 +65,8 @@ static void put_document(struct check_hand *h, const char *name, size_t set, con
 	ft_json_text(&j, "file", name);
 	if (d->set_count > 1)
 		ft_json_i64(&j, "set", (int64_t)set + 1);
-	ft_json_i64(&j, "segments", k->count_computed != FT_ABSENT ? k->count_computed : d->sets[set].last - d->sets[set].first);
+	ft_json_i64(&j, "segments",
+	            k->count_computed != FT_ABSENT ? k->count_computed : d->sets[set].last - d->sets[set].first);
 	ft_json_object(&j, "crc");
 	hex4(&j, "stated", k->crc_stated && k->crc_sound, k->stated);
 	hex4(&j, "computed", true, k->computed);
@@ -78,7 +79,8 @@ static void put_document(struct check_hand *h, const char *name, size_t set, con
 	ft_buf_byte(&h->out, '\n');
 }
 
-static const char *const verdict_marks[] = { "\xe2\x96\xa0", "\xe2\x97\x8b", "\xe2\x97\x86" }; /* filled square, ring, diamond */
+static const char *const verdict_marks[] = { "\xe2\x96\xa0", "\xe2\x97\x8b",
+	                                         "\xe2\x97\x86" }; /* filled square, ring, diamond */
 
 static void put_text(struct check_hand *h, const char *name, const struct ft_findings *f, enum ft_verdict v)
 {
@@ -130,8 +132,10 @@ void check_bytes(struct check_hand *h, const char *name, struct ft_slice bytes)
 		return;
 	}
 	if (d.set_count == 0) {
-		check_unreadable(h, name, bytes.n ? "There is no audit in this: no line is one of the standard's segments." :
-		                                    "This file is empty; read the machine again.", FT_E_INPUT);
+		check_unreadable(h, name,
+		                 bytes.n ? "There is no audit in this: no line is one of the standard's segments."
+		                         : "This file is empty; read the machine again.",
+		                 FT_E_INPUT);
 		return;
 	}
 	for (size_t i = 0; i < d.set_count; i++) {
@@ -154,9 +158,10 @@ void check_bytes(struct check_hand *h, const char *name, struct ft_slice bytes)
 
 static const char *why_not(int err)
 {
-	return err == ENOENT || err == ENOTDIR ? "There is no such file; look at the name." :
-	       err == EACCES || err == EPERM   ? "You have no permission to read it; ask its owner or copy it." :
-	       err == EISDIR                   ? "It is a folder, not a file." : strerror(err);
+	return err == ENOENT || err == ENOTDIR ? "There is no such file; look at the name."
+		: err == EACCES || err == EPERM    ? "You have no permission to read it; ask its owner or copy it."
+		: err == EISDIR                    ? "It is a folder, not a file."
+										   : strerror(err);
 }
 
 void check_file(struct check_hand *h, const char *path)
@@ -183,7 +188,8 @@ void check_file(struct check_hand *h, const char *path)
 		} while (got > 0 && h->bytes.n <= FT_AUDIT_BYTES_MAX);
 	}
 	if (fd >= 0 && h->bytes.status != FT_OK)
-		check_unreadable(h, path, "It is larger than any audit; choose the file that was read from the machine.", FT_E_INPUT);
+		check_unreadable(h, path, "It is larger than any audit; choose the file that was read from the machine.",
+		                 FT_E_INPUT);
 	else if (fd < 0 || got < 0)
 		check_unreadable(h, path, why_not(errno), FT_E_INPUT);
 	else

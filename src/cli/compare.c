@@ -72,12 +72,11 @@ static const char *headline(struct cli *c, const struct ft_comparison *r)
 	if (r->cleared && !r->restore_count)
 		return "the meters were cleared.";
 	if (r->cleared)
-		return ft_arena_printf(&c->arena, "the meters were cleared; %zu thing%s to key back in.",
-			r->restore_count, r->restore_count == 1 ? "" : "s");
+		return ft_arena_printf(&c->arena, "the meters were cleared; %zu thing%s to key back in.", r->restore_count,
+		                       r->restore_count == 1 ? "" : "s");
 	if (r->restore_count)
 		return ft_arena_printf(&c->arena, "%zu thing%s to key back in%s.", r->restore_count,
-			r->restore_count == 1 ? "" : "s",
-		                       r->lost_count ? ", and counters were lost" : "");
+		                       r->restore_count == 1 ? "" : "s", r->lost_count ? ", and counters were lost" : "");
 	if (r->lost_count)
 		return "counters were lost.";
 	return settings ? "settings changed." : "nothing was lost, no price or setting changed.";
@@ -85,8 +84,11 @@ static const char *headline(struct cli *c, const struct ft_comparison *r)
 
 static const char *counted(const struct ft_comparison *r)
 {
-	return r->resets == FT_ABSENT ? "" : r->resets == 0 ? "; no reset between" : r->resets == 1 ?
-		"; one reset between" : r->resets > 1 ? "; resets between" : "";
+	return r->resets == FT_ABSENT ? ""
+		: r->resets == 0          ? "; no reset between"
+		: r->resets == 1          ? "; one reset between"
+		: r->resets > 1           ? "; resets between"
+								  : "";
 }
 
 static void print_restore(struct ft_buf *out, const struct ft_comparison *r)
@@ -101,8 +103,7 @@ static void print_restore(struct ft_buf *out, const struct ft_comparison *r)
 		const struct ft_restore *x = &r->restore[i];
 		bool same = i && x->selection.p && last.p && ft_slice_eq(last, x->selection);
 		ft_buf_puts(out, "    [ ] ");
-		cli_column(out, same ? (struct ft_slice){ "", 0 } : x->selection.p ?
-			x->selection : FT_SLICE("machine"), 11);
+		cli_column(out, same ? (struct ft_slice){ "", 0 } : x->selection.p ? x->selection : FT_SLICE("machine"), 11);
 		ft_buf_byte(out, ' ');
 		cli_column(out, ft_slice_of(x->what), 23);
 		ft_buf_byte(out, ' ');
@@ -157,9 +158,12 @@ static void print_changes(struct ft_buf *out, const struct ft_comparison *r)
 		if (n == 1)
 			ft_buf_printf(out, "%s1 %s", any ? ", " : "", names[k]);
 		else
-			ft_buf_printf(out, "%s%zu %s", any ? ", " : "", n, k == FT_CHANGE_IDENTITY ?
-				"identities" : k == FT_CHANGE_EVENT ? "event entries" :
-			              k == FT_CHANGE_SETTING ? "settings" : k == FT_CHANGE_METER ? "meters" : "states");
+			ft_buf_printf(out, "%s%zu %s", any ? ", " : "", n,
+			              k == FT_CHANGE_IDENTITY      ? "identities"
+			                  : k == FT_CHANGE_EVENT   ? "event entries"
+			                  : k == FT_CHANGE_SETTING ? "settings"
+			                  : k == FT_CHANGE_METER   ? "meters"
+			                                           : "states");
 		any = true;
 	}
 	ft_buf_puts(out, any ? ".\n" : "nothing.\n");
@@ -175,7 +179,7 @@ static void print_all(struct ft_buf *out, const struct ft_comparison *r)
 				continue;
 			if (first)
 				ft_buf_printf(out, "\n  %s\n    element  selection  before               after\n",
-					ft_change_kind_word(x->kind));
+				              ft_change_kind_word(x->kind));
 			first = false;
 			ft_buf_puts(out, "    ");
 			cli_column(out, ft_slice_of(x->element), 8);
@@ -184,8 +188,8 @@ static void print_all(struct ft_buf *out, const struct ft_comparison *r)
 			ft_buf_byte(out, ' ');
 			cli_column(out, x->before.p ? x->before : FT_SLICE("-"), 20);
 			ft_buf_byte(out, ' ');
-			cli_column(out, x->after.p ? x->after : FT_SLICE("-"), x->after.p ? (int)(x->after.n < 30 ?
-				x->after.n : 30) : 1);
+			cli_column(out, x->after.p ? x->after : FT_SLICE("-"),
+			           x->after.p ? (int)(x->after.n < 30 ? x->after.n : 30) : 1);
 			ft_buf_byte(out, '\n');
 		}
 	}
@@ -218,16 +222,15 @@ static int run(struct cli *c)
 	struct ft_buf out = { 0 };
 	enum ft_verdict v;
 
-	if (cli_two_reads(c, &before, &after) != FT_OK || ft_compare(&before, &after, &c->arena, &f, &r,
-		&c->error) != FT_OK)
+	if (cli_two_reads(c, &before, &after) != FT_OK ||
+	    ft_compare(&before, &after, &c->arena, &f, &r, &c->error) != FT_OK)
 		return cli_failed(c);
 	v = ft_verdict_of(&f, false);
 	if (c->json)
 		return print_json(c, &r, &f, after.facts->decimals);
 	ft_buf_printf(&out, "%s: %s\n\n", cli_verdict_text(c, v), headline(c, &r));
 	ft_buf_printf(&out, "  machine  %s\n  before   %s\n  after    %s%s\n", cli_machine_line(c, &after),
-		cli_read_line(c, &before),
-	              cli_read_line(c, &after), counted(&r));
+	              cli_read_line(c, &before), cli_read_line(c, &after), counted(&r));
 	print_restore(&out, &r);
 	print_lost(&out, &r, before.facts->decimals);
 	print_changes(&out, &r);
@@ -251,10 +254,11 @@ const struct cli_verb verb_compare = {
 	.summary = "what changed between two reads, what was lost, what to key back in",
 	.about =
 		"Sorts every difference between two audits of one machine into identity, setting, meter, state and event, names the "
-	         "counters that fell, and prints the restore sheet: what to key back in, by selection, in the order one stands at the "
-	         "keypad.\n\nIt says so when the two audits are of different machines or given the wrong way round.",
+		"counters that fell, and prints the restore sheet: what to key back in, by selection, in the order one stands at the "
+		"keypad.\n\nIt says so when the two audits are of different machines or given the wrong way round.",
 	.options = options,
 	.examples = "$ fettle compare before.dts after.dts\n    what changed while the machine was open",
-	.least = 2, .most = 2,
+	.least = 2,
+	.most = 2,
 	.run = run,
 };

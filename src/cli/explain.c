@@ -140,12 +140,12 @@ static void put_events(struct ft_json *j, const struct ft_summary *s)
 }
 
 static const char *const uses[8] = { "sales_total", "sales_by_selection", "cash_in", "cash_out",
-	                             "cashless",    "price_lists",        "events",  "clock" };
+	                                 "cashless",    "price_lists",        "events",  "clock" };
 
 static void reliance_values(const struct ft_reliances *r, enum ft_reliance out[8])
 {
 	const enum ft_reliance all[8] = { r->sales_total, r->sales_by_selection, r->cash_in, r->cash_out,
-		                          r->cashless,    r->price_lists,        r->events,  r->clock };
+		                              r->cashless,    r->price_lists,        r->events,  r->clock };
 	memcpy(out, all, sizeof all);
 }
 
@@ -229,8 +229,14 @@ static void print_identity(const struct explained *x, struct ft_buf *b)
 	if (s->location.n)
 		ft_buf_printf(b, "at %.*s\n", FT_P(s->location));
 	ft_buf_printf(b, "Its clock says %s. Money is in %s%.*s with %d decimals%s.\n",
-	              s->clock[0] ? s->clock : "nothing: it was never set", s->currency ? "" : s->currency_sent.n ? "" : "an unnamed currency",
-	              s->currency ? 3 : (int)s->currency_sent.n, s->currency ? s->currency->alpha : s->currency_sent.n ? s->currency_sent.p : "",
+	              s->clock[0] ? s->clock : "nothing: it was never set",
+	              s->currency              ? ""
+	                  : s->currency_sent.n ? ""
+	                                       : "an unnamed currency",
+	              s->currency ? 3 : (int)s->currency_sent.n,
+	              s->currency              ? s->currency->alpha
+	                  : s->currency_sent.n ? s->currency_sent.p
+	                                       : "",
 	              s->decimals, s->decimals_known ? "" : ", which is a guess: the audit does not say");
 }
 
@@ -266,9 +272,9 @@ static void print_cash(const struct explained *x, struct ft_buf *b)
 		const char *name;
 		struct ft_pair p;
 	} lines[] = {
-		{ "taken in", s->cash_in },         { "  to the box", s->to_box },          { "  to the tubes", s->to_tubes },
-		{ "  bills", s->bills_in },         { "paid out", s->dispensed },           { "  of it by hand", s->dispensed_by_hand },
-		{ "filled by hand", s->filled },    { "overpaid, kept", s->overpaid },
+		{ "taken in", s->cash_in },      { "  to the box", s->to_box },     { "  to the tubes", s->to_tubes },
+		{ "  bills", s->bills_in },      { "paid out", s->dispensed },      { "  of it by hand", s->dispensed_by_hand },
+		{ "filled by hand", s->filled }, { "overpaid, kept", s->overpaid },
 	};
 	char v[2][FT_MONEY_TEXT];
 	bool any = false;
@@ -279,7 +285,8 @@ static void print_cash(const struct explained *x, struct ft_buf *b)
 		if (!any)
 			heading(x, b, "Cash                    since the start             since the reset");
 		any = true;
-		ft_buf_printf(b, "  %-16s %12s %23s\n", lines[i].name, amount(x, lines[i].p.init, v[0]), amount(x, lines[i].p.reset, v[1]));
+		ft_buf_printf(b, "  %-16s %12s %23s\n", lines[i].name, amount(x, lines[i].p.init, v[0]),
+		              amount(x, lines[i].p.reset, v[1]));
 	}
 	if (s->tubes_now != FT_ABSENT)
 		ft_buf_printf(b, "  %-16s %12s\n", "in the tubes now", amount(x, s->tubes_now, v[0]));
@@ -363,14 +370,18 @@ static void print_events(const struct explained *x, struct ft_buf *b)
 static void print_reliance(const struct explained *x, struct ft_buf *b)
 {
 	static const char *const words[8] = { "all sales",  "sales by selection", "cash taken in", "cash paid out",
-		                              "card sales", "price lists",        "events",        "the clock" };
+		                                  "card sales", "price lists",        "events",        "the clock" };
 	static const char *const marks[3] = { "\xe2\x97\x8b", "\xe2\x97\x90", "\xe2\x96\xa0" }; /* hollow, half, filled */
 	enum ft_reliance r[8];
 
 	reliance_values(&x->s.reliance, r);
 	heading(x, b, "How far the office can rely on it");
 	for (int i = 0; i < 8; i++) {
-		ft_buf_printf(b, "  %s %-5s %-19s ", marks[r[i]], r[i] == FT_RELY_FULL ? "fully" : r[i] == FT_RELY_PART ? "part" : "no", words[i]);
+		ft_buf_printf(b, "  %s %-5s %-19s ", marks[r[i]],
+		              r[i] == FT_RELY_FULL       ? "fully"
+		                  : r[i] == FT_RELY_PART ? "part"
+		                                         : "no",
+		              words[i]);
 		ft_wrap(b, x->s.reliance.because[i], x->c->columns, 30);
 		ft_buf_byte(b, '\n');
 	}
@@ -391,8 +402,10 @@ static int print_people(struct explained *x, enum ft_verdict verdict)
 		return cli_failed(x->c);
 	ft_buf_done(&b);
 	cli_print_findings(x->c, &x->findings);
-	printf("\nThe audit %s\n", verdict == FT_CONTRADICTED ? "contradicts itself." :
-	                           verdict == FT_OPEN ? "leaves doubts open." : "agrees with itself and with the standard.");
+	printf("\nThe audit %s\n",
+	       verdict == FT_CONTRADICTED ? "contradicts itself."
+	           : verdict == FT_OPEN   ? "leaves doubts open."
+	                                  : "agrees with itself and with the standard.");
 	return FT_OK;
 }
 
@@ -410,8 +423,8 @@ static enum ft_status look(struct explained *x, int64_t which)
 		return ft_fail(&c->error, FT_E_INPUT, "%s %s; choose the file that was read from the machine.", x->path,
 		               bytes.n ? "holds no audit: no line in it is one of the standard's segments" : "is empty");
 	if (which > (int64_t)x->audit.set_count)
-		return ft_fail(&c->error, FT_E_USAGE, "%s holds %zu audits, so there is no number %lld.", x->path, x->audit.set_count,
-		               (long long)which);
+		return ft_fail(&c->error, FT_E_USAGE, "%s holds %zu audits, so there is no number %lld.", x->path,
+		               x->audit.set_count, (long long)which);
 	x->facts = FT_NEW(&c->arena, struct ft_facts);
 	if (!x->facts)
 		return ft_fail_memory(&c->error, "the audit");
@@ -445,8 +458,8 @@ const struct cli_verb verb_explain = {
 	.arguments = "FILE",
 	.summary = "an audit in plain words",
 	.about = "Says what an audit file holds: the machine, its sales by means of payment, its cash, its selections and "
-	         "price lists, its events; and how far the office can rely on this machine for each use, judged by "
-	         "whether its own counters agree with each other.",
+			 "price lists, its events; and how far the office can rely on this machine for each use, judged by "
+			 "whether its own counters agree with each other.",
 	.options = options,
 	.examples = "$ fettle explain before.dts\n$ fettle explain before.dts --json",
 	.least = 1,

@@ -45,6 +45,7 @@ const struct cli_verb verb_ports = {
 	.name = "ports",
 	.arguments = "",
 	.summary = "the serial ports of this computer",
-	.about = "Lists real serial ports with what the system knows of each. Practice ports are told by fettle practice itself.",
+	.about =
+		"Lists real serial ports with what the system knows of each. Practice ports are told by fettle practice itself.",
 	.run = run,
 };

@@ -330,7 +330,8 @@ static int loop(struct bench *b, const sigset_t *mask)
 			break;
 		if (b->hold_until_us > now_us && b->hold_until_us < due_us)
 			due_us = b->hold_until_us;
-		fds[LINKS] = (struct pollfd){ .fd = b->input_open && b->hold_until_us <= now_us ? STDIN_FILENO : -1, .events = POLLIN };
+		fds[LINKS] =
+			(struct pollfd){ .fd = b->input_open && b->hold_until_us <= now_us ? STDIN_FILENO : -1, .events = POLLIN };
 		if (ft_port_wait(fds, LINKS + 1, due_us, mask) > 0 && fds[LINKS].revents)
 			take_input(b);
 	}
@@ -345,7 +346,8 @@ static enum ft_status load_script(struct bench *b, const char *path)
 	if (s != FT_OK)
 		return s;
 	if (text.n > INPUT_MAX)
-		return ft_fail(&b->c->error, FT_E_INPUT, "The script %s is longer than %d bytes; cut it in two.", path, INPUT_MAX);
+		return ft_fail(&b->c->error, FT_E_INPUT, "The script %s is longer than %d bytes; cut it in two.", path,
+		               INPUT_MAX);
 	memcpy(b->input, text.p, text.n);
 	b->input_n = text.n;
 	b->script = true;
@@ -380,7 +382,8 @@ static bool take_options(struct bench *b)
 	const char *pace = cli_value(b->c, "pace");
 	int64_t turn_round_ms;
 
-	if (!cli_number(b->c, "seed", 0, INT32_MAX, 1, &b->seed) || !cli_number(b->c, "turn-round", 0, 10000, -1, &turn_round_ms) ||
+	if (!cli_number(b->c, "seed", 0, INT32_MAX, 1, &b->seed) ||
+	    !cli_number(b->c, "turn-round", 0, 10000, -1, &turn_round_ms) ||
 	    !cli_number(b->c, "block", 1, FT_LINK_BLOCK_MAX, 0, &b->block))
 		return false;
 	b->turn_round_us = turn_round_ms < 0 ? -1 : turn_round_ms * 1000;
@@ -452,18 +455,19 @@ const struct cli_verb verb_practice = {
 	.name = "practice",
 	.arguments = "[--machine NAME] [--fault NAME]...",
 	.summary = "a machine to practise on, on two ports, driven by lines",
-	.about = "Puts an invented vending machine on two pseudo-terminals, DEX/UCS on one and DDCMP on the other, and lets it be "
-		 "read as often as you like. It keeps its own books; lines on standard input sell, test, fill, reprice, cut the "
-		 "power or put in a fault.\n\n"
-		 "The first line it prints names the ports as JSON; every line after it is something that happened.\n\n"
-		 "Lines: sell 21 coins 100 50, sell 14 bill 500, sell 14 card [list N] [deny|timeout], sell 14 token, insert coin 100, "
-		 "press 21, return, topup bill 1000, test 21, free 21, price 21 250 [list N], fill 25 40, payout 25 3, firmware 0313, "
-		 "power off, power on, door open, door close, clock 2026-03-09T14:05, temperature 4.5, reset, jam 21, clear 21, "
-		 "motor 21 23, refill, collect, fault NAME, fault off NAME, save FILE, read FILE, sales FILE, wait S, quit. "
-		 "Money is in minor units.\n\n"
-		 "Faults: crossed-selections A B, counted-elsewhere A B, price-lost, other-price SELECTION PRICE, meters-lost, "
-		 "cash-in-lost, cashless-as-cash, cash-as-cashless, counted-twice, not-counted, other-list, clock-unset, cut-short, "
-		 "wrong-checksum, noisy-line, slow-line, dead-port, refusing-code. docs/practice.md says what each looks like.",
+	.about =
+		"Puts an invented vending machine on two pseudo-terminals, DEX/UCS on one and DDCMP on the other, and lets it be "
+		"read as often as you like. It keeps its own books; lines on standard input sell, test, fill, reprice, cut the "
+		"power or put in a fault.\n\n"
+		"The first line it prints names the ports as JSON; every line after it is something that happened.\n\n"
+		"Lines: sell 21 coins 100 50, sell 14 bill 500, sell 14 card [list N] [deny|timeout], sell 14 token, insert coin 100, "
+		"press 21, return, topup bill 1000, test 21, free 21, price 21 250 [list N], fill 25 40, payout 25 3, firmware 0313, "
+		"power off, power on, door open, door close, clock 2026-03-09T14:05, temperature 4.5, reset, jam 21, clear 21, "
+		"motor 21 23, refill, collect, fault NAME, fault off NAME, save FILE, read FILE, sales FILE, wait S, quit. "
+		"Money is in minor units.\n\n"
+		"Faults: crossed-selections A B, counted-elsewhere A B, price-lost, other-price SELECTION PRICE, meters-lost, "
+		"cash-in-lost, cashless-as-cash, cash-as-cashless, counted-twice, not-counted, other-list, clock-unset, cut-short, "
+		"wrong-checksum, noisy-line, slow-line, dead-port, refusing-code. docs/practice.md says what each looks like.",
 	.options = options,
 	.examples = "$ fettle practice\n$ fettle practice --machine hotdrink --fault \"other-list 2\" --pace fast",
 	.least = 0,

@@ -54,8 +54,7 @@ static void json_stories(struct ft_json *j, const struct ft_proof *p)
 			struct ft_slice x = s->edits[k / 2].selections[k % 2];
 			bool again = !x.p;
 			for (int m = 0; m < k && !again; m++)
-				again = s->edits[m / 2].selections[m % 2].p && ft_slice_eq(x,
-					s->edits[m / 2].selections[m % 2]);
+				again = s->edits[m / 2].selections[m % 2].p && ft_slice_eq(x, s->edits[m / 2].selections[m % 2]);
 			if (!again)
 				ft_json_slice(j, NULL, x);
 		}
@@ -117,9 +116,9 @@ static const char *headline(const struct ft_proof *p, bool sales)
 	if (!p->counter_count && p->verdict == FT_CONTRADICTED)
 		return "the two audits cannot be set against each other.";
 	if (p->verdict == FT_CONTRADICTED)
-		return p->wrong_count ? sales ?
-			"the machine did not count what was sold." : "the machine's counters contradict each other." :
-		       "the cash counted is not what the audit demands.";
+		return p->wrong_count
+			? sales ? "the machine did not count what was sold." : "the machine's counters contradict each other."
+			: "the cash counted is not what the audit demands.";
 	if (p->verdict == FT_OPEN)
 		return p->unshown ? "something that was sold is shown by no counter." : "not everything agrees.";
 	return sales ? "every counter did exactly what the sales demand." : "the counters agree among themselves.";
@@ -145,20 +144,24 @@ static void print_stories(struct ft_buf *out, const struct ft_proof *p)
 	if (!p->story_count) {
 		bool faults = false;
 		for (size_t i = 0; i < p->counter_count; i++)
-			faults |= p->counters[i].expected != p->counters[i].observed &&
-				p->counters[i].weight == FT_FAULT;
+			faults |= p->counters[i].expected != p->counters[i].observed && p->counters[i].weight == FT_FAULT;
 		if (p->wrong_count && !faults)
-			print_wrapped(out, "perhaps",
+			print_wrapped(
+				out, "perhaps",
 				"money was put in and given back, or coins were filled in: what differs can be moved by other "
-			              "things than sales", ".");
+				"things than sales",
+				".");
 		else if (p->wrong_count)
-			print_wrapped(out, "why",
-				"no simple story explains every difference exactly; look at the counters below", ".");
+			print_wrapped(out, "why", "no simple story explains every difference exactly; look at the counters below",
+			              ".");
 		return;
 	}
 	for (size_t i = 0; i < p->story_count && i < most; i++)
-		print_wrapped(out, i == 0 ? p->story_count == 1 ? "because" : "most likely" : i == 1 ?
-			"or as well" : "", p->stories[i].detail, ".");
+		print_wrapped(out,
+		              i == 0       ? p->story_count == 1 ? "because" : "most likely"
+		                  : i == 1 ? "or as well"
+		                           : "",
+		              p->stories[i].detail, ".");
 	if (p->story_count > most || p->stories_more)
 		ft_buf_printf(out, "%17sand %zu more that explain it as exactly; sell again to tell.\n", "",
 		              p->story_count - (p->story_count < most ? p->story_count : most) + p->stories_more);
@@ -178,19 +181,18 @@ static void print_wrong(struct ft_buf *out, const struct ft_proof *p, int decima
 		if (x->expected == x->observed || x->since_reset)
 			continue; /* the interval says the same again */
 		snprintf(name, sizeof name, "%-7s %s%s%.*s%s%.*s", x->element, x->title, x->device.p ? " " : "",
-			FT_P(x->device), x->list.p ? "/" : "",
-		         FT_P(x->list));
+		         FT_P(x->device), x->list.p ? "/" : "", FT_P(x->list));
 		ft_buf_puts(out, x->weight == FT_FAULT ? "  ! " : "  ? ");
 		cli_column(out, ft_slice_of(name), 41);
 		ft_buf_byte(out, ' ');
 		cli_column(out, x->selection, 9);
-		ft_buf_printf(out, " %10s %10s\n", ft_money_text(x->expected, places, e), ft_money_text(x->observed,
-			places, o));
+		ft_buf_printf(out, " %10s %10s\n", ft_money_text(x->expected, places, e),
+		              ft_money_text(x->observed, places, o));
 		told++;
 	}
 	if (told < p->wrong_count)
 		ft_buf_printf(out, "    and %zu more, those of the interval among them (--json lists all)\n",
-			p->wrong_count - told);
+		              p->wrong_count - told);
 }
 
 static void print_sold(struct ft_buf *out, const struct ft_proof *p, int decimals)
@@ -199,7 +201,8 @@ static void print_sold(struct ft_buf *out, const struct ft_proof *p, int decimal
 
 	if (!p->sold_count)
 		return;
-	ft_buf_puts(out,
+	ft_buf_puts(
+		out,
 		"\n  Sold between the two reads, by the machine's own account\n\n    selection   list       sales        value\n");
 	for (size_t i = 0; i < p->sold_count && i < most; i++) {
 		const struct ft_sold *s = &p->sold[i];
@@ -226,8 +229,7 @@ static void print_people(struct ft_buf *out, struct cli *c, const struct ft_proo
 	print_wrong(out, p, decimals);
 	if (p->counter_count)
 		ft_buf_printf(out, "%s  %zu of %zu counters and sums moved exactly as they should.\n",
-			p->wrong_count ? "\n" : "",
-		              p->counter_count - p->wrong_count, p->counter_count);
+		              p->wrong_count ? "\n" : "", p->counter_count - p->wrong_count, p->counter_count);
 	if (!sales)
 		print_sold(out, p, decimals);
 	ft_buf_puts(out, "\n  witness         says                                              agrees\n");
@@ -250,12 +252,15 @@ static void print_other_findings(struct cli *c, const struct ft_findings *f)
 
 	for (size_t i = 0; i < f->count; i++)
 		if (f->list[i].rule == FT_RULE_LEDGER_SOLD_ALIKE) {
-			print_wrapped(&alike, "not told", ft_arena_printf(&c->arena,
-				"%s were sold alike: were they crossed, nothing would show; sell one of "
-			              "them once more and read again", f->list[i].seen), ".");
+			print_wrapped(&alike, "not told",
+			              ft_arena_printf(&c->arena,
+			                              "%s were sold alike: were they crossed, nothing would show; sell one of "
+			                              "them once more and read again",
+			                              f->list[i].seen),
+			              ".");
 		} else if (f->list[i].rule != FT_RULE_LEDGER_COUNTER_MISMATCH) {
-			struct ft_finding *x = ft_find(&rest, f->list[i].rule, f->list[i].where, f->list[i].seen,
-				f->list[i].expected);
+			struct ft_finding *x =
+				ft_find(&rest, f->list[i].rule, f->list[i].where, f->list[i].seen, f->list[i].expected);
 			x->todo = f->list[i].todo;
 			ft_finding_weigh(&rest, x, f->list[i].weight);
 		}
@@ -285,8 +290,8 @@ static int run(struct cli *c)
 	if (sales) {
 		struct ft_sale *list;
 		if (cli_read_file(c, sales, "the list of sales", FT_CSV_BYTES_MAX, &bytes) != FT_OK ||
-		    ft_sales_read(bytes, "the list of sales", after.facts->decimals, &c->arena, &list,
-		    	&in.sale_count, &c->error) != FT_OK)
+		    ft_sales_read(bytes, "the list of sales", after.facts->decimals, &c->arena, &list, &in.sale_count,
+		                  &c->error) != FT_OK)
 			return cli_failed(c);
 		in.sales = list;
 		in.sales_name = sales;
@@ -315,11 +320,12 @@ const struct cli_verb verb_prove = {
 	.summary = "did what was sold move exactly the right counters",
 	.about =
 		"Works out from the list of sales what every counter of the machine must have done between two audits, compares, and where "
-	         "they differ looks for the simplest story that explains every difference exactly. What no counter can show is said, never "
-	         "passed over.\n\nWithout a list it derives what was sold from the audits and checks that they agree among themselves.\n\n"
-	         "paid_with is coin, bill, card, card1, card2, token, test or free; tendered is what was put in for it.",
+		"they differ looks for the simplest story that explains every difference exactly. What no counter can show is said, never "
+		"passed over.\n\nWithout a list it derives what was sold from the audits and checks that they agree among themselves.\n\n"
+		"paid_with is coin, bill, card, card1, card2, token, test or free; tendered is what was put in for it.",
 	.options = options,
 	.examples = "$ fettle prove before.dts after.dts --sales sales.csv --counted 7.50",
-	.least = 2, .most = 2,
+	.least = 2,
+	.most = 2,
 	.run = run,
 };

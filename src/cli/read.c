@@ -94,6 +94,32 @@ static bool can_be_written(struct cli *c, const char *path)
 	return false;
 }
 
+/* The same file under two names, or a name that will be the same file. */
+static bool same_file(const char *a, const char *b)
+{
+	struct stat x, y;
+
+	if (strcmp(a, b) == 0)
+		return true;
+	return stat(a, &x) == 0 && stat(b, &y) == 0 && x.st_dev == y.st_dev && x.st_ino == y.st_ino;
+}
+
+/* What would mix up two results is refused before anything is read. */
+static bool outputs_apart(struct reading *r)
+{
+	const char *trace = cli_value(r->c, "trace");
+
+	if (r->c->json && strcmp(r->out, "-") == 0)
+		cli_usage(r->c, "The audit and the JSON document cannot both go to standard output; name a file with -o.");
+	else if (r->part && same_file(r->out, r->part))
+		cli_usage(r->c, "--keep-part needs another name than -o: a part must never stand under the name of the whole.");
+	else if (trace && (same_file(trace, r->out) || (r->part && same_file(trace, r->part))))
+		cli_usage(r->c, "--trace needs a name of its own.");
+	else
+		return true;
+	return false;
+}
+
 /* ---- while it goes on ---- */
 
 static void put_trace(struct reading *r, const struct ft_buf *line)
@@ -145,8 +171,8 @@ static void put_trace_settings(const struct reading *r, struct ft_buf *b)
 	char clock[FT_TIME_TEXT];
 
 	ft_time_text(ft_unix_of(&s->clock, 0), 0, clock);
-	ft_buf_printf(b, "# settings: %lld %u %04X %04X %d %.19s\n", (long long)s->turn_round_us, s->retries, s->security_code,
-	              s->pass_code, s->echo, clock);
+	ft_buf_printf(b, "# settings: %lld %u %04X %04X %d %.19s\n", (long long)s->turn_round_us, s->retries,
+	              s->security_code, s->pass_code, s->echo, clock);
 }
 
 static bool open_trace(struct reading *r, enum ft_link_kind kind)
@@ -180,8 +206,10 @@ static void close_trace(struct reading *r)
 static bool run_session(struct reading *r, struct ft_port *port, int64_t quiet_us)
 {
 	struct ft_port_session s = { .port = port, .link = r->link, .context = r, .trace = on_bytes, .event = on_event };
-	struct sigaction act = { .sa_handler = on_signal }, old[2];
-	struct ft_port_limits limits = { .quiet_us = quiet_us, .stop = &stopped, .beat = on_beat, .beat_us = read_show_beat_us(r) };
+	struct sigaction act = { .sa_handler = on_signal }, old[3];
+	struct ft_port_limits limits = {
+		.quiet_us = quiet_us, .stop = &stopped, .beat = on_beat, .beat_us = read_show_beat_us(r)
+	};
 	sigset_t held, before;
 	enum ft_port_end end;
 
@@ -189,15 +217,18 @@ static bool run_session(struct reading *r, struct ft_port *port, int64_t quiet_u
 	sigemptyset(&held);
 	sigaddset(&held, SIGINT);
 	sigaddset(&held, SIGTERM);
+	sigaddset(&held, SIGHUP);
 	sigprocmask(SIG_BLOCK, &held, &before);
 	limits.mask = &before;
 	sigaction(SIGINT, &act, &old[0]);
 	sigaction(SIGTERM, &act, &old[1]);
+	sigaction(SIGHUP, &act, &old[2]);
 	r->started_us = ft_port_clock();
 	end = ft_port_run(&s, &limits, &r->c->error);
 	r->ended_us = ft_port_clock();
 	sigaction(SIGINT, &old[0], NULL);
 	sigaction(SIGTERM, &old[1], NULL);
+	sigaction(SIGHUP, &old[2], NULL);
 	sigprocmask(SIG_SETMASK, &before, NULL);
 	read_show_clear(r);
 	return end == FT_PORT_DONE;
@@ -298,6 +329,28 @@ static bool read_trace(struct reading *r, enum ft_link_kind kind)
 
 /* ---- afterwards ---- */
 
+/* One set of it, just judged. */
+static bool sound(struct reading *r, size_t lines)
+{
+	struct ft_error *e = &r->c->error;
+
+	if (!r->check.whole)
+		ft_fail(
+			e, FT_E_LINE,
+			"The machine ended its audit too early, after %zu bytes and %zu lines; nothing was written. Read it again; "
+			"if it stops at the same place, the machine's memory or settings are at fault.",
+			r->text.n, lines);
+	else if (r->check.crc_stated && r->check.crc_sound && r->check.stated != r->check.computed)
+		ft_fail(
+			e, FT_E_LINE,
+			"All %zu bytes came, but the audit's own check value G85 says %04X where its bytes give %04X; nothing was "
+			"written. Read it again; if it stays so, keep it with --keep-part and tell the office.",
+			r->text.n, r->check.stated, r->check.computed);
+	else
+		return true;
+	return false;
+}
+
 /* Whole and checked, or why not. */
 static bool examine(struct reading *r)
 {
@@ -311,20 +364,18 @@ static bool examine(struct reading *r)
 	if (ft_audit_read(text, &r->c->arena, &d, e) != FT_OK)
 		return false;
 	if (d.set_count == 0)
-		return ft_fail(e, FT_E_LINE, "The machine sent %zu bytes that are no audit; nothing was written. Read it again, and if it "
-		               "stays so, keep it with --keep-part for the office.", text.n) == FT_OK;
-	if (ft_audit_facts(&d, &d.sets[d.set_count - 1], &r->c->arena, f, e) != FT_OK)
-		return false;
-	ft_audit_judge(f, r->out, ft_crc16, &r->findings, &r->check);
+		return ft_fail(e, FT_E_LINE,
+		               "The machine sent %zu bytes that are no audit; nothing was written. Read it again, and if it "
+		               "stays so, keep it with --keep-part for the office.",
+		               text.n) == FT_OK;
 	r->checked = true;
-	if (!r->check.whole)
-		return ft_fail(e, FT_E_LINE, "The machine ended its audit too early, after %zu bytes and %zu lines; nothing was written. "
-		               "Read it again; if it stops at the same place, the machine's memory or settings are at fault.",
-		               text.n, d.segment_count) == FT_OK;
-	if (r->check.crc_stated && r->check.crc_sound && r->check.stated != r->check.computed)
-		return ft_fail(e, FT_E_LINE, "All %zu bytes came, but the audit's own check value G85 says %04X where its bytes give %04X; "
-		               "nothing was written. Read it again; if it stays so, keep it with --keep-part and tell the office.",
-		               text.n, r->check.stated, r->check.computed) == FT_OK;
+	for (size_t i = 0; i < d.set_count; i++) {
+		if (ft_audit_facts(&d, &d.sets[i], &r->c->arena, f, e) != FT_OK)
+			return false;
+		ft_audit_judge(f, r->out, ft_crc16, &r->findings, &r->check);
+		if (!sound(r, d.segment_count))
+			return false;
+	}
 	return true;
 }
 
@@ -360,6 +411,8 @@ static int finish(struct reading *r, bool whole)
 	ft_hash_text(&h, hash);
 	if (!whole) {
 		fprintf(stderr, "fettle: %s\n", r->c->error.text);
+		if (!r->checked && r->text.n)
+			fprintf(stderr, "It had come to %zu bytes of the audit in %u blocks.\n", r->text.n, r->stats.blocks);
 		if (r->part_written)
 			fprintf(stderr, "What came (%zu bytes) is in %s; it is no whole audit.\n", r->text.n, r->part_written);
 	}
@@ -377,9 +430,14 @@ static int finish(struct reading *r, bool whole)
 
 static int run(struct cli *c)
 {
-	struct reading r = { .c = c, .port_path = c->arguments[0], .out = cli_value(c, "o"), .part = cli_value(c, "keep-part"),
-		             .replay = cli_flag(c, "replay"), .terminal = isatty(STDERR_FILENO),
-		             .text = { .ceiling = FT_AUDIT_BYTES_MAX }, .findings = { .arena = &c->arena } };
+	struct reading r = { .c = c,
+		                 .port_path = c->arguments[0],
+		                 .out = cli_value(c, "o"),
+		                 .part = cli_value(c, "keep-part"),
+		                 .replay = cli_flag(c, "replay"),
+		                 .terminal = isatty(STDERR_FILENO),
+		                 .text = { .ceiling = FT_AUDIT_BYTES_MAX },
+		                 .findings = { .arena = &c->arena } };
 	enum ft_link_kind kind;
 	int64_t quiet_us;
 	int code;
@@ -388,8 +446,8 @@ static int run(struct cli *c)
 		cli_usage(c, "read needs -o FILE: where the audit shall be written.");
 		return cli_failed(c);
 	}
-	if (!take_link(c, &kind) || !take_settings(&r, kind, &quiet_us) || !can_be_written(c, r.out) ||
-	    (r.part && !can_be_written(c, r.part)))
+	if (!take_link(c, &kind) || !take_settings(&r, kind, &quiet_us) || !outputs_apart(&r) ||
+	    !can_be_written(c, r.out) || (r.part && !can_be_written(c, r.part)))
 		return cli_failed(c);
 	r.link = ft_arena_alloc(&c->arena, ft_link_size());
 	if (!r.link) {
@@ -422,13 +480,15 @@ const struct cli_verb verb_read = {
 	.name = "read",
 	.arguments = "PORT -o FILE [options]",
 	.summary = "reads the machine's audit through the data port",
-	.about = "Reads over DEX/UCS or DDCMP from a serial port or a practice port and finds out which the machine speaks. "
-	         "The audit is written only when it came whole, every block checked, and its own check value fits; otherwise "
-	         "the command says how far it came, ends with 4, and writes nothing under the name asked for.\n\n"
-	         "Isolate nothing and open nothing for this: the data port is on the low-voltage side, but keep clear of a "
-	         "mains compartment that stands open.",
+	.about =
+		"Reads over DEX/UCS or DDCMP from a serial port or a practice port and finds out which the machine speaks. "
+		"The audit is written only when it came whole, every block checked, and its own check value fits; otherwise "
+		"the command says how far it came, ends with 4, and writes nothing under the name asked for.\n\n"
+		"Isolate nothing and open nothing for this: the data port is on the low-voltage side, but keep clear of a "
+		"mains compartment that stands open.",
 	.options = options,
-	.examples = "$ fettle read /dev/ttyUSB0 -o before.dts\n$ fettle read /dev/ttyUSB0 -o before.dts --link ddcmp --trace read.trace",
+	.examples =
+		"$ fettle read /dev/ttyUSB0 -o before.dts\n$ fettle read /dev/ttyUSB0 -o before.dts --link ddcmp --trace read.trace",
 	.least = 1,
 	.most = 1,
 	.run = run,

@@ -12,8 +12,8 @@
 struct reading {
 	struct cli *c;
 	const char *port_path;
-	const char *out;      /* -o; "-": standard output */
-	const char *part;     /* --keep-part, or NULL */
+	const char *out;  /* -o; "-": standard output */
+	const char *part; /* --keep-part, or NULL */
 	bool replay;
 
 	/* how it goes */
@@ -23,10 +23,10 @@ struct reading {
 	bool trace_failed;
 	int64_t trace_start_us;
 	int64_t started_us, ended_us;
-	struct ft_buf text;   /* what has come of the audit */
-	bool peer_known;      /* the machine has named itself */
-	bool terminal;        /* standard error is one: draw a bar */
-	bool drawn;           /* and it stands there now */
+	struct ft_buf text; /* what has come of the audit */
+	bool peer_known;    /* the machine has named itself */
+	bool terminal;      /* standard error is one: draw a bar */
+	bool drawn;         /* and it stands there now */
 
 	/* how it ended */
 	struct ft_link_stats stats;

@@ -4,10 +4,10 @@
 
 #include "read.h"
 
-#define BAR_CELLS 24
-#define BAR_BEAT_US INT64_C(100000)  /* a bar that moves ten times a second */
+#define BAR_CELLS    24
+#define BAR_BEAT_US  INT64_C(100000)  /* a bar that moves ten times a second */
 #define LINE_BEAT_US INT64_C(5000000) /* a log that gets a line every five */
-#define SHARE_GOOD 0.97              /* above this, waiting is not worth a word */
+#define SHARE_GOOD   0.97             /* above this, waiting is not worth a word */
 
 /* Bytes on the line of one block and its acknowledgement were counted by the engine; ten bits each. The
  * first byte is stamped when it has arrived, so its own time on the line is added. */
@@ -110,13 +110,17 @@ static void say_cost(const struct reading *r, struct ft_buf *t)
 	double ours = (double)r->settings.turn_round_us / 1e6 * r->stats.blocks;
 	double waited = took * (1 - share);
 
-	ft_buf_printf(t, "The line was in use %.1f %% of the %.1f s from the first block to the last; %.1f s went into waiting.",
-	              share * 100, took, waited);
+	ft_buf_printf(
+		t, "The line was in use %.1f %% of the %.1f s from the first block to the last; %.1f s went into waiting.",
+		share * 100, took, waited);
 	if (ours > waited)
 		ours = waited;
 	if (ours >= 0.1)
-		ft_buf_printf(t, " The %.3g ms that we keep before each answer cost %.1f s of it: machines that do not need them are "
-		              "read faster with --turn-round 1.", (double)r->settings.turn_round_us / 1e3, ours);
+		ft_buf_printf(
+			t,
+			" The %.3g ms that we keep before each answer cost %.1f s of it: machines that do not need them are "
+			"read faster with --turn-round 1.",
+			(double)r->settings.turn_round_us / 1e3, ours);
 	if (waited - ours >= 0.1)
 		ft_buf_printf(t, " The machine and what was sent again took %.1f s.", waited - ours);
 }
@@ -156,7 +160,8 @@ void read_show_account(const struct reading *r, struct ft_buf *out)
 
 int read_show_document(struct reading *r, const char *hash, int code)
 {
-	enum ft_verdict v = code == FT_OK || code == FT_CONTRADICTED ? ft_verdict_of(&r->findings, true) : FT_OPEN;
+	enum ft_verdict v =
+		code == FT_OK || code == cli_exit(FT_CONTRADICTED) ? ft_verdict_of(&r->findings, true) : FT_OPEN;
 	struct ft_buf out = { 0 };
 	struct ft_json j;
 	int ended;

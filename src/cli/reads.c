@@ -16,7 +16,7 @@ static enum ft_status one_read(struct cli *c, const char *path, const char *what
 		return s;
 	if (d->set_count == 0)
 		return ft_fail(&c->error, FT_E_INPUT,
-			"There is no audit in %s; choose the file that was read from the machine.", path);
+		               "There is no audit in %s; choose the file that was read from the machine.", path);
 	if ((s = ft_audit_facts(d, &d->sets[0], &c->arena, f, &c->error)) != FT_OK)
 		return s;
 	*ret = (struct ft_read){ path, f };
@@ -34,8 +34,8 @@ static struct ft_slice at(const struct ft_read *r, enum ft_segment_id id, unsign
 {
 	int32_t i = r->facts->segment[id];
 
-	return i < 0 ? (struct ft_slice){ "", 0 } : ft_slice_trim(ft_audit_at(r->facts->audit,
-		&r->facts->audit->segments[i], position));
+	return i < 0 ? (struct ft_slice){ "", 0 }
+				 : ft_slice_trim(ft_audit_at(r->facts->audit, &r->facts->audit->segments[i], position));
 }
 
 const char *cli_machine_line(struct cli *c, const struct ft_read *r)
@@ -45,8 +45,7 @@ const char *cli_machine_line(struct cli *c, const struct ft_read *r)
 	if (!serial.n)
 		serial = FT_SLICE("without a serial number");
 	return ft_arena_printf(&c->arena, "%.*s%s%.*s%s%.*s", FT_P(serial), model.n ? ", " : "", FT_P(model),
-		asset.n ? ", asset " : "",
-	                       FT_P(asset));
+	                       asset.n ? ", asset " : "", FT_P(asset));
 }
 
 const char *cli_read_line(struct cli *c, const struct ft_read *r)
@@ -60,9 +59,9 @@ const char *cli_read_line(struct cli *c, const struct ft_read *r)
 	if ((d.n == 6 || d.n == 8) && ft_slice_i64(d, &date) && date > 0) {
 		const char *y = d.n == 8 ? "" : "20";
 		int n = (int)d.n - 4;
-		when = t.n >= 4 ? ft_arena_printf(&c->arena, "%s%.*s-%.2s-%.2s %.2s:%.2s", y, n, d.p, d.p + n,
-			d.p + n + 2, t.p, t.p + 2) :
-		                  ft_arena_printf(&c->arena, "%s%.*s-%.2s-%.2s", y, n, d.p, d.p + n, d.p + n + 2);
+		when = t.n >= 4
+			? ft_arena_printf(&c->arena, "%s%.*s-%.2s-%.2s %.2s:%.2s", y, n, d.p, d.p + n, d.p + n + 2, t.p, t.p + 2)
+			: ft_arena_printf(&c->arena, "%s%.*s-%.2s-%.2s", y, n, d.p, d.p + n, d.p + n + 2);
 	}
 	return reads == FT_ABSENT ? when : ft_arena_printf(&c->arena, "%s, read %lld", when, (long long)reads);
 }
@@ -71,7 +70,7 @@ const char *cli_verdict_text(const struct cli *c, enum ft_verdict v)
 {
 	static const char *const plain[] = { "Shown", "Open", "Contradicted" };
 	static const char *const coloured[] = { "\033[1;32mShown\033[0m", "\033[1;33mOpen\033[0m",
-		"\033[1;31mContradicted\033[0m" };
+		                                    "\033[1;31mContradicted\033[0m" };
 
 	return c->colour ? coloured[v] : plain[v];
 }

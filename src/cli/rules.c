@@ -41,6 +41,6 @@ const struct cli_verb verb_rules = {
 	.arguments = "",
 	.summary = "every rule with its weight and source",
 	.about = "Lists all rules that any command can find against: the mark of its weight (\302\267 note, ? doubt, "
-	         "! fault), its name, what it says, and where that is written.",
+			 "! fault), its name, what it says, and where that is written.",
 	.run = run,
 };

@@ -62,7 +62,8 @@ static bool given_parts(struct cli *c, unsigned *ret)
 
 	if (ft_parts_parse(ft_slice_of(cli_value(c, "without")), ret, &bad))
 		return true;
-	cli_usage(c, "--without knows door, temperature, antenna, card, bills, coins, bus and supply, not \"%.*s\".", FT_P(bad));
+	cli_usage(c, "--without knows door, temperature, antenna, card, bills, coins, bus and supply, not \"%.*s\".",
+	          FT_P(bad));
 	return false;
 }
 
@@ -75,9 +76,12 @@ static const char *trimmed(struct cli *c, const char *text)
 
 static int run_open(struct cli *c)
 {
-	struct ft_visit v = { .site = trimmed(c, cli_value(c, "site")), .technician = trimmed(c, cli_value(c, "by")),
-		.machine_serial = trimmed(c, cli_value(c, "machine-serial")), .unit = trimmed(c, cli_value(c, "unit")),
-		.sim = trimmed(c, cli_value(c, "sim")), .closed_us = FT_ABSENT };
+	struct ft_visit v = { .site = trimmed(c, cli_value(c, "site")),
+		                  .technician = trimmed(c, cli_value(c, "by")),
+		                  .machine_serial = trimmed(c, cli_value(c, "machine-serial")),
+		                  .unit = trimmed(c, cli_value(c, "unit")),
+		                  .sim = trimmed(c, cli_value(c, "sim")),
+		                  .closed_us = FT_ABSENT };
 	struct ft_book *b = NULL;
 	const char *id;
 
@@ -95,9 +99,11 @@ static int run_open(struct cli *c)
 static int run_set(struct cli *c)
 {
 	unsigned parts = 0;
-	struct ft_visit_change change = { .site = trimmed(c, cli_value(c, "site")), .technician = trimmed(c, cli_value(c, "by")),
-		.machine_serial = trimmed(c, cli_value(c, "machine-serial")), .unit = trimmed(c, cli_value(c, "unit")),
-		.sim = trimmed(c, cli_value(c, "sim")) };
+	struct ft_visit_change change = { .site = trimmed(c, cli_value(c, "site")),
+		                              .technician = trimmed(c, cli_value(c, "by")),
+		                              .machine_serial = trimmed(c, cli_value(c, "machine-serial")),
+		                              .unit = trimmed(c, cli_value(c, "unit")),
+		                              .sim = trimmed(c, cli_value(c, "sim")) };
 	struct ft_book *b = NULL;
 	const char *id;
 
@@ -122,7 +128,11 @@ static bool take_file(struct cli *c, const char *path, const struct ft_visit *v,
 	if (cli_read_file(c, path, "evidence", FT_EVIDENCE_BYTES_MAX, &x->bytes) != FT_OK)
 		return false;
 	if (kind && !ft_evidence_parse(ft_slice_of(kind), &x->kind))
-		return cli_usage(c, "--kind knows audit, sales, trace, photograph, bus, temperature, signal, door, count, survey, supply and note, not \"%s\".", kind), false;
+		return cli_usage(
+				   c,
+				   "--kind knows audit, sales, trace, photograph, bus, temperature, signal, door, count, survey, supply and note, not \"%s\".",
+				   kind),
+			   false;
 	if ((kind ? ft_evidence_accept(x->bytes, x->name, x->kind, &c->arena, e)
 	          : ft_evidence_kind_of(x->bytes, x->name, &c->arena, &x->kind, e)) != FT_OK)
 		return false;
@@ -178,7 +188,8 @@ static const struct ft_claim *given_claim(struct cli *c, enum ft_claim_id *ret)
 	const struct ft_claim *claim = ft_claim_by_name(ft_slice_of(c->arguments[2]));
 
 	if (!claim)
-		cli_usage(c, "There is no claim %s; fettle visit show VISIT --all lists them with their names.", c->arguments[2]);
+		cli_usage(c, "There is no claim %s; fettle visit show VISIT --all lists them with their names.",
+		          c->arguments[2]);
 	else
 		*ret = (enum ft_claim_id)(claim - ft_claim((enum ft_claim_id)0));
 	return claim;
@@ -192,12 +203,16 @@ static int run_say(struct cli *c)
 	const char *id;
 
 	if (c->count != 4 || !(s.text = trimmed(c, c->arguments[3])))
-		return cli_usage(c, "visit say takes a visit, a claim and a sentence: fettle visit say VISIT fit.level \"level, two anchors\"."), cli_failed(c);
+		return cli_usage(
+				   c,
+				   "visit say takes a visit, a claim and a sentence: fettle visit say VISIT fit.level \"level, two anchors\"."),
+			   cli_failed(c);
 	claim = given_claim(c, &s.claim);
 	if (!claim)
 		return cli_failed(c);
 	if (claim->words == FT_WORDS_NO)
-		return cli_usage(c, "%s cannot be shown by words; it is shown by %s.", claim->id, claim->shown_by), cli_failed(c);
+		return cli_usage(c, "%s cannot be shown by words; it is shown by %s.", claim->id, claim->shown_by),
+			   cli_failed(c);
 	s.at_us = cli_now(&s.at_offset);
 	if (!open_book(c, FT_BOOK_READ, &b) || !find(c, b, &id) || ft_book_say(b, id, &s, &c->error) != FT_OK)
 		return give_up(c, b);
@@ -211,9 +226,12 @@ static int run_waive(struct cli *c)
 	const char *id;
 
 	if (c->count != 3)
-		return cli_usage(c, "visit waive takes a visit and a claim: fettle visit waive VISIT prove.bus --because \"why\"."), cli_failed(c);
+		return cli_usage(
+				   c, "visit waive takes a visit and a claim: fettle visit waive VISIT prove.bus --because \"why\"."),
+			   cli_failed(c);
 	if (!w.because)
-		return cli_usage(c, "A claim is waived with a reason that others can read: add --because \"why\"."), cli_failed(c);
+		return cli_usage(c, "A claim is waived with a reason that others can read: add --because \"why\"."),
+			   cli_failed(c);
 	if (!given_claim(c, &w.claim))
 		return cli_failed(c);
 	w.at_us = cli_now(&w.at_offset);
@@ -235,7 +253,8 @@ static int run_show(struct cli *c)
 	if (!open_book(c, FT_BOOK_READ, &b))
 		return give_up(c, b);
 	if (c->count > 1)
-		return find(c, b, &id) ? show_visit(c, b, id, NULL, cli_flag(c, "all") ? VISIT_ALL : VISIT_USUAL) : give_up(c, b);
+		return find(c, b, &id) ? show_visit(c, b, id, NULL, cli_flag(c, "all") ? VISIT_ALL : VISIT_USUAL)
+							   : give_up(c, b);
 	s = ft_book_visit_list(b, FT_ABSENT, &c->arena, &list, &count, &c->error);
 	ft_book_free(b);
 	if (s != FT_OK)
@@ -280,9 +299,11 @@ static int run_close(struct cli *c)
 		}
 	}
 	ft_buf_byte(&names, 0);
-	if (v.closed_us == FT_ABSENT && (g.stands[FT_STANDS_CONTRADICTED] || g.open_to_close) && !may && names.status == FT_OK) {
-		cli_usage(c, "The visit %s stays open: %s (%s). Show them or waive them with a reason, or close with --open-claims.", id,
-		          ft_judgement_words(&g, &c->arena), names.p);
+	if (v.closed_us == FT_ABSENT && (g.stands[FT_STANDS_CONTRADICTED] || g.open_to_close) && !may &&
+	    names.status == FT_OK) {
+		cli_usage(
+			c, "The visit %s stays open: %s (%s). Show them or waive them with a reason, or close with --open-claims.",
+			id, ft_judgement_words(&g, &c->arena), names.p);
 		ft_buf_done(&names);
 		return give_up(c, b);
 	}
@@ -295,9 +316,12 @@ static int run_close(struct cli *c)
 
 static int run(struct cli *c)
 {
-	static const struct { const char *name; int (*run)(struct cli *c); } subs[] = {
-		{ "open", run_open }, { "set", run_set }, { "add", run_add }, { "say", run_say }, { "waive", run_waive },
-		{ "show", run_show }, { "close", run_close },
+	static const struct {
+		const char *name;
+		int (*run)(struct cli *c);
+	} subs[] = {
+		{ "open", run_open },   { "set", run_set },   { "add", run_add },     { "say", run_say },
+		{ "waive", run_waive }, { "show", run_show }, { "close", run_close },
 	};
 
 	for (size_t i = 0; i < sizeof subs / sizeof *subs; i++) {
@@ -324,7 +348,8 @@ static const struct cli_option options[] = {
 	{ "machine-serial", "S", "open, set: the machine's serial number, from the order or the plate" },
 	{ "unit", "S", "open, set: serial number of the unit fitted" },
 	{ "sim", "S", "open, set: number on the SIM" },
-	{ "without", "LIST", "open, set: what the machine or the job does not have: door, temperature, antenna, card, bills, coins, bus, supply" },
+	{ "without", "LIST",
+	  "open, set: what the machine or the job does not have: door, temperature, antenna, card, bills, coins, bus, supply" },
 	{ "stage", "STAGE", "add: know, keep, fit, prove, hand-over or watch, where the usual one is not right" },
 	{ "kind", "KIND", "add: what the file is, where its bytes do not tell" },
 	{ "because", "TEXT", "waive: the reason, which the papers carry" },
@@ -335,7 +360,8 @@ static const struct cli_option options[] = {
 
 const struct cli_verb verb_visit = {
 	.name = "visit",
-	.arguments = "open ASSET | set VISIT | add VISIT FILE... | say VISIT CLAIM TEXT | waive VISIT CLAIM --because TEXT | show [VISIT] | close VISIT",
+	.arguments =
+		"open ASSET | set VISIT | add VISIT FILE... | say VISIT CLAIM TEXT | waive VISIT CLAIM --because TEXT | show [VISIT] | close VISIT",
 	.summary = "the record of one visit: evidence in, claims and verdict out",
 	.about =
 		"A visit holds evidence, statements and waivers. What must be true before the door is closed are claims; each stands "
@@ -346,12 +372,12 @@ const struct cli_verb verb_visit = {
 		"all. close refuses while a claim is contradicted or open.\n\n"
 		"VISIT is the visit's name, or the asset when only one visit of it is open.",
 	.options = options,
-	.examples =
-		"$ fettle visit open BD-0417 --site \"Harbour canteen\" --machine-serial SN4471203\n"
-		"$ fettle visit add BD-0417 before.dts\n"
-		"$ fettle visit say BD-0417 fit.level \"level, both anchors tight\" --by \"A. Fitter\"\n"
-		"$ fettle visit waive BD-0417 prove.bus --because \"no capture device in the van\"\n"
-		"$ fettle visit show BD-0417",
-	.least = 1, .most = -1,
+	.examples = "$ fettle visit open BD-0417 --site \"Harbour canteen\" --machine-serial SN4471203\n"
+				"$ fettle visit add BD-0417 before.dts\n"
+				"$ fettle visit say BD-0417 fit.level \"level, both anchors tight\" --by \"A. Fitter\"\n"
+				"$ fettle visit waive BD-0417 prove.bus --because \"no capture device in the van\"\n"
+				"$ fettle visit show BD-0417",
+	.least = 1,
+	.most = -1,
 	.run = run,
 };

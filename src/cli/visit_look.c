@@ -6,7 +6,9 @@
 #include "fettle/time.h"
 
 /* Marks of the look: filled square, struck diamond, hollow ring, half ring. The word always stands with them. */
-static const struct { const char *mark, *colour; } marks[FT_STANDS_COUNT] = {
+static const struct {
+	const char *mark, *colour;
+} marks[FT_STANDS_COUNT] = {
 	[FT_STANDS_SHOWN] = { "\xe2\x96\xa0", "\033[32m" },
 	[FT_STANDS_CONTRADICTED] = { "\xe2\x97\x86", "\033[31m" },
 	[FT_STANDS_OPEN] = { "\xe2\x97\x8b", "\033[90m" },
@@ -50,7 +52,8 @@ static void one_claim(const struct cli *c, struct ft_buf *out, const struct ft_v
 		for (size_t i = 0; i < s->evidence_count; i++) {
 			const struct ft_evidence *x = &v->evidence[s->evidence[i]];
 			char hash[FT_HASH_TEXT];
-			ft_buf_printf(out, "%17sby %lld %s (%.12s)\n", "", (long long)x->number, x->name, ft_hash_text(&x->hash, hash));
+			ft_buf_printf(out, "%17sby %lld %s (%.12s)\n", "", (long long)x->number, x->name,
+			              ft_hash_text(&x->hash, hash));
 		}
 	if ((s->stands == FT_STANDS_CONTRADICTED && s->finding_count > 1 && look != VISIT_SHORT) || look == VISIT_ALL)
 		for (size_t i = 0; i < s->finding_count; i++)
@@ -90,7 +93,8 @@ static void path_line(const struct cli *c, struct ft_buf *out, const struct ft_j
 	ft_buf_byte(out, '\n');
 }
 
-static void head(const struct cli *c, struct ft_buf *out, const struct ft_visit *v, const struct ft_judgement *g, struct ft_arena *a)
+static void head(const struct cli *c, struct ft_buf *out, const struct ft_visit *v, const struct ft_judgement *g,
+                 struct ft_arena *a)
 {
 	char time[FT_TIME_TEXT];
 
@@ -116,11 +120,13 @@ void visit_look(const struct cli *c, struct ft_buf *out, const struct ft_visit *
 		path_line(c, out, g, (enum ft_stage)s);
 	for (size_t o = 0; o < sizeof order / sizeof *order; o++) {
 		bool first = true;
-		if ((look == VISIT_SHORT && order[o] != FT_STANDS_CONTRADICTED) || (look == VISIT_USUAL && order[o] == FT_STANDS_SHOWN))
+		if ((look == VISIT_SHORT && order[o] != FT_STANDS_CONTRADICTED) ||
+		    (look == VISIT_USUAL && order[o] == FT_STANDS_SHOWN))
 			continue;
 		for (size_t i = 0; i < g->claim_count; i++) {
 			const struct ft_claim_state *s = &g->claims[i];
-			if (s->stands != order[o] || (look == VISIT_USUAL && s->stands == FT_STANDS_OPEN && s->claim->due == FT_DUE_LATER))
+			if (s->stands != order[o] ||
+			    (look == VISIT_USUAL && s->stands == FT_STANDS_OPEN && s->claim->due == FT_DUE_LATER))
 				continue;
 			if (first)
 				ft_buf_byte(out, '\n');
@@ -130,7 +136,8 @@ void visit_look(const struct cli *c, struct ft_buf *out, const struct ft_visit *
 	}
 	rule(c, out);
 	for (size_t i = 0; i < g->left_out_count; i++)
-		ft_buf_printf(out, "%s%s%s", i ? ", " : "  Left out, not fitted here: ", g->left_out[i]->id, i + 1 == g->left_out_count ? "\n" : "");
+		ft_buf_printf(out, "%s%s%s", i ? ", " : "  Left out, not fitted here: ", g->left_out[i]->id,
+		              i + 1 == g->left_out_count ? "\n" : "");
 	if (g->next && v->closed_us == FT_ABSENT) {
 		ft_buf_puts(out, "  Next: ");
 		ft_wrap(out, g->next->todo ? g->next->todo : g->next->claim->ask, c->columns, 8);
@@ -156,7 +163,8 @@ void visit_list(const struct cli *c, struct ft_buf *out, const struct ft_visit *
 			n--; /* never half a letter */
 		ft_time_text(v->opened_us, v->opened_offset, time);
 		time[10] = ' ';
-		ft_buf_printf(out, "%-19s %-17.16s %-7s %.*s\n", v->id, time, v->closed_us == FT_ABSENT ? "open" : "closed", (int)n, place);
+		ft_buf_printf(out, "%-19s %-17.16s %-7s %.*s\n", v->id, time, v->closed_us == FT_ABSENT ? "open" : "closed",
+		              (int)n, place);
 	}
 }
 

@@ -6,8 +6,8 @@
 /* Baud codes, from memory; they fit the vectors of the fact sheet. */
 static const int baud_codes[] = { 0, 1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200 };
 enum { BAUD_CODES = sizeof baud_codes / sizeof *baud_codes };
-#define SETTLE_US   (FT_SECOND / 20) /* ours: time the peer gets to change its rate */
-#define BUSY_US     (FT_SECOND / 2)  /* ours: pause before a repeat that a busy peer asked for */
+#define SETTLE_US (FT_SECOND / 20) /* ours: time the peer gets to change its rate */
+#define BUSY_US   (FT_SECOND / 2)  /* ours: pause before a repeat that a busy peer asked for */
 
 static uint8_t code_of(int baud)
 {
@@ -54,8 +54,10 @@ void ddcmp_ack(struct ft_link *k, int64_t now_us, int64_t wait_us)
 static void transmit(struct ft_link *k, bool with_ack, int64_t now_us)
 {
 	struct ddcmp *d = &k->u.ddcmp;
-	uint8_t head[DDCMP_HEAD] = { DDCMP_DATA_HEAD, (uint8_t)d->message_n, (uint8_t)(d->flags | d->message_n >> 8),
-	                             d->rx_num, d->tx_num, DDCMP_STATION };
+	uint8_t head[DDCMP_HEAD] = {
+		DDCMP_DATA_HEAD, (uint8_t)d->message_n, (uint8_t)(d->flags | d->message_n >> 8), d->rx_num,
+		d->tx_num,       DDCMP_STATION
+	};
 	uint16_t crc = ft_crc16(0, head, 6);
 
 	head[6] = (uint8_t)crc;
@@ -153,8 +155,7 @@ static void on_start(struct ft_link *k, const uint8_t *head, int64_t now_us)
 	k->file_at = 0;
 	d->next_baud = baud_codes[code] != k->stats.baud ? baud_codes[code] : 0;
 	d->state = k->role == FT_LINK_CARRIER ? DDCMP_WHO : DDCMP_LINKED;
-	send_control(k, DDCMP_STACK, 0, code, head[4], now_us,
-	             d->next_baud ? 2 * k->s.block_answer_us : k->s.silence_us);
+	send_control(k, DDCMP_STACK, 0, code, head[4], now_us, d->next_baud ? 2 * k->s.block_answer_us : k->s.silence_us);
 }
 
 static void on_stack(struct ft_link *k, const uint8_t *head, int64_t now_us)
@@ -445,11 +446,21 @@ static void ddcmp_abort(struct ft_link *k, int64_t now_us)
 static const char *ddcmp_state_name(const struct ft_link *k)
 {
 	static const char *const names[DDCMP_STATES] = {
-		[DDCMP_IDLE] = "waiting for START", [DDCMP_START] = "starting", [DDCMP_WHO] = "asking who it is",
-		[DDCMP_READ] = "asking for the list", [DDCMP_DATA] = "receiving", [DDCMP_FINIS] = "parting",
-		[DDCMP_LINKED] = "linked", [DDCMP_KNOWN] = "carrier known", [DDCMP_PREPARE] = "waiting for the audit",
-		[DDCMP_ANSWER] = "announcing the list", [DDCMP_SEND] = "sending", [DDCMP_ALL_SENT] = "all sent",
-		[DDCMP_CLOSING] = "parting", [DDCMP_REFUSED] = "refusing", [DDCMP_OVER] = "over",
+		[DDCMP_IDLE] = "waiting for START",
+		[DDCMP_START] = "starting",
+		[DDCMP_WHO] = "asking who it is",
+		[DDCMP_READ] = "asking for the list",
+		[DDCMP_DATA] = "receiving",
+		[DDCMP_FINIS] = "parting",
+		[DDCMP_LINKED] = "linked",
+		[DDCMP_KNOWN] = "carrier known",
+		[DDCMP_PREPARE] = "waiting for the audit",
+		[DDCMP_ANSWER] = "announcing the list",
+		[DDCMP_SEND] = "sending",
+		[DDCMP_ALL_SENT] = "all sent",
+		[DDCMP_CLOSING] = "parting",
+		[DDCMP_REFUSED] = "refusing",
+		[DDCMP_OVER] = "over",
 	};
 
 	return names[k->u.ddcmp.state];

@@ -6,12 +6,23 @@
 #include "link.h"
 
 enum {
-	DDCMP_CONTROL = 0x05, DDCMP_DATA_HEAD = 0x81, /* first bytes */
-	DDCMP_ACK = 1, DDCMP_NAK = 2, DDCMP_REP = 3, DDCMP_STRT = 6, DDCMP_STACK = 7,
-	DDCMP_SELECT = 0x80, DDCMP_QSYNC = 0x40, DDCMP_STATION = 1,
+	DDCMP_CONTROL = 0x05,
+	DDCMP_DATA_HEAD = 0x81, /* first bytes */
+	DDCMP_ACK = 1,
+	DDCMP_NAK = 2,
+	DDCMP_REP = 3,
+	DDCMP_STRT = 6,
+	DDCMP_STACK = 7,
+	DDCMP_SELECT = 0x80,
+	DDCMP_QSYNC = 0x40,
+	DDCMP_STATION = 1,
 	DDCMP_HEAD = 8,
 	/* reasons of a NAK, from the DDCMP specification 4.1 (from memory) */
-	DDCMP_BAD_HEAD = 1, DDCMP_BAD_DATA = 2, DDCMP_TO_REP = 3, DDCMP_NO_BUFFER = 8, DDCMP_TOO_LONG = 16,
+	DDCMP_BAD_HEAD = 1,
+	DDCMP_BAD_DATA = 2,
+	DDCMP_TO_REP = 3,
+	DDCMP_NO_BUFFER = 8,
+	DDCMP_TOO_LONG = 16,
 };
 
 void ddcmp_rx_byte(struct ft_link *k, uint8_t b, int64_t now_us);

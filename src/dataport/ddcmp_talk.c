@@ -5,12 +5,18 @@
 #include "ddcmp.h"
 
 enum {
-	COMMAND = 0x77, ANSWER = 0x88, BLOCK = 0x99,
-	WHO = 0xE0, READ = 0xE2, WRITE = 0xE3, FINIS = 0xFF,
-	REFUSED_MAX = 4,     /* an answer so short is a refusal, a longer one accepts (one implementation) */
-	AUDIT_LIST = 1,      /* from memory */
+	COMMAND = 0x77,
+	ANSWER = 0x88,
+	BLOCK = 0x99,
+	WHO = 0xE0,
+	READ = 0xE2,
+	WRITE = 0xE3,
+	FINIS = 0xFF,
+	REFUSED_MAX = 4, /* an answer so short is a refusal, a longer one accepts (one implementation) */
+	AUDIT_LIST = 1,  /* from memory */
 	REQUEST_USUAL = 0x0C,
-	WHO_BYTES = 16, WHO_ANSWER = 21,
+	WHO_BYTES = 16,
+	WHO_ANSWER = 21,
 	LENGTH_UNKNOWN = 0xFFFF,
 };
 
@@ -24,12 +30,18 @@ static uint8_t bcd(int value)
 void ddcmp_who(struct ft_link *k, int64_t now_us)
 {
 	const struct ft_civil *c = &k->s.clock;
-	uint8_t m[WHO_BYTES] = { COMMAND, WHO, 0, (uint8_t)(k->s.security_code >> 8), (uint8_t)k->s.security_code,
-	                         (uint8_t)(k->s.pass_code >> 8), (uint8_t)k->s.pass_code };
+	uint8_t m[WHO_BYTES] = { COMMAND,
+		                     WHO,
+		                     0,
+		                     (uint8_t)(k->s.security_code >> 8),
+		                     (uint8_t)k->s.security_code,
+		                     (uint8_t)(k->s.pass_code >> 8),
+		                     (uint8_t)k->s.pass_code };
 
 	if (c->year) {
-		const uint8_t clock[] = { bcd(c->day),  bcd(c->month),  bcd(c->year),
-		                          bcd(c->hour), bcd(c->minute), bcd(c->second) };
+		const uint8_t clock[] = {
+			bcd(c->day), bcd(c->month), bcd(c->year), bcd(c->hour), bcd(c->minute), bcd(c->second)
+		};
 		memcpy(m + 7, clock, sizeof clock);
 	}
 	m[15] = REQUEST_USUAL;
@@ -176,11 +188,11 @@ static void hears_who(struct ft_link *k, const uint8_t *p, size_t n, int64_t now
 {
 	struct ddcmp *d = &k->u.ddcmp;
 	uint16_t security = n >= 7 ? (uint16_t)(p[3] << 8 | p[4]) : 0, pass = n >= 7 ? (uint16_t)(p[5] << 8 | p[6]) : 0;
-	uint8_t m[WHO_ANSWER] = { ANSWER, WHO, 1, (uint8_t)(security >> 8), (uint8_t)security, (uint8_t)(pass >> 8),
-	                          (uint8_t)pass };
+	uint8_t m[WHO_ANSWER] = { ANSWER,       WHO, 1, (uint8_t)(security >> 8), (uint8_t)security, (uint8_t)(pass >> 8),
+		                      (uint8_t)pass };
 
 	d->accepted = n >= 7 && (!k->s.security_code || security == k->s.security_code) &&
-	              (!k->s.pass_code || pass == k->s.pass_code);
+		(!k->s.pass_code || pass == k->s.pass_code);
 	d->told_code = security;
 	if (!d->accepted) {
 		d->state = DDCMP_REFUSED;

@@ -7,14 +7,14 @@
 #include "dex_rx.h"
 
 enum {
-	WACKS_MAX = 40,        /* ours: how often a busy peer is asked again */
-	SAME_MAX = 3,          /* ours: repeats of the last block after which EOT is no proof of a whole file */
+	WACKS_MAX = 40,                    /* ours: how often a busy peer is asked again */
+	SAME_MAX = 3,                      /* ours: repeats of the last block after which EOT is no proof of a whole file */
 	STUFFED_MAX = FT_LINK_OUT_MAX - 8, /* a block's bytes with doubled DLE, start, end and check apart */
-	HANDSHAKE_MIN = 11,    /* communication ID and operation request */
+	HANDSHAKE_MIN = 11,                /* communication ID and operation request */
 };
 #define WACK_WAIT_US (FT_SECOND / 2) /* ours */
-#define WAKE_UP "check that the machine is on, the plug is home and the right socket is used"
-#define TRY_LINE "check plug, cable and ground, keep the cable away from the supply, and read again"
+#define WAKE_UP      "check that the machine is on, the plug is home and the right socket is used"
+#define TRY_LINE     "check plug, cable and ground, keep the cable away from the supply, and read again"
 
 static bool sends(const struct ft_link *k)
 {
@@ -566,26 +566,39 @@ struct dex_edge {
 };
 
 static const struct dex_edge await_edges[] = {
-	{ DEX_S_ENQ, on_bid }, { DEX_S_TIMEOUT, on_silence }, { DEX_S_ANY, NULL },
+	{ DEX_S_ENQ, on_bid },
+	{ DEX_S_TIMEOUT, on_silence },
+	{ DEX_S_ANY, NULL },
 };
 static const struct dex_edge linked_edges[] = {
-	{ DEX_S_FRAME, on_frame }, { DEX_S_BAD, on_bad }, { DEX_S_ENQ, on_asked_again }, { DEX_S_EOT, on_broken_off },
-	{ DEX_S_TIMEOUT, on_silence }, { DEX_S_ANY, NULL },
+	{ DEX_S_FRAME, on_frame },    { DEX_S_BAD, on_bad },         { DEX_S_ENQ, on_asked_again },
+	{ DEX_S_EOT, on_broken_off }, { DEX_S_TIMEOUT, on_silence }, { DEX_S_ANY, NULL },
 };
 static const struct dex_edge closed_edges[] = {
-	{ DEX_S_FRAME, on_frame }, { DEX_S_BAD, on_bad }, { DEX_S_ENQ, on_asked_again }, { DEX_S_EOT, on_leg_closed },
+	{ DEX_S_FRAME, on_frame },        { DEX_S_BAD, on_bad },
+	{ DEX_S_ENQ, on_asked_again },    { DEX_S_EOT, on_leg_closed },
 	{ DEX_S_TIMEOUT, on_leg_closed }, { DEX_S_ANY, NULL },
 };
 static const struct dex_edge hold_edges[] = {
-	{ DEX_S_ENQ, on_both_bid }, { DEX_S_EOT, on_broken_off }, { DEX_S_TIMEOUT, on_offer_timeout }, { DEX_S_ANY, NULL },
+	{ DEX_S_ENQ, on_both_bid },
+	{ DEX_S_EOT, on_broken_off },
+	{ DEX_S_TIMEOUT, on_offer_timeout },
+	{ DEX_S_ANY, NULL },
 };
 static const struct dex_edge bid_edges[] = {
-	{ DEX_S_ACK0, on_linked }, { DEX_S_ACK1, on_bid_not_parted }, { DEX_S_ENQ, on_both_bid },
-	{ DEX_S_TIMEOUT, on_bid_timeout }, { DEX_S_ANY, NULL },
+	{ DEX_S_ACK0, on_linked },  { DEX_S_ACK1, on_bid_not_parted },
+	{ DEX_S_ENQ, on_both_bid }, { DEX_S_TIMEOUT, on_bid_timeout },
+	{ DEX_S_ANY, NULL },
 };
 static const struct dex_edge sent_edges[] = {
-	{ DEX_S_ACK0, on_acked }, { DEX_S_ACK1, on_acked }, { DEX_S_NAK, on_nak }, { DEX_S_WACK, on_wack },
-	{ DEX_S_EOT, on_broken_off }, { DEX_S_ENQ, on_sent_enq }, { DEX_S_TIMEOUT, on_sent_timeout }, { DEX_S_ANY, NULL },
+	{ DEX_S_ACK0, on_acked },
+	{ DEX_S_ACK1, on_acked },
+	{ DEX_S_NAK, on_nak },
+	{ DEX_S_WACK, on_wack },
+	{ DEX_S_EOT, on_broken_off },
+	{ DEX_S_ENQ, on_sent_enq },
+	{ DEX_S_TIMEOUT, on_sent_timeout },
+	{ DEX_S_ANY, NULL },
 };
 static const struct dex_edge no_edges[] = { { DEX_S_ANY, NULL } };
 

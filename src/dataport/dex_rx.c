@@ -45,9 +45,15 @@ static void hunt(struct ft_link *k, uint8_t b, int64_t now_us)
 		d->rx = DEX_RX_DLE;
 		d->frame_us = now_us;
 		return;
-	case DEX_ENQ: symbol = DEX_S_ENQ; break;
-	case DEX_EOT: symbol = DEX_S_EOT; break;
-	case DEX_NAK: symbol = DEX_S_NAK; break;
+	case DEX_ENQ:
+		symbol = DEX_S_ENQ;
+		break;
+	case DEX_EOT:
+		symbol = DEX_S_EOT;
+		break;
+	case DEX_NAK:
+		symbol = DEX_S_NAK;
+		break;
 	default:
 		noise(k, 1);
 		return;
@@ -71,9 +77,15 @@ static void after_dle(struct ft_link *k, uint8_t b, int64_t now_us)
 	case DEX_STX:
 		open_frame(k, b == DEX_SOH);
 		return;
-	case DEX_ACK0: symbol = DEX_S_ACK0; break;
-	case DEX_ACK1: symbol = DEX_S_ACK1; break;
-	case DEX_WACK: symbol = DEX_S_WACK; break;
+	case DEX_ACK0:
+		symbol = DEX_S_ACK0;
+		break;
+	case DEX_ACK1:
+		symbol = DEX_S_ACK1;
+		break;
+	case DEX_WACK:
+		symbol = DEX_S_WACK;
+		break;
 	case DEX_DLE:
 		noise(k, 1);
 		d->rx = DEX_RX_DLE;

@@ -6,7 +6,12 @@
 #include "link.h"
 
 enum dex_symbol {
-	DEX_S_ENQ, DEX_S_EOT, DEX_S_NAK, DEX_S_ACK0, DEX_S_ACK1, DEX_S_WACK,
+	DEX_S_ENQ,
+	DEX_S_EOT,
+	DEX_S_NAK,
+	DEX_S_ACK0,
+	DEX_S_ACK1,
+	DEX_S_WACK,
 	DEX_S_FRAME,   /* a good frame: text in k->rx, u.dex.text_n, soh, etx */
 	DEX_S_BAD,     /* a frame or a burst that cannot be used and wants an answer */
 	DEX_S_TIMEOUT, /* nothing came in time */

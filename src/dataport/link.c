@@ -190,8 +190,9 @@ bool ft_link_next(struct ft_link *k, struct ft_link_event *ret)
 	slot = &k->events[k->event_first];
 	k->event_first = (k->event_first + 1) % LINK_EVENTS;
 	k->event_n--;
-	*ret = (struct ft_link_event){ .kind = slot->kind, .at_us = slot->at_us, .number = slot->number,
-	                               .text = { slot->text, slot->n } };
+	*ret = (struct ft_link_event){
+		.kind = slot->kind, .at_us = slot->at_us, .number = slot->number, .text = { slot->text, slot->n }
+	};
 	if (slot->kind == FT_LINK_EV_BLOCK)
 		ret->text = (struct ft_slice){ (const char *)k->block, k->block_n };
 	else if (slot->kind == FT_LINK_EV_FAILED)
@@ -286,8 +287,9 @@ bool link_next_turn(struct ft_link *k, int64_t now_us)
 	turns = 2 * ((k->s.bids + TURN_BIDS - 1) / TURN_BIDS); /* each link gets its number of bids */
 	k->turn_bids = 0;
 	if (++k->turn >= turns || k->turn == UINT8_MAX) {
-		link_fail(k, "check that the machine is on, the plug is home and the right socket is used, open the door if "
-		             "the port needs it, and swap the adapter if another machine is silent too",
+		link_fail(k,
+		          "check that the machine is on, the plug is home and the right socket is used, open the door if "
+		          "the port needs it, and swap the adapter if another machine is silent too",
 		          "nothing answered %u bids over either link", k->s.bids);
 		return true;
 	}

@@ -56,8 +56,8 @@ static enum ft_status sent(struct replay *r, const struct ft_trace_line *line, s
 
 		if (!reach(r, line->at_us > r->now_us ? line->at_us : r->now_us) && !reach(r, line->at_us + LATE_US))
 			return ft_fail(e, FT_E_INPUT,
-			               "Line %u of the trace: %02X was sent here, but the engine (%s) sends nothing.",
-			               line->line, line->bytes[i], ft_link_state(r->k));
+			               "Line %u of the trace: %02X was sent here, but the engine (%s) sends nothing.", line->line,
+			               line->bytes[i], ft_link_state(r->k));
 		out = ft_link_out(r->k, &n, r->now_us);
 		m = n < line->n - i ? n : line->n - i;
 		for (size_t j = 0; j < m; j++)

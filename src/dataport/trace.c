@@ -42,9 +42,9 @@ void ft_trace_remark(struct ft_buf *out, int64_t at_us, struct ft_slice text)
 void ft_trace_event(struct ft_buf *out, const struct ft_link_event *ev)
 {
 	static const char *const words[] = {
-		[FT_LINK_EV_NONE] = "none", [FT_LINK_EV_SPEAKS] = "speaks", [FT_LINK_EV_PEER] = "peer",
-		[FT_LINK_EV_BAUD] = "baud", [FT_LINK_EV_WANT_FILE] = "want-file", [FT_LINK_EV_BLOCK] = "block",
-		[FT_LINK_EV_ACKED] = "acked", [FT_LINK_EV_RETRY] = "retry", [FT_LINK_EV_DONE] = "done",
+		[FT_LINK_EV_NONE] = "none",     [FT_LINK_EV_SPEAKS] = "speaks",       [FT_LINK_EV_PEER] = "peer",
+		[FT_LINK_EV_BAUD] = "baud",     [FT_LINK_EV_WANT_FILE] = "want-file", [FT_LINK_EV_BLOCK] = "block",
+		[FT_LINK_EV_ACKED] = "acked",   [FT_LINK_EV_RETRY] = "retry",         [FT_LINK_EV_DONE] = "done",
 		[FT_LINK_EV_FAILED] = "failed",
 	};
 

@@ -109,16 +109,17 @@ static enum ft_change_kind kind_of(const struct ft_cell *c)
 	if (setting_of(c->element))
 		return FT_CHANGE_SETTING;
 	if (d->span == FT_SPAN_INIT || d->span == FT_SPAN_RESET)
-		return d->type == FT_TYPE_TEXT || d->type == FT_TYPE_DATE || d->type == FT_TYPE_TIME ?
-			FT_CHANGE_STATE : FT_CHANGE_METER;
+		return d->type == FT_TYPE_TEXT || d->type == FT_TYPE_DATE || d->type == FT_TYPE_TIME ? FT_CHANGE_STATE
+																							 : FT_CHANGE_METER;
 	/* who read it and when is a state of the log, not what the machine is */
 	return d->span == FT_SPAN_IDENT && strncmp(d->name, "EA", 2) != 0 ? FT_CHANGE_IDENTITY : FT_CHANGE_STATE;
 }
 
 static struct ft_where where_of(const struct comparer *q, const struct ft_cell *c, const char *element)
 {
-	return (struct ft_where){ .file = q->after->name, .element = element,
-		.selection = c->selection.p ? ft_arena_text(q->arena, c->selection) : NULL };
+	return (struct ft_where){ .file = q->after->name,
+		                      .element = element,
+		                      .selection = c->selection.p ? ft_arena_text(q->arena, c->selection) : NULL };
 }
 
 /* A value for people: money with its decimals. */
@@ -153,7 +154,7 @@ static void add_restore(struct comparer *q, const struct joined *j)
 	struct ft_restore *grown;
 
 	if (!s || c->nth || c->value.n == 0 || (c->number != FT_ABSENT && number_of(c) == FT_ABSENT) ||
-		(c->segment == FT_SEG_LA1 && q->pair.before->segment[FT_SEG_PA7] >= 0))
+	    (c->segment == FT_SEG_LA1 && q->pair.before->segment[FT_SEG_PA7] >= 0))
 		return; /* LA1 repeats the prices that PA7 tells by device */
 	grown = ft_arena_grow(q->arena, o->restore, o->restore_count, &q->restore_room, sizeof *grown);
 	if (!grown) {
@@ -161,9 +162,9 @@ static void add_restore(struct comparer *q, const struct joined *j)
 		return;
 	}
 	o->restore = grown;
-	o->restore[o->restore_count++] = (struct ft_restore){ setting_name(q, s, c), s->per == PER_MACHINE ?
-		(struct ft_slice){ NULL, 0 } : c->selection,
-		value_text(q, c, q->before->facts), value_text(q, j->after, q->after->facts) };
+	o->restore[o->restore_count++] =
+		(struct ft_restore){ setting_name(q, s, c), s->per == PER_MACHINE ? (struct ft_slice){ NULL, 0 } : c->selection,
+		                     value_text(q, c, q->before->facts), value_text(q, j->after, q->after->facts) };
 }
 
 static bool is_price(enum ft_element_id id)
@@ -185,8 +186,8 @@ static void judge_setting(struct comparer *q, const struct joined *j)
 	now = value_text(q, j->after, q->after->facts);
 	ft_find(q->findings, is_price(c->element) ? FT_RULE_LEDGER_PRICE_CHANGED : FT_RULE_LEDGER_SETTING_CHANGED,
 	        where_of(q, c, ft_element_def(c->element)->name),
-	        ft_arena_printf(q->arena, "%s %.*s", setting_name(q, s, c), now.n ? (int)now.n : 7, now.n ?
-	        	now.p : "not set"),
+	        ft_arena_printf(q->arena, "%s %.*s", setting_name(q, s, c), now.n ? (int)now.n : 7,
+	                        now.n ? now.p : "not set"),
 	        ft_arena_text(q->arena, was));
 }
 
@@ -209,12 +210,17 @@ static void add_loss(struct comparer *q, const struct joined *j)
 	struct ft_comparison *o = q->out;
 	struct ft_loss loss, *grown;
 
-	if (!d || d->span != FT_SPAN_INIT || number_of(c) == FT_ABSENT || (d->type != FT_TYPE_MONEY &&
-		d->type != FT_TYPE_INTEGER && d->type != FT_TYPE_EITHER))
+	if (!d || d->span != FT_SPAN_INIT || number_of(c) == FT_ABSENT ||
+	    (d->type != FT_TYPE_MONEY && d->type != FT_TYPE_INTEGER && d->type != FT_TYPE_EITHER))
 		return;
-	loss = (struct ft_loss){ d->name, c->selection, { c->key[0], c->key[1] }, money_of(&q->pair, c->element) &&
-		money_factor(q->before->facts, c->element) == 1, number_of(c), number_of(j->after),
-		                 FT_FELL_PLAIN, 0 };
+	loss = (struct ft_loss){ d->name,
+		                     c->selection,
+		                     { c->key[0], c->key[1] },
+		                     money_of(&q->pair, c->element) && money_factor(q->before->facts, c->element) == 1,
+		                     number_of(c),
+		                     number_of(j->after),
+		                     FT_FELL_PLAIN,
+		                     0 };
 	q->comparable += loss.before > 0 && c->segment != FT_SEG_EA2;
 	if (loss.after == FT_ABSENT ? loss.before == 0 : loss.after >= loss.before)
 		return;
@@ -244,10 +250,16 @@ static void add_change(struct comparer *q, const struct joined *j)
 		return;
 	}
 	o->changes = grown;
-	o->changes[o->change_count++] = (struct ft_change){ name, c->selection, { c->key[0], c->key[1] }, kind_of(c),
-		d && money_of(&q->pair, c->element), cell_text(j->before), cell_text(j->after),
-		j->before ? j->before->number : FT_ABSENT, j->after ? j->after->number : FT_ABSENT, d ?
-			d->meaning : NULL };
+	o->changes[o->change_count++] = (struct ft_change){ name,
+		                                                c->selection,
+		                                                { c->key[0], c->key[1] },
+		                                                kind_of(c),
+		                                                d && money_of(&q->pair, c->element),
+		                                                cell_text(j->before),
+		                                                cell_text(j->after),
+		                                                j->before ? j->before->number : FT_ABSENT,
+		                                                j->after ? j->after->number : FT_ABSENT,
+		                                                d ? d->meaning : NULL };
 	o->count_by_kind[kind_of(c)]++;
 }
 
@@ -270,8 +282,8 @@ static void judge_selection(struct comparer *q, const struct joined *j)
 	was = j->before && is_present(&q->pair, c, false);
 	is = j->after && is_present(&q->pair, c, true);
 	if (was && !is)
-		ft_find(q->findings, FT_RULE_LEDGER_SELECTION_GONE, where_of(q, c, "PA101"), j->after ?
-			"marked as not present" : NULL, NULL);
+		ft_find(q->findings, FT_RULE_LEDGER_SELECTION_GONE, where_of(q, c, "PA101"),
+		        j->after ? "marked as not present" : NULL, NULL);
 	else if (!was && is)
 		ft_find(q->findings, FT_RULE_LEDGER_SELECTION_NEW, where_of(q, c, "PA101"), NULL, NULL);
 }
@@ -296,12 +308,12 @@ static void judge_losses(struct comparer *q)
 	o->cleared = fell > 2 && 2 * fell > q->comparable;
 	if (o->cleared) {
 		const struct joined *init = pair_find(&q->pair, FT_EL_EA401, (struct ft_slice){ NULL, 0 }, NULL);
-		struct ft_finding *f = ft_find(q->findings, FT_RULE_LEDGER_METER_FELL,
-			(struct ft_where){ .file = q->after->name, .element = init && cell_changed(init) ?
-			"EA401" : NULL },
-			ft_arena_printf(q->arena, "%zu of %zu counters fell together%s", fell, q->comparable,
-			                init && cell_changed(init) ?
-			                	" and the date of initialisation is another" : ""), NULL);
+		struct ft_finding *f =
+			ft_find(q->findings, FT_RULE_LEDGER_METER_FELL,
+		            (struct ft_where){ .file = q->after->name, .element = init && cell_changed(init) ? "EA401" : NULL },
+		            ft_arena_printf(q->arena, "%zu of %zu counters fell together%s", fell, q->comparable,
+		                            init && cell_changed(init) ? " and the date of initialisation is another" : ""),
+		            NULL);
 		f->todo =
 			"the meters were initialised: tell the office the old and new values and the time; then key back in what the restore sheet says";
 		for (size_t i = 0; i < o->lost_count; i++)
@@ -313,14 +325,14 @@ static void judge_losses(struct comparer *q)
 	}
 	for (size_t i = 0; i < o->lost_count; i++) {
 		const struct ft_loss *l = &o->lost[i];
-		struct ft_where where = { .file = q->after->name, .element = l->element, .selection = l->selection.p ?
-			ft_arena_text(q->arena, l->selection) : NULL };
+		struct ft_where where = { .file = q->after->name,
+			                      .element = l->element,
+			                      .selection = l->selection.p ? ft_arena_text(q->arena, l->selection) : NULL };
 		if (l->how == FT_FELL_GONE || told++ >= most)
 			continue;
-		ft_find(q->findings, l->how == FT_FELL_WRAPPED ?
-			FT_RULE_LEDGER_METER_WRAPPED : FT_RULE_LEDGER_METER_FELL, where,
-		        ft_arena_printf(q->arena, "%lld", (long long)l->after), ft_arena_printf(q->arena,
-		        	"%lld or more", (long long)l->before));
+		ft_find(q->findings, l->how == FT_FELL_WRAPPED ? FT_RULE_LEDGER_METER_WRAPPED : FT_RULE_LEDGER_METER_FELL,
+		        where, ft_arena_printf(q->arena, "%lld", (long long)l->after),
+		        ft_arena_printf(q->arena, "%lld or more", (long long)l->before));
 	}
 	if (told > most)
 		ft_find(q->findings, FT_RULE_LEDGER_METER_FELL, (struct ft_where){ .file = q->after->name },
@@ -330,11 +342,11 @@ static void judge_losses(struct comparer *q)
 static void judge_resets(struct comparer *q)
 {
 	if (q->pair.mode_against_count)
-		ft_find(q->findings, FT_RULE_LEDGER_RESET_WITHOUT_COUNT, (struct ft_where){ .file = q->after->name,
-			.element = "EA310" },
+		ft_find(q->findings, FT_RULE_LEDGER_RESET_WITHOUT_COUNT,
+		        (struct ft_where){ .file = q->after->name, .element = "EA310" },
 		        ft_arena_printf(q->arena, "%lld resets counted, but the counters of the interval %s",
-		        	(long long)q->pair.resets,
-		                        q->pair.mode == RESET_ONCE ? "began again" : "went on"), NULL);
+		                        (long long)q->pair.resets, q->pair.mode == RESET_ONCE ? "began again" : "went on"),
+		        NULL);
 }
 
 static int restore_order(const void *x, const void *y)
@@ -352,7 +364,7 @@ static int rank_of(const char *what)
 {
 	for (int i = 0; i < SETTING_COUNT; i++)
 		if (strncmp(what, settings[i].title, strlen(settings[i].title)) == 0 &&
-			strlen(what) == strlen(settings[i].title))
+		    strlen(what) == strlen(settings[i].title))
 			return settings[i].rank;
 	return 2; /* a price on a list, behind the price */
 }
@@ -376,8 +388,8 @@ static void restore_clock(struct comparer *q)
 	int64_t b, a = 0;
 	struct ft_restore *grown;
 
-	if (!d || !ft_slice_i64(cell_text(d->before), &b) || b <= 0 || (d->after && ft_slice_i64(d->after->value,
-		&a) && a >= b))
+	if (!d || !ft_slice_i64(cell_text(d->before), &b) || b <= 0 ||
+	    (d->after && ft_slice_i64(d->after->value, &a) && a >= b))
 		return;
 	grown = ft_arena_grow(q->arena, o->restore, o->restore_count, &q->restore_room, sizeof *grown);
 	if (!grown) {
@@ -385,8 +397,8 @@ static void restore_clock(struct comparer *q)
 		return;
 	}
 	o->restore = grown;
-	o->restore[o->restore_count++] = (struct ft_restore){ "clock", { NULL, 0 }, FT_SLICE("the time now"),
-		cell_text(d->after) };
+	o->restore[o->restore_count++] =
+		(struct ft_restore){ "clock", { NULL, 0 }, FT_SLICE("the time now"), cell_text(d->after) };
 }
 
 enum ft_status ft_compare(const struct ft_read *before, const struct ft_read *after, struct ft_arena *a,

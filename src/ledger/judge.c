@@ -33,8 +33,7 @@ static void count_meters(const struct pair *p, size_t *ret_rose, size_t *ret_fel
 		const struct joined *j = &p->list[i];
 		int64_t b, a;
 		if (!j->before || !j->after || j->after->element < 0 ||
-			ft_element_def(j->after->element)->span != FT_SPAN_INIT ||
-		    j->after->segment == FT_SEG_EA2)
+		    ft_element_def(j->after->element)->span != FT_SPAN_INIT || j->after->segment == FT_SEG_EA2)
 			continue;
 		b = number_of(j->before);
 		a = number_of(j->after);
@@ -90,9 +89,9 @@ struct device {
 static void judge_devices(const struct pair *p, const struct ft_read *after, struct ft_findings *f)
 {
 	static const struct device devices[] = {
-		{ FT_EL_ID101, "machine" }, { FT_EL_ID106, "asset" }, { FT_EL_CB101, "control board" },
-			{ FT_EL_CA101, "coin mechanism" },
-		{ FT_EL_BA101, "bill validator" }, { FT_EL_DA101, "cashless 1" }, { FT_EL_DB101, "cashless 2" },
+		{ FT_EL_ID101, "machine" },        { FT_EL_ID106, "asset" },          { FT_EL_CB101, "control board" },
+		{ FT_EL_CA101, "coin mechanism" }, { FT_EL_BA101, "bill validator" }, { FT_EL_DA101, "cashless 1" },
+		{ FT_EL_DB101, "cashless 2" },
 	};
 
 	for (size_t i = 0; i < sizeof devices / sizeof *devices; i++) {
@@ -119,16 +118,17 @@ enum ft_pair_stands pair_judge(const struct pair *p, const struct ft_read *befor
 	if ((machine || asset) && !agrees(p, FT_EL_ID101) && !agrees(p, FT_EL_ID106) && !agrees(p, FT_EL_CB101) &&
 	    (fell || (machine && board) || (machine && asset))) {
 		const char *seen = ft_arena_printf(f->arena, "%.*s %.*s", FT_P(text_of(p, FT_EL_ID101, true)),
-			FT_P(text_of(p, FT_EL_ID106, true)));
+		                                   FT_P(text_of(p, FT_EL_ID106, true)));
 		const char *want = ft_arena_printf(f->arena, "%.*s %.*s", FT_P(text_of(p, FT_EL_ID101, false)),
-			FT_P(text_of(p, FT_EL_ID106, false)));
+		                                   FT_P(text_of(p, FT_EL_ID106, false)));
 		ft_find(f, FT_RULE_LEDGER_OTHER_MACHINE, where, seen, want);
 		return FT_PAIR_OTHER_MACHINE;
 	}
 	if (is_swapped(p)) {
-		ft_find(f, FT_RULE_LEDGER_ORDER, where, ft_arena_printf(f->arena,
-			"%zu counters lower than in %s, none higher", fell,
-		        before->name ? before->name : "the first"), NULL);
+		ft_find(f, FT_RULE_LEDGER_ORDER, where,
+		        ft_arena_printf(f->arena, "%zu counters lower than in %s, none higher", fell,
+		                        before->name ? before->name : "the first"),
+		        NULL);
 		return FT_PAIR_SWAPPED;
 	}
 	judge_devices(p, after, f);
@@ -156,8 +156,8 @@ void pair_tubes(const struct pair *p, const struct ft_read *after, struct ft_fin
 	manual = manual == FT_ABSENT ? 0 : manual;
 	for (int form = 0; form < 4; form++) {
 		int64_t w = want;
-		if ((!(form & 1) || add_checked(w, fill, &w)) && (!(form & 2) || !__builtin_sub_overflow(w, manual,
-			&w)) && w == tubes)
+		if ((!(form & 1) || add_checked(w, fill, &w)) && (!(form & 2) || !__builtin_sub_overflow(w, manual, &w)) &&
+		    w == tubes)
 			return;
 	}
 	ft_find(f, FT_RULE_LEDGER_TUBE_DRIFT, (struct ft_where){ .file = after->name, .element = "CA1501" },
@@ -171,17 +171,16 @@ void pair_clock(const struct pair *p, const struct ft_read *after, bool reads_to
 	int64_t last, was;
 
 	for (int i = 0; i < 2; i++) {
-		int64_t b = stamp_at(p, clocks[i][0], clocks[i][1], false), a = stamp_at(p, clocks[i][0],
-			clocks[i][1], true);
+		int64_t b = stamp_at(p, clocks[i][0], clocks[i][1], false), a = stamp_at(p, clocks[i][0], clocks[i][1], true);
 		if (!b || a >= b)
 			continue;
-		ft_find(f, FT_RULE_LEDGER_CLOCK_BACK, (struct ft_where){ .file = after->name,
-			.element = ft_element_def(clocks[i][0])->name },
+		ft_find(f, FT_RULE_LEDGER_CLOCK_BACK,
+		        (struct ft_where){ .file = after->name, .element = ft_element_def(clocks[i][0])->name },
 		        a ? ft_arena_printf(f->arena, "%.*s %.*s", FT_P(text_of(p, clocks[i][0], true)),
-		        	FT_P(text_of(p, clocks[i][1], true))) :
-		            "no date",
+		                            FT_P(text_of(p, clocks[i][1], true)))
+		          : "no date",
 		        ft_arena_printf(f->arena, "later than %.*s %.*s", FT_P(text_of(p, clocks[i][0], false)),
-		        	FT_P(text_of(p, clocks[i][1], false))));
+		                        FT_P(text_of(p, clocks[i][1], false))));
 		break; /* one clock, said once */
 	}
 	if (!reads_too)
@@ -195,9 +194,8 @@ void pair_clock(const struct pair *p, const struct ft_read *after, bool reads_to
 	last = stamp_at(p, FT_EL_EA305, FT_EL_EA306, true);
 	if (was && last && was != last)
 		ft_find(f, FT_RULE_LEDGER_READ_COUNT, (struct ft_where){ .file = after->name, .element = "EA305" },
-		        ft_arena_printf(f->arena, "the read before this one was at %.*s %.*s", FT_P(text_of(p,
-		        	FT_EL_EA305, true)),
-		                        FT_P(text_of(p, FT_EL_EA306, true))),
-		        ft_arena_printf(f->arena, "%.*s %.*s", FT_P(text_of(p, FT_EL_EA302, false)), FT_P(text_of(p,
-		        	FT_EL_EA303, false))));
+		        ft_arena_printf(f->arena, "the read before this one was at %.*s %.*s",
+		                        FT_P(text_of(p, FT_EL_EA305, true)), FT_P(text_of(p, FT_EL_EA306, true))),
+		        ft_arena_printf(f->arena, "%.*s %.*s", FT_P(text_of(p, FT_EL_EA302, false)),
+		                        FT_P(text_of(p, FT_EL_EA303, false))));
 }

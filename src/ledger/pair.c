@@ -32,8 +32,8 @@ static uint64_t cell_hash(const struct ft_cell *c)
 static bool cell_same(const struct ft_cell *a, const struct ft_cell *b)
 {
 	return a->position == b->position && a->nth == b->nth && ft_slice_eq(a->name, b->name) &&
-	       ft_slice_eq(a->selection, b->selection) && ft_slice_eq(a->key[0], b->key[0]) &&
-	       ft_slice_eq(a->key[1], b->key[1]);
+		ft_slice_eq(a->selection, b->selection) && ft_slice_eq(a->key[0], b->key[0]) &&
+		ft_slice_eq(a->key[1], b->key[1]);
 }
 
 static struct joined **find_slot(const struct pair *p, const struct ft_cell *c)
@@ -278,7 +278,7 @@ static int64_t term_movement(const struct pair *p, const struct term *t, bool si
 static bool left_out(const struct pair *p, const struct term *t)
 {
 	return (p->fill_apart && (t->id == FT_EL_CA1001 || t->id == FT_EL_CA1002)) ||
-	       (p->manual_apart && (t->id == FT_EL_CA402 || t->id == FT_EL_CA404));
+		(p->manual_apart && (t->id == FT_EL_CA402 || t->id == FT_EL_CA404));
 }
 
 bool sum_movement(const struct pair *p, const struct sum *s, bool since_reset, int64_t *ret)
@@ -314,11 +314,13 @@ const char *sum_label(const struct pair *p, const struct sum *s, bool since_rese
 		const char *name = t->bills ? "bills" : ft_element_def(t->id)->name;
 		if (d == FT_ABSENT || (t->maybe && d == 0 && i))
 			continue; /* what did not move would only make the name long */
-		n += (size_t)snprintf(text + n, sizeof text - n, "%s%s%s%s%s%.*s", t->sign < 0 ? "-" : n ? "+" : "",
-			name,
-		                      t->times != FT_EL_NONE ? "*" : "", t->times != FT_EL_NONE ?
-		                      	ft_element_def(t->times)->name : "",
-		                      t->device.n ? "@" : "", FT_P(t->device));
+		n += (size_t)snprintf(text + n, sizeof text - n, "%s%s%s%s%s%.*s",
+		                      t->sign < 0 ? "-"
+		                          : n     ? "+"
+		                                  : "",
+		                      name, t->times != FT_EL_NONE ? "*" : "",
+		                      t->times != FT_EL_NONE ? ft_element_def(t->times)->name : "", t->device.n ? "@" : "",
+		                      FT_P(t->device));
 	}
 	return ft_arena_printf(a, "%s", text);
 }
@@ -327,16 +329,13 @@ const char *sum_label(const struct pair *p, const struct sum *s, bool since_rese
 
 /* Elements since initialisation with the same since reset, to see whether a reset came between. */
 static const enum ft_element_id reset_pairs[][2] = {
-	{ FT_EL_VA101, FT_EL_VA103 }, { FT_EL_VA102, FT_EL_VA104 }, { FT_EL_VA201, FT_EL_VA203 }, { FT_EL_VA202,
-		FT_EL_VA204 },
-	{ FT_EL_VA301, FT_EL_VA303 }, { FT_EL_VA302, FT_EL_VA304 }, { FT_EL_CA201, FT_EL_CA203 }, { FT_EL_CA202,
-		FT_EL_CA204 },
-	{ FT_EL_DA201, FT_EL_DA203 }, { FT_EL_DA202, FT_EL_DA204 }, { FT_EL_DB201, FT_EL_DB203 }, { FT_EL_DB202,
-		FT_EL_DB204 },
-	{ FT_EL_CA305, FT_EL_CA301 }, { FT_EL_CA306, FT_EL_CA302 }, { FT_EL_CA307, FT_EL_CA303 }, { FT_EL_CA310,
-		FT_EL_CA309 },
-	{ FT_EL_CA403, FT_EL_CA401 }, { FT_EL_CA404, FT_EL_CA402 }, { FT_EL_CA802, FT_EL_CA801 }, { FT_EL_CA1002,
-		FT_EL_CA1001 },
+	{ FT_EL_VA101, FT_EL_VA103 }, { FT_EL_VA102, FT_EL_VA104 },   { FT_EL_VA201, FT_EL_VA203 },
+	{ FT_EL_VA202, FT_EL_VA204 }, { FT_EL_VA301, FT_EL_VA303 },   { FT_EL_VA302, FT_EL_VA304 },
+	{ FT_EL_CA201, FT_EL_CA203 }, { FT_EL_CA202, FT_EL_CA204 },   { FT_EL_DA201, FT_EL_DA203 },
+	{ FT_EL_DA202, FT_EL_DA204 }, { FT_EL_DB201, FT_EL_DB203 },   { FT_EL_DB202, FT_EL_DB204 },
+	{ FT_EL_CA305, FT_EL_CA301 }, { FT_EL_CA306, FT_EL_CA302 },   { FT_EL_CA307, FT_EL_CA303 },
+	{ FT_EL_CA310, FT_EL_CA309 }, { FT_EL_CA403, FT_EL_CA401 },   { FT_EL_CA404, FT_EL_CA402 },
+	{ FT_EL_CA802, FT_EL_CA801 }, { FT_EL_CA1002, FT_EL_CA1001 },
 };
 
 static int64_t difference(int64_t before, int64_t after)
@@ -377,8 +376,9 @@ static void find_mode(struct pair *p)
 	else if (counted == RESET_ONCE && 2 * once >= told)
 		p->mode = RESET_ONCE;
 	else
-		p->mode = none > once && 2 * none > told ? RESET_NONE : once > none && 2 * once > told ?
-			RESET_ONCE : RESET_UNCLEAR;
+		p->mode = none > once && 2 * none > told ? RESET_NONE
+			: once > none && 2 * once > told     ? RESET_ONCE
+												 : RESET_UNCLEAR;
 	p->mode_against_count = p->resets != FT_ABSENT && told && p->mode != counted && p->mode != RESET_UNCLEAR;
 }
 
@@ -407,8 +407,8 @@ static void find_cash_form(struct pair *p)
 	}
 	for (int form = 0; form < 4; form++) {
 		int64_t n = net;
-		closes[form] = (form & 1 || !__builtin_sub_overflow(n, fill, &n)) && (form & 2 || add_checked(n,
-			manual, &n)) && n == sold;
+		closes[form] =
+			(form & 1 || !__builtin_sub_overflow(n, fill, &n)) && (form & 2 || add_checked(n, manual, &n)) && n == sold;
 		found += closes[form];
 	}
 	if (found == 0 || closes[0])

@@ -3,10 +3,22 @@
 #include "plan.h"
 
 const struct effect effects[] = {
-#define ROW(id, name, cards, coin, bill, card_1, card_2, token, test, free, scope, measure, layer, init, reset, need, weight, \
-            shows, also, title, source) \
-	{ name, CARDS_##cards, { coin, bill, card_1, card_2, token, test, free }, SCOPE_##scope, MEASURE_##measure, \
-	  LAYER_##layer, init, reset, NEED_##need, FT_##weight, shows, also, title, source },
+#define ROW(id, name, cards, coin, bill, card_1, card_2, token, test, free, scope, measure, layer, init, reset, need, \
+            weight, shows, also, title, source)                                                                       \
+	{ name,                                                                                                           \
+	  CARDS_##cards,                                                                                                  \
+	  { coin, bill, card_1, card_2, token, test, free },                                                              \
+	  SCOPE_##scope,                                                                                                  \
+	  MEASURE_##measure,                                                                                              \
+	  LAYER_##layer,                                                                                                  \
+	  init,                                                                                                           \
+	  reset,                                                                                                          \
+	  NEED_##need,                                                                                                    \
+	  FT_##weight,                                                                                                    \
+	  shows,                                                                                                          \
+	  also,                                                                                                           \
+	  title,                                                                                                          \
+	  source },
 #include "effects.inc"
 #undef ROW
 };
@@ -14,9 +26,12 @@ const struct effect effects[] = {
 int device_of(const struct plan *p, enum ft_paid paid)
 {
 	switch (paid) {
-	case FT_PAID_COIN: case FT_PAID_BILL: case FT_PAID_CASH:
+	case FT_PAID_COIN:
+	case FT_PAID_BILL:
+	case FT_PAID_CASH:
 		return DEVICE_CA;
-	case FT_PAID_CARD: case FT_PAID_CARD_1:
+	case FT_PAID_CARD:
+	case FT_PAID_CARD_1:
 		return DEVICE_DA;
 	case FT_PAID_CARD_2:
 		return p->together ? DEVICE_DA : DEVICE_DB;
@@ -39,9 +54,10 @@ static int device_named(const struct plan *p, struct ft_slice s)
 
 int place_count(const struct plan *p, int scope)
 {
-	return scope == SCOPE_MACHINE ? 1 : scope == SCOPE_SELECTION ? p->selection_count :
-	       scope == SCOPE_LIST ?
-	       	p->selection_count * (p->list_count + 1) : p->selection_count * DEVICES * (p->list_count + 1);
+	return scope == SCOPE_MACHINE  ? 1
+		: scope == SCOPE_SELECTION ? p->selection_count
+		: scope == SCOPE_LIST      ? p->selection_count * (p->list_count + 1)
+								   : p->selection_count * DEVICES * (p->list_count + 1);
 }
 
 /* Where in the index of an effect; the place behind the last list is the sum over all of them. -1: nowhere. */
@@ -67,8 +83,9 @@ int place_of(const struct plan *p, int scope, int selection, int device, int lis
 
 bool delta_init(const struct plan *p, struct delta *d)
 {
-	*d = (struct delta){ .slots = FT_NEW_ARRAY(p->arena, p->slot_count + 1, int), .amounts = FT_NEW_ARRAY(p->arena, p->slot_count + 1, int64_t),
-		             .place = FT_NEW_ARRAY(p->arena, p->slot_count + 1, int) };
+	*d = (struct delta){ .slots = FT_NEW_ARRAY(p->arena, p->slot_count + 1, int),
+		                 .amounts = FT_NEW_ARRAY(p->arena, p->slot_count + 1, int64_t),
+		                 .place = FT_NEW_ARRAY(p->arena, p->slot_count + 1, int) };
 	return d->slots && d->amounts && d->place;
 }
 
@@ -108,11 +125,16 @@ static int64_t measure_of(const struct effect *x, const struct plan_sale *s)
 	int64_t tendered = s->tendered == FT_ABSENT ? s->price : s->tendered;
 
 	switch (x->measure) {
-	case MEASURE_ONE:      return 1;
-	case MEASURE_PRICE:    return s->price;
-	case MEASURE_TENDERED: return tendered;
-	case MEASURE_CHANGE:   return tendered - s->price;
-	default:               return 0;
+	case MEASURE_ONE:
+		return 1;
+	case MEASURE_PRICE:
+		return s->price;
+	case MEASURE_TENDERED:
+		return tendered;
+	case MEASURE_CHANGE:
+		return tendered - s->price;
+	default:
+		return 0;
 	}
 }
 
@@ -156,8 +178,8 @@ void plan_emit_top_ups_lost(const struct plan *p, struct delta *d)
 {
 	for (int i = 0; i < EFFECT_COUNT; i++)
 		for (int form = 0; form < 2; form++)
-			if (effects[i].layer == LAYER_CASH && effects[i].weight == FT_FAULT && effects[i].measure != MEASURE_CHANGE &&
-			    p->index[i][form] && p->index[i][form][0])
+			if (effects[i].layer == LAYER_CASH && effects[i].weight == FT_FAULT &&
+			    effects[i].measure != MEASURE_CHANGE && p->index[i][form] && p->index[i][form][0])
 				delta_add(d, p->index[i][form][0] - 1, -p->top_ups);
 }
 
@@ -208,7 +230,7 @@ static enum ft_status find_selections(struct plan *p, struct ft_error *e)
 		total += either(&p->pair->list[i])->element == FT_EL_PA101;
 	if (total > PLAN_SELECTIONS_MAX)
 		return ft_fail(e, FT_E_INPUT,
-			"The audits name %d selections, more than the %d that can be proved; look at the file.", total,
+		               "The audits name %d selections, more than the %d that can be proved; look at the file.", total,
 		               PLAN_SELECTIONS_MAX);
 	p->selections = FT_NEW_ARRAY(p->arena, (size_t)total + 1, struct ft_slice);
 	if (!p->selections)
@@ -269,7 +291,7 @@ static enum ft_status find_prices(struct plan *p, struct ft_error *e)
 		const struct ft_cell *c = either(j);
 		int s, l;
 		if (c->nth || c->element != FT_EL_LA103 || (s = selection_exact(p, c->selection)) < 0 ||
-			(l = list_named(p, c->key[0])) < 0)
+		    (l = list_named(p, c->key[0])) < 0)
 			continue;
 		for (int d = 0; d < DEVICES; d++)
 			if (p->list_prices[list_at(p, s, d, l)] == FT_ABSENT)
@@ -319,10 +341,15 @@ static struct slot *new_slot(struct plan *p, int effect, bool reset, int place, 
 	z = (p->slot_count + 1) * UINT64_C(0x9e3779b97f4a7c15); /* splitmix64: any fixed, well mixed weights do */
 	z = (z ^ z >> 30) * UINT64_C(0xbf58476d1ce4e5b9);
 	z = (z ^ z >> 27) * UINT64_C(0x94d049bb133111eb);
-	p->slots[p->slot_count] = (struct slot){ .effect = effect, .selection = -1, .device = -1, .list = -1,
-		.reset = reset,
-		.exact = effects[effect].weight == FT_FAULT, .before = FT_ABSENT, .after = FT_ABSENT,
-			.key = (z ^ z >> 31) | 1 };
+	p->slots[p->slot_count] = (struct slot){ .effect = effect,
+		                                     .selection = -1,
+		                                     .device = -1,
+		                                     .list = -1,
+		                                     .reset = reset,
+		                                     .exact = effects[effect].weight == FT_FAULT,
+		                                     .before = FT_ABSENT,
+		                                     .after = FT_ABSENT,
+		                                     .key = (z ^ z >> 31) | 1 };
 	p->index[effect][reset][place] = (int)++p->slot_count;
 	return &p->slots[p->slot_count - 1];
 }
@@ -377,8 +404,8 @@ static enum ft_status row_slot(struct plan *p, int effect, bool reset, const str
 		if (!price || price_of(price) == FT_ABSENT)
 			return FT_OK; /* a list of the maker's own without a price: holds sums of other things */
 	}
-	if ((scope == SCOPE_DEVICE_LIST && d < 0) || (scope != SCOPE_SELECTION && l < 0) || (place = place_of(p,
-		scope, s, d, l)) < 0)
+	if ((scope == SCOPE_DEVICE_LIST && d < 0) || (scope != SCOPE_SELECTION && l < 0) ||
+	    (place = place_of(p, scope, s, d, l)) < 0)
 		return FT_OK;
 	if (p->index[effect][reset][place]) {
 		x = &p->slots[p->index[effect][reset][place] - 1];
@@ -393,9 +420,10 @@ static enum ft_status row_slot(struct plan *p, int effect, bool reset, const str
 		x->before = number_of(j->before);
 		x->after = number_of(j->after);
 	}
-	return add_checked(x->observed, moved, &x->observed) ? FT_OK :
-	       ft_fail(e, FT_E_INPUT,
-	       	"A counter of selection %.*s is too large to be added up; read the machine again.", FT_P(c->selection));
+	return add_checked(x->observed, moved, &x->observed)
+		? FT_OK
+		: ft_fail(e, FT_E_INPUT, "A counter of selection %.*s is too large to be added up; read the machine again.",
+	              FT_P(c->selection));
 }
 
 static enum ft_status row_slots(struct plan *p, struct ft_error *e)
@@ -422,8 +450,8 @@ static enum ft_status row_slots(struct plan *p, struct ft_error *e)
 
 static bool both_cashless(const struct ft_facts *f)
 {
-	return (f->segment[FT_SEG_DA2] >= 0 || f->segment[FT_SEG_DA1] >= 0) && (f->segment[FT_SEG_DB2] >= 0 ||
-		f->segment[FT_SEG_DB1] >= 0);
+	return (f->segment[FT_SEG_DA2] >= 0 || f->segment[FT_SEG_DA1] >= 0) &&
+		(f->segment[FT_SEG_DB2] >= 0 || f->segment[FT_SEG_DB1] >= 0);
 }
 
 static void look_at_sales(struct plan *p, const struct ft_prove_input *in)
@@ -434,16 +462,14 @@ static void look_at_sales(struct plan *p, const struct ft_prove_input *in)
 	p->tendered_known = p->split_known = true;
 	for (size_t i = 0; i < in->sale_count; i++) {
 		const struct ft_sale *s = &in->sales[i];
-		bool cash = s->paid_with == FT_PAID_COIN || s->paid_with == FT_PAID_BILL ||
-			s->paid_with == FT_PAID_CASH;
+		bool cash = s->paid_with == FT_PAID_COIN || s->paid_with == FT_PAID_BILL || s->paid_with == FT_PAID_CASH;
 		p->tendered_known &= !cash || s->tendered != FT_ABSENT;
 		p->split_known &= s->paid_with != FT_PAID_CASH;
 		p->together |= s->paid_with == FT_PAID_CARD && both_cashless(f);
 	}
 	p->card_2_only = f->segment[FT_SEG_DA2] < 0 && f->segment[FT_SEG_DB2] >= 0;
 	for (int i = 0; i < 2; i++) { /* what a top-up was paid with is not told */
-		int64_t d = movement(p->pair, pair_find(p->pair, tops[i], (struct ft_slice){ NULL, 0 }, NULL), false,
-			1);
+		int64_t d = movement(p->pair, pair_find(p->pair, tops[i], (struct ft_slice){ NULL, 0 }, NULL), false, 1);
 		p->split_known &= d == FT_ABSENT || d == 0;
 		if (d != FT_ABSENT && !add_checked(p->top_ups, d, &p->top_ups))
 			p->top_ups = 0; /* beyond all sense: no story about it */
@@ -457,9 +483,11 @@ static enum ft_status take_sales(struct plan *p, const struct ft_prove_input *in
 		return ft_fail_memory(e, "proving the sales");
 	for (size_t i = 0; i < in->sale_count; i++) {
 		const struct ft_sale *s = &in->sales[i];
-		struct plan_sale x = { .selection = selection_named(p, s->selection), .paid = s->paid_with,
-			.price = s->price,
-			               .tendered = s->tendered, .times = 1 };
+		struct plan_sale x = { .selection = selection_named(p, s->selection),
+			                   .paid = s->paid_with,
+			                   .price = s->price,
+			                   .tendered = s->tendered,
+			                   .times = 1 };
 		int d, k;
 		if (x.paid == FT_PAID_CARD)
 			x.paid = p->card_2_only ? FT_PAID_CARD_2 : FT_PAID_CARD_1;
@@ -471,8 +499,8 @@ static enum ft_status take_sales(struct plan *p, const struct ft_prove_input *in
 		}
 		for (k = 0; k < p->sale_count; k++) {
 			struct plan_sale *y = &p->sales[k];
-			if (y->selection == x.selection && y->paid == x.paid && y->price == x.price &&
-				y->tendered == x.tendered && y->list == x.list)
+			if (y->selection == x.selection && y->paid == x.paid && y->price == x.price && y->tendered == x.tendered &&
+			    y->list == x.list)
 				break;
 		}
 		if (k == p->sale_count)
@@ -491,14 +519,12 @@ enum ft_status plan_init(struct plan *p, const struct pair *pair, const struct f
 
 	*p = (struct plan){ .pair = pair, .arena = a };
 	look_at_sales(p, in);
-	if ((s = find_selections(p, e)) != FT_OK || (s = find_prices(p, e)) != FT_OK || (s = take_sales(p, in,
-		e)) != FT_OK)
+	if ((s = find_selections(p, e)) != FT_OK || (s = find_prices(p, e)) != FT_OK || (s = take_sales(p, in, e)) != FT_OK)
 		return s;
 	for (int i = 0; i < EFFECT_COUNT; i++)
 		for (int form = 0; form < 2; form++) {
 			if (!sum_parse(form ? effects[i].reset : effects[i].init, &p->sums[i][form]))
-				return ft_fail(e, FT_E_INTERNAL, "The table of effects is wrong at %s.",
-					effects[i].name);
+				return ft_fail(e, FT_E_INTERNAL, "The table of effects is wrong at %s.", effects[i].name);
 			p->index[i][form] = FT_NEW_ARRAY(a, (size_t)place_count(p, effects[i].scope) + 1, int);
 			if (!p->index[i][form])
 				return ft_fail_memory(e, "proving the sales");
@@ -511,11 +537,10 @@ enum ft_status plan_init(struct plan *p, const struct pair *pair, const struct f
 		delta_clear(&d);
 		plan_emit(p, &p->sales[k], p->sales[k].times, LAYER_ALL, &d);
 		for (int i = 0; i < d.count; i++)
-			d.full |= !add_checked(p->slots[d.slots[i]].expected, d.amounts[i],
-				&p->slots[d.slots[i]].expected);
+			d.full |= !add_checked(p->slots[d.slots[i]].expected, d.amounts[i], &p->slots[d.slots[i]].expected);
 		if (d.full)
 			return ft_fail(e, FT_E_INPUT,
-				"The amounts in the list of sales are too large to be added up; look at its prices.");
+			               "The amounts in the list of sales are too large to be added up; look at its prices.");
 	}
 	return FT_OK;
 }

@@ -45,7 +45,7 @@ struct plan_sale {
 struct slot {
 	int effect, selection, device, list;
 	bool reset;
-	bool exact;  /* a difference is a fault: stories must explain it */
+	bool exact; /* a difference is a fault: stories must explain it */
 	int64_t before, after, observed, expected;
 	uint64_t key; /* weight in the linear hash of the story search */
 };
@@ -56,18 +56,18 @@ struct plan {
 	struct sum sums[EFFECT_COUNT][2];
 	int *index[EFFECT_COUNT][2]; /* slot + 1 by place; 0: no such counter */
 	struct ft_slice *selections;
-	int64_t *prices;             /* PA102 by selection, FT_ABSENT */
+	int64_t *prices; /* PA102 by selection, FT_ABSENT */
 	int selection_count;
 	struct ft_slice lists[PLAN_LISTS_MAX];
 	int list_count;
-	int64_t *list_prices;        /* by selection, device and list; FT_ABSENT */
-	bool *list_rows;             /* the machine sends that row */
-	bool *merged;                /* by selection and device: only the sum over lists can be known */
-	bool *merged_lists;          /* by selection, for LA1 */
-	bool together;               /* both cashless devices, sales do not say which */
+	int64_t *list_prices; /* by selection, device and list; FT_ABSENT */
+	bool *list_rows;      /* the machine sends that row */
+	bool *merged;         /* by selection and device: only the sum over lists can be known */
+	bool *merged_lists;   /* by selection, for LA1 */
+	bool together;        /* both cashless devices, sales do not say which */
 	bool card_2_only;
 	bool tendered_known, split_known;
-	int64_t top_ups;             /* cash put onto cards between the reads (DA4, DB4) */
+	int64_t top_ups; /* cash put onto cards between the reads (DA4, DB4) */
 	struct slot *slots;
 	size_t slot_count, slot_room;
 	struct plan_sale *sales;
@@ -80,7 +80,7 @@ struct delta {
 	int64_t *amounts;
 	int *place; /* by slot: where it stands in the two above, + 1; 0: nowhere */
 	int count;
-	bool full;  /* an amount did not fit: no use for a story */
+	bool full; /* an amount did not fit: no use for a story */
 };
 
 bool delta_init(const struct plan *p, struct delta *d); /* false without memory */
@@ -96,7 +96,7 @@ enum ft_status plan_init(struct plan *p, const struct pair *pair, const struct f
 void plan_emit(const struct plan *p, const struct plan_sale *s, int64_t times, int layers, struct delta *d);
 /* What a sale does to the cash in only, where it is counted at all. */
 void plan_emit_cash_in(const struct plan *p, const struct plan_sale *s, int64_t times, bool change_too,
-	struct delta *d);
+                       struct delta *d);
 /* The cash of top-ups is not counted in either. */
 void plan_emit_top_ups_lost(const struct plan *p, struct delta *d);
 int device_of(const struct plan *p, enum ft_paid paid); /* -1: none */

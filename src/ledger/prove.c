@@ -11,7 +11,7 @@ struct identity {
 	const char *sentence, *breakers, *source;
 };
 #define IDENTITY_YES true
-#define IDENTITY_NO false
+#define IDENTITY_NO  false
 static const struct identity identities[] = {
 #define ROW(id, name, left, right, weight, with_sales, sentence, breakers, source) \
 	{ name, left, right, FT_##weight, IDENTITY_##with_sales, sentence, breakers, source },
@@ -23,9 +23,9 @@ enum { IDENTITY_COUNT = sizeof identities / sizeof *identities };
 const char *ft_story_kind_word(enum ft_story_kind k)
 {
 	static const char *const words[] = { "crossed-selections", "counted-elsewhere", "not-counted",
-		"counted-twice", "other-price",
-		                             "other-list", "cash-as-cashless", "cashless-as-cash", "unlisted-sale",
-		                             	"cash-not-reported" };
+		                                 "counted-twice",      "other-price",       "other-list",
+		                                 "cash-as-cashless",   "cashless-as-cash",  "unlisted-sale",
+		                                 "cash-not-reported" };
 
 	return (unsigned)k < sizeof words / sizeof *words ? words[k] : "unknown";
 }
@@ -115,7 +115,7 @@ static const struct slot *machine_slot(const struct plan *p, const char *name)
 static void allow_returned_money(struct plan *p)
 {
 	const struct slot *in = machine_slot(p, "cash_in"), *change = machine_slot(p, "change"),
-		*net = machine_slot(p, "cash_net");
+					  *net = machine_slot(p, "cash_net");
 
 	if (!in || !change || !net || net->observed != net->expected || in->observed <= in->expected ||
 	    in->observed - in->expected != change->observed - change->expected)
@@ -135,15 +135,18 @@ static void counters_of_slots(struct prover *v)
 	for (size_t i = 0; i < p->slot_count; i++) {
 		const struct slot *s = &p->slots[i];
 		const struct effect *x = &effects[s->effect];
-		struct ft_counter c = { .title = x->title, .money = x->measure != MEASURE_ONE && !strstr(x->title,
-			"number"),
-			                .since_reset = s->reset, .before = s->before, .after = s->after,
-			                	.expected = s->expected,
-			                .observed = s->observed, .weight = s->exact ? FT_FAULT : FT_DOUBT };
+		struct ft_counter c = { .title = x->title,
+			                    .money = x->measure != MEASURE_ONE && !strstr(x->title, "number"),
+			                    .since_reset = s->reset,
+			                    .before = s->before,
+			                    .after = s->after,
+			                    .expected = s->expected,
+			                    .observed = s->observed,
+			                    .weight = s->exact ? FT_FAULT : FT_DOUBT };
 		c.element = sum_label(&v->pair, &p->sums[s->effect][s->reset], s->reset, v->arena);
 		if (x->scope != SCOPE_MACHINE)
-			c.element = x->scope == SCOPE_MACHINE ?
-				c.element : ft_element_def(p->sums[s->effect][s->reset].terms[0].id)->name;
+			c.element =
+				x->scope == SCOPE_MACHINE ? c.element : ft_element_def(p->sums[s->effect][s->reset].terms[0].id)->name;
 		if (s->selection >= 0)
 			c.selection = p->selections[s->selection];
 		if (s->device >= 0)
@@ -162,16 +165,14 @@ static void counters_of_identities(struct prover *v)
 	for (int i = 0; i < IDENTITY_COUNT; i++) {
 		const struct identity *x = &identities[i];
 		struct sum left, right;
-		struct ft_counter c = { .title = x->sentence, .before = FT_ABSENT, .after = FT_ABSENT,
-			.weight = x->weight };
+		struct ft_counter c = { .title = x->sentence, .before = FT_ABSENT, .after = FT_ABSENT, .weight = x->weight };
 		if (v->in->sales && !x->with_sales)
 			continue;
 		if (!sum_parse(x->left, &left) || !sum_parse(x->right, &right)) {
 			ft_fail(v->error, FT_E_INTERNAL, "The table of identities is wrong at %s.", x->name);
 			return;
 		}
-		if (!sum_movement(&v->pair, &left, false, &c.observed) || !sum_movement(&v->pair, &right, false,
-			&c.expected))
+		if (!sum_movement(&v->pair, &left, false, &c.observed) || !sum_movement(&v->pair, &right, false, &c.expected))
 			continue;
 		/* a machine that counts on one side only what it never moved on the other does not carry it */
 		if (c.observed == 0 && c.expected != 0 && left.terms[0].all)
@@ -235,7 +236,7 @@ static void find_unshown(struct prover *v)
 			size_t at = (size_t)g * width + (size_t)(x->scope == SCOPE_MACHINE ? 0 : s->selection + 1);
 			int paid = s->paid == FT_PAID_CASH ? FT_PAID_COIN : (int)s->paid;
 			if (!x->paid[paid] || seen[at] || (x->scope != SCOPE_MACHINE && s->selection < 0) ||
-				(x->measure == MEASURE_CHANGE && s->tendered == s->price))
+			    (x->measure == MEASURE_CHANGE && s->tendered == s->price))
 				continue;
 			seen[at] = true; /* told once */
 			lacking++;
@@ -245,10 +246,9 @@ static void find_unshown(struct prover *v)
 		if (!lacking)
 			continue;
 		f = ft_find(v->findings, FT_RULE_LEDGER_CANNOT_WITNESS,
-		            (struct ft_where){ .file = v->after->name, .selection = lacking == 1 && only.p ?
-		            	ft_arena_text(v->arena, only) : NULL },
-		            NULL, lacking == 1 ? x->shows : ft_arena_printf(v->arena, "%s (%d selections)", x->shows,
-		            	lacking));
+		            (struct ft_where){ .file = v->after->name,
+		                               .selection = lacking == 1 && only.p ? ft_arena_text(v->arena, only) : NULL },
+		            NULL, lacking == 1 ? x->shows : ft_arena_printf(v->arena, "%s (%d selections)", x->shows, lacking));
 		if (x->need == NEED_MUST) {
 			ft_finding_weigh(v->findings, f, FT_DOUBT);
 			v->proof->unshown = true;
@@ -269,18 +269,21 @@ static void find_strangers(struct prover *v)
 			list = selection_same(p->lists[k], s->list);
 		if (!known) {
 			struct ft_finding *f = ft_find(v->findings, FT_RULE_LEDGER_CANNOT_WITNESS,
-				(struct ft_where){ .file = v->in->sales_name, .line = s->line,
-					.selection = ft_arena_text(v->arena, s->selection) },
-				"a sale at a selection that the audits do not name", NULL);
+			                               (struct ft_where){ .file = v->in->sales_name,
+			                                                  .line = s->line,
+			                                                  .selection = ft_arena_text(v->arena, s->selection) },
+			                               "a sale at a selection that the audits do not name", NULL);
 			f->todo = "look at the selection number in the list of sales";
 			ft_finding_weigh(v->findings, f, FT_DOUBT);
 			v->proof->unshown = true;
 		} else if (!list) {
 			ft_find(v->findings, FT_RULE_LEDGER_CANNOT_WITNESS,
-			        (struct ft_where){ .file = v->in->sales_name, .line = s->line,
-			        	.selection = ft_arena_text(v->arena, s->selection) },
+			        (struct ft_where){ .file = v->in->sales_name,
+			                           .line = s->line,
+			                           .selection = ft_arena_text(v->arena, s->selection) },
 			        ft_arena_printf(v->arena, "a sale on price list %.*s, which the audits do not count",
-			        	FT_P(s->list)), NULL);
+			                        FT_P(s->list)),
+			        NULL);
 		}
 	}
 }
@@ -295,8 +298,8 @@ static void find_alike(struct prover *v)
 
 	for (int k = 0; marks && k < p->sale_count; k++) {
 		const struct plan_sale *s = &p->sales[k];
-		uint64_t h = (uint64_t)s->price * 31 + (uint64_t)device_of(p,
-			s->paid) * 7 + (uint64_t)s->paid / FT_PAID_TOKEN * 5 + (uint64_t)s->list + 3;
+		uint64_t h = (uint64_t)s->price * 31 + (uint64_t)device_of(p, s->paid) * 7 +
+			(uint64_t)s->paid / FT_PAID_TOKEN * 5 + (uint64_t)s->list + 3;
 		h = (h ^ h >> 31) * UINT64_C(0xbf58476d1ce4e5b9);
 		if (s->selection >= 0)
 			marks[s->selection] += (h ^ h >> 29) * (uint64_t)s->times;
@@ -344,14 +347,13 @@ static void find_odd_prices(struct prover *v)
 	for (int k = 0; k < p->sale_count; k++) {
 		const struct plan_sale *s = &p->sales[k];
 		bool any = false;
-		if (s->selection < 0 || s->paid == FT_PAID_TEST || s->paid == FT_PAID_FREE || is_a_price(v, s, &any) ||
-			!any)
+		if (s->selection < 0 || s->paid == FT_PAID_TEST || s->paid == FT_PAID_FREE || is_a_price(v, s, &any) || !any)
 			continue;
 		ft_find(v->findings, FT_RULE_LEDGER_PRICE_PAID,
-		        (struct ft_where){ .file = v->in->sales_name, .selection = ft_arena_text(v->arena,
-		        	p->selections[s->selection]) },
-		        money_text(v, s->price), p->prices[s->selection] != FT_ABSENT ? money_text(v,
-		        	p->prices[s->selection]) : NULL);
+		        (struct ft_where){ .file = v->in->sales_name,
+		                           .selection = ft_arena_text(v->arena, p->selections[s->selection]) },
+		        money_text(v, s->price),
+		        p->prices[s->selection] != FT_ABSENT ? money_text(v, p->prices[s->selection]) : NULL);
 	}
 }
 
@@ -373,8 +375,8 @@ static int64_t moved(const struct prover *v, enum ft_element_id init, enum ft_el
 static const char *audit_says(const struct prover *v)
 {
 	int64_t n = moved(v, FT_EL_VA102, FT_EL_VA104), m = moved(v, FT_EL_VA101, FT_EL_VA103);
-	int64_t cash = moved(v, FT_EL_CA202, FT_EL_CA204), da = moved(v, FT_EL_DA202, FT_EL_DA204), db = moved(v,
-		FT_EL_DB202, FT_EL_DB204);
+	int64_t cash = moved(v, FT_EL_CA202, FT_EL_CA204), da = moved(v, FT_EL_DA202, FT_EL_DA204),
+			db = moved(v, FT_EL_DB202, FT_EL_DB204);
 	const char *total, *split = "";
 
 	if (n == FT_ABSENT || m == FT_ABSENT)
@@ -400,8 +402,8 @@ static const char *list_says(const struct prover *v)
 		cash += device_of(&v->plan, s->paid) == DEVICE_CA ? s->times : 0;
 		cards += s->paid == FT_PAID_CARD_1 || s->paid == FT_PAID_CARD_2 ? s->times : 0;
 	}
-	return ft_arena_printf(v->arena, "%d paid sale%s, %s (%d cash, %d card)", n, n == 1 ? "" : "s", money_text(v,
-		value), cash, cards);
+	return ft_arena_printf(v->arena, "%d paid sale%s, %s (%d cash, %d card)", n, n == 1 ? "" : "s",
+	                       money_text(v, value), cash, cards);
 }
 
 /* What must lie in the box: since the first read, and since the last reset where that is longer ago. */
@@ -430,15 +432,15 @@ static int judge_counted(struct prover *v)
 	if (box_demand(v, &demand, &since_reset)) {
 		agrees = counted == demand || counted == since_reset;
 		if (!agrees)
-			ft_find(v->findings, FT_RULE_LEDGER_CASH_COUNTED, (struct ft_where){ .file = v->after->name,
-				.element = "CA302+CA309" },
-			        money_text(v, counted), money_text(v, demand));
+			ft_find(v->findings, FT_RULE_LEDGER_CASH_COUNTED,
+			        (struct ft_where){ .file = v->after->name, .element = "CA302+CA309" }, money_text(v, counted),
+			        money_text(v, demand));
 		else
 			says = ft_arena_printf(v->arena, "%s in the box%s", money_text(v, counted),
 			                       counted == demand ? "" : ", as since the last reset");
 	} else {
-		ft_find(v->findings, FT_RULE_LEDGER_CANNOT_WITNESS, (struct ft_where){ .file = v->after->name,
-			.element = "CA302+CA309" }, NULL,
+		ft_find(v->findings, FT_RULE_LEDGER_CANNOT_WITNESS,
+		        (struct ft_where){ .file = v->after->name, .element = "CA302+CA309" }, NULL,
 		        "the cash sent to the box");
 	}
 	add_witness(v, "counted cash", says, agrees);
@@ -461,10 +463,12 @@ static void list_sold(struct prover *v)
 		by_list = c->element == FT_EL_PA705;
 		if (!by_list && v->after->facts->segment[FT_SEG_PA7] >= 0)
 			continue; /* the rows by list say the same in more detail */
-		s = (struct ft_sold){ c->selection, c->key[0], c->key[1], movement(&v->pair, &v->pair.list[i], false,
-			1), FT_ABSENT };
-		s.value = movement(&v->pair, pair_find(&v->pair, by_list ? FT_EL_PA706 : FT_EL_PA202, c->selection,
-			by_list ? c->key : NULL), false, 1);
+		s = (struct ft_sold){ c->selection, c->key[0], c->key[1], movement(&v->pair, &v->pair.list[i], false, 1),
+			                  FT_ABSENT };
+		s.value =
+			movement(&v->pair,
+		             pair_find(&v->pair, by_list ? FT_EL_PA706 : FT_EL_PA202, c->selection, by_list ? c->key : NULL),
+		             false, 1);
 		if (s.count != 0 && s.count != FT_ABSENT)
 			p->sold[p->sold_count++] = s;
 	}
@@ -490,22 +494,26 @@ static enum ft_status prove_sales(struct prover *v)
 static void judge(struct prover *v)
 {
 	struct ft_proof *p = v->proof;
-	const char *todo = p->story_count ? ft_arena_printf(v->arena, "%s; mend it and sell again",
-		p->stories[0].detail) : NULL;
+	const char *todo =
+		p->story_count ? ft_arena_printf(v->arena, "%s; mend it and sell again", p->stories[0].detail) : NULL;
 	size_t faults = 0, doubts = 0;
 	int by_cash = -1;
 
 	for (size_t i = 0; i < p->counter_count; i++)
 		if (p->counters[i].expected != p->counters[i].observed) {
-			report_wrong(v, &p->counters[i], todo ? todo : v->in->sales ?
-				NULL : "read again; then sell one of each and prove with a list of sales");
+			report_wrong(v, &p->counters[i],
+			             todo               ? todo
+			                 : v->in->sales ? NULL
+			                                : "read again; then sell one of each and prove with a list of sales");
 			faults += p->counters[i].weight == FT_FAULT;
 			doubts += p->counters[i].weight != FT_FAULT;
 		}
 	add_witness(v, "audit", audit_says(v), faults ? 0 : v->in->sales && !p->unshown && !doubts ? 1 : -1);
-	add_witness(v, v->in->sales_witness ? v->in->sales_witness : "fitter's list", v->in->sales ?
-		list_says(v) : NULL,
-	            !v->in->sales ? -1 : faults ? 0 : p->unshown || doubts ? -1 : 1);
+	add_witness(v, v->in->sales_witness ? v->in->sales_witness : "fitter's list", v->in->sales ? list_says(v) : NULL,
+	            !v->in->sales              ? -1
+	                : faults               ? 0
+	                : p->unshown || doubts ? -1
+	                                       : 1);
 	if (v->in->counted != FT_ABSENT)
 		by_cash = judge_counted(v);
 	else
@@ -519,8 +527,9 @@ static void judge(struct prover *v)
 enum ft_status ft_prove(const struct ft_read *before, const struct ft_read *after, const struct ft_prove_input *in,
                         struct ft_arena *a, struct ft_findings *findings, struct ft_proof *ret, struct ft_error *e)
 {
-	struct prover v = { .before = before, .after = after, .in = in, .arena = a, .findings = findings,
-		.proof = ret, .error = e };
+	struct prover v = {
+		.before = before, .after = after, .in = in, .arena = a, .findings = findings, .proof = ret, .error = e
+	};
 	struct ft_error own = { 0 };
 	enum ft_pair_stands stands;
 	enum ft_status s;
@@ -538,15 +547,14 @@ enum ft_status ft_prove(const struct ft_read *before, const struct ft_read *afte
 	}
 	if (before->facts->decimals != after->facts->decimals) {
 		struct ft_finding *f = ft_find(findings, FT_RULE_LEDGER_SETTING_CHANGED,
-			(struct ft_where){ .file = after->name, .element = "ID401" },
-			ft_arena_printf(a, "%d", after->facts->decimals), ft_arena_printf(a, "%d",
-				before->facts->decimals));
+		                               (struct ft_where){ .file = after->name, .element = "ID401" },
+		                               ft_arena_printf(a, "%d", after->facts->decimals),
+		                               ft_arena_printf(a, "%d", before->facts->decimals));
 		f->todo = "key the decimal places back in: no amount can be compared until then";
 		ft_finding_weigh(findings, f, FT_FAULT);
 	}
 	if (v.pair.mode == RESET_UNCLEAR)
-		ft_find(findings, FT_RULE_LEDGER_INTERVAL_UNCLEAR, (struct ft_where){ .file = after->name }, NULL,
-			NULL);
+		ft_find(findings, FT_RULE_LEDGER_INTERVAL_UNCLEAR, (struct ft_where){ .file = after->name }, NULL, NULL);
 	if (in->sales && (s = prove_sales(&v)) != FT_OK)
 		return s;
 	counters_of_identities(&v);

@@ -44,7 +44,7 @@ int64_t movement(const struct pair *p, const struct joined *j, bool since_reset,
 int64_t money_factor(const struct ft_facts *f, enum ft_element_id id); /* CA304, CA308 in whole units */
 
 bool add_checked(int64_t a, int64_t b, int64_t *ret); /* false: does not fit */
-struct ft_slice cell_text(const struct ft_cell *c);  /* p == NULL: not there */
+struct ft_slice cell_text(const struct ft_cell *c);   /* p == NULL: not there */
 bool selection_same(struct ft_slice a, struct ft_slice b);
 
 /* ---- sums as data ---- */

@@ -7,18 +7,19 @@ static const struct {
 	const char *word;
 	enum ft_paid paid;
 } spellings[] = {
-	{ "coin", FT_PAID_COIN }, { "coins", FT_PAID_COIN }, { "bill", FT_PAID_BILL }, { "bills", FT_PAID_BILL },
-	{ "note", FT_PAID_BILL }, { "notes", FT_PAID_BILL }, { "banknote", FT_PAID_BILL }, { "cash", FT_PAID_CASH },
-	{ "card", FT_PAID_CARD }, { "cards", FT_PAID_CARD }, { "cashless", FT_PAID_CARD }, { "card1", FT_PAID_CARD_1 },
-	{ "cashless1", FT_PAID_CARD_1 }, { "card2", FT_PAID_CARD_2 }, { "cashless2", FT_PAID_CARD_2 },
-	{ "token", FT_PAID_TOKEN }, { "tokens", FT_PAID_TOKEN }, { "coupon", FT_PAID_TOKEN }, { "test", FT_PAID_TEST },
-	{ "testvend", FT_PAID_TEST }, { "free", FT_PAID_FREE }, { "freevend", FT_PAID_FREE },
+	{ "coin", FT_PAID_COIN },        { "coins", FT_PAID_COIN },    { "bill", FT_PAID_BILL },
+	{ "bills", FT_PAID_BILL },       { "note", FT_PAID_BILL },     { "notes", FT_PAID_BILL },
+	{ "banknote", FT_PAID_BILL },    { "cash", FT_PAID_CASH },     { "card", FT_PAID_CARD },
+	{ "cards", FT_PAID_CARD },       { "cashless", FT_PAID_CARD }, { "card1", FT_PAID_CARD_1 },
+	{ "cashless1", FT_PAID_CARD_1 }, { "card2", FT_PAID_CARD_2 },  { "cashless2", FT_PAID_CARD_2 },
+	{ "token", FT_PAID_TOKEN },      { "tokens", FT_PAID_TOKEN },  { "coupon", FT_PAID_TOKEN },
+	{ "test", FT_PAID_TEST },        { "testvend", FT_PAID_TEST }, { "free", FT_PAID_FREE },
+	{ "freevend", FT_PAID_FREE },
 };
 
 const char *ft_paid_word(enum ft_paid p)
 {
-	static const char *const words[] = { "coin", "bill", "card1", "card2", "token", "test", "free", "card",
-		"cash" };
+	static const char *const words[] = { "coin", "bill", "card1", "card2", "token", "test", "free", "card", "cash" };
 
 	return (unsigned)p < sizeof words / sizeof *words ? words[p] : "unknown";
 }
@@ -51,9 +52,8 @@ struct columns {
 static enum ft_status bad(struct ft_error *e, const char *what, unsigned line, int column, const char *name,
                           struct ft_slice v, const char *want)
 {
-	return ft_fail(e, FT_E_INPUT, "In %s, line %u, column %d (%s): \"%.*s\" is not %s; mend it and try again.",
-		what, line,
-	               column + 1, name, (int)(v.n > 60 ? 60 : v.n), v.p ? v.p : "", want);
+	return ft_fail(e, FT_E_INPUT, "In %s, line %u, column %d (%s): \"%.*s\" is not %s; mend it and try again.", what,
+	               line, column + 1, name, (int)(v.n > 60 ? 60 : v.n), v.p ? v.p : "", want);
 }
 
 static enum ft_status read_sale(const struct ft_csv_row *row, const struct columns *k, const char *what, int decimals,
@@ -73,7 +73,7 @@ static enum ft_status read_sale(const struct ft_csv_row *row, const struct colum
 		return bad(e, what, row->line, k->price, "price", price, "a price of this machine such as 1.50");
 	if (!read_paid(paid, &s->paid_with))
 		return bad(e, what, row->line, k->paid, "paid_with", paid,
-			"coin, bill, card, card1, card2, token, test or free");
+		           "coin, bill, card, card1, card2, token, test or free");
 	if (tendered.n && (!ft_money_parse(tendered, decimals, &s->tendered) || s->tendered < 0 || s->tendered > most))
 		return bad(e, what, row->line, k->tendered, "tendered", tendered, "an amount such as 2.00");
 	if (s->tendered != FT_ABSENT && s->tendered < s->price &&
@@ -94,15 +94,17 @@ enum ft_status ft_sales_read(struct ft_slice bytes, const char *what, int decima
 
 	if (s != FT_OK)
 		return s;
-	k = (struct columns){ ft_csv_column(&c, "time"), ft_csv_column(&c, "selection"), ft_csv_column(&c, "price"),
-		              ft_csv_column(&c, "paid_with"), ft_csv_column(&c, "tendered"), ft_csv_column(&c,
-		              	"list") };
+	k = (struct columns){ ft_csv_column(&c, "time"),      ft_csv_column(&c, "selection"), ft_csv_column(&c, "price"),
+		                  ft_csv_column(&c, "paid_with"), ft_csv_column(&c, "tendered"),  ft_csv_column(&c, "list") };
 	if (k.paid < 0)
 		k.paid = ft_csv_column(&c, "paid with");
 	if (k.selection < 0 || k.price < 0 || k.paid < 0)
 		return ft_fail(e, FT_E_INPUT,
-		               "%s has no column %s; the heading is time,selection,price,paid_with,tendered and perhaps list.", what,
-		               k.selection < 0 ? "selection" : k.price < 0 ? "price" : "paid_with");
+		               "%s has no column %s; the heading is time,selection,price,paid_with,tendered and perhaps list.",
+		               what,
+		               k.selection < 0   ? "selection"
+		                   : k.price < 0 ? "price"
+		                                 : "paid_with");
 	list = FT_NEW_ARRAY(a, c.count + 1, struct ft_sale);
 	if (!list)
 		return ft_fail_memory(e, what);

@@ -15,7 +15,7 @@ static bool fits(const struct edit *e, const struct search *q, int sale)
 	if (e->sale != ANY)
 		return e->sale == sale;
 	return e->means & mask_of(s->paid) && (e->from == ANY || e->from == s->selection) &&
-	       (e->old_price == FT_ABSENT || e->old_price == s->price);
+		(e->old_price == FT_ABSENT || e->old_price == s->price);
 }
 
 static int64_t paired_price(const struct plan *p, const struct plan_sale *s, int to, int list)
@@ -99,8 +99,7 @@ static bool disturbs(const struct search *q, const struct delta *d)
 {
 	for (int i = 0; i < d->count; i++) {
 		const struct slot *s = &q->plan->slots[d->slots[i]];
-		if (s->exact && d->amounts[i] && effects[s->effect].scope == SCOPE_SELECTION &&
-			!q->residual[d->slots[i]])
+		if (s->exact && d->amounts[i] && effects[s->effect].scope == SCOPE_SELECTION && !q->residual[d->slots[i]])
 			return true;
 	}
 	return false;
@@ -126,8 +125,15 @@ static void offer(struct search *q, struct edit e)
 	q->edits[q->count++] = e;
 }
 
-static const struct edit blank = { .price = FT_ABSENT, .old_price = FT_ABSENT, .sale = ANY, .from = ANY, .to = NEW_KEEP,
-	.list = NEW_KEEP, .layers = LAYER_BOOK, .means = ALL_MASK, .paid = NEW_KEEP };
+static const struct edit blank = { .price = FT_ABSENT,
+	                               .old_price = FT_ABSENT,
+	                               .sale = ANY,
+	                               .from = ANY,
+	                               .to = NEW_KEEP,
+	                               .list = NEW_KEEP,
+	                               .layers = LAYER_BOOK,
+	                               .means = ALL_MASK,
+	                               .paid = NEW_KEEP };
 
 static bool may_touch(const struct search *q, int selection)
 {
@@ -140,8 +146,7 @@ static int touched(const struct search *q, const struct edit *e)
 	int n = 0;
 
 	for (int i = 0; i < q->plan->sale_count; i++)
-		if (e->mode == CROSS ? q->sales[i].selection == e->from || q->sales[i].selection == e->to : fits(e,
-			q, i))
+		if (e->mode == CROSS ? q->sales[i].selection == e->from || q->sales[i].selection == e->to : fits(e, q, i))
 			n += e->sale == ANY ? q->sales[i].times : 1;
 	return n;
 }
@@ -192,12 +197,12 @@ static int64_t asked_price(const struct search *q, const struct plan_sale *s, in
 	for (size_t i = 0; i < q->plan->slot_count; i++) {
 		const struct slot *x = &q->plan->slots[i];
 		const struct effect *f = &effects[x->effect];
-		if (x->reset || !x->exact || f->measure != MEASURE_PRICE || f->layer != LAYER_BOOK ||
-			!q->residual[i] || times == 0)
+		if (x->reset || !x->exact || f->measure != MEASURE_PRICE || f->layer != LAYER_BOOK || !q->residual[i] ||
+		    times == 0)
 			continue;
-		if (f->scope == SCOPE_SELECTION ? x->selection == s->selection && f->paid[s->paid == FT_PAID_CASH ?
-			0 : s->paid] :
-		    f->scope == SCOPE_MACHINE && !q->by_selection && f->paid[FT_PAID_COIN] && f->paid[FT_PAID_CARD_1])
+		if (f->scope == SCOPE_SELECTION
+		        ? x->selection == s->selection && f->paid[s->paid == FT_PAID_CASH ? 0 : s->paid]
+		        : f->scope == SCOPE_MACHINE && !q->by_selection && f->paid[FT_PAID_COIN] && f->paid[FT_PAID_CARD_1])
 			return q->residual[i] % times == 0 ? s->price + q->residual[i] / times : FT_ABSENT;
 	}
 	return FT_ABSENT;
@@ -323,9 +328,8 @@ static void offer_single(struct search *q, int i)
 /* Edits over all sales of a selection, of a means of payment, of the list. */
 static void offer_scopes(struct search *q)
 {
-	static const int8_t groups[] = { CASH_MASK, CARD_MASK, 1 << FT_PAID_COIN, 1 << FT_PAID_BILL, PAID_MASK,
-		TOKEN_MASK,
-		                         1 << FT_PAID_TEST, 1 << FT_PAID_FREE };
+	static const int8_t groups[] = { CASH_MASK, CARD_MASK,  1 << FT_PAID_COIN, 1 << FT_PAID_BILL,
+		                             PAID_MASK, TOKEN_MASK, 1 << FT_PAID_TEST, 1 << FT_PAID_FREE };
 	const struct plan *p = q->plan;
 
 	for (size_t g = 0; g < sizeof groups; g++) {
@@ -380,8 +384,8 @@ static void offer_scopes(struct search *q)
 
 static void offer_unlisted(struct search *q)
 {
-	static const int8_t means[] = { FT_PAID_COIN, FT_PAID_CARD_1, FT_PAID_CARD_2, FT_PAID_TOKEN, FT_PAID_TEST,
-		FT_PAID_FREE };
+	static const int8_t means[] = { FT_PAID_COIN,  FT_PAID_CARD_1, FT_PAID_CARD_2,
+		                            FT_PAID_TOKEN, FT_PAID_TEST,   FT_PAID_FREE };
 	const struct plan *p = q->plan;
 
 	for (int s = 0; s < p->selection_count; s++)
@@ -628,8 +632,9 @@ static void publish(struct search *q, struct ft_proof *ret)
 		bool again = false;
 		for (int k = 0; k < s.edit_count; k++)
 			story_tell(q, &q->found[i].e[k], &s.edits[k]);
-		s.detail = s.edit_count == 1 ? s.edits[0].detail :
-			ft_arena_printf(q->plan->arena, "%s; and: %s", s.edits[0].detail, s.edits[1].detail);
+		s.detail = s.edit_count == 1
+			? s.edits[0].detail
+			: ft_arena_printf(q->plan->arena, "%s; and: %s", s.edits[0].detail, s.edits[1].detail);
 		for (size_t k = 0; k < ret->story_count && s.detail; k++)
 			again |= strcmp(ret->stories[k].detail, s.detail) == 0;
 		if (again || !s.detail)

@@ -10,15 +10,15 @@ enum edit_mode { REPLACE, REMOVE, DOUBLE, ADD, CASH_LOST, CROSS };
 
 struct edit {
 	uint64_t hash;
-	int64_t price;        /* of what is booked; FT_ABSENT: the sale's own */
-	int64_t old_price;    /* only sales at this price; FT_ABSENT: any */
-	int32_t sale;         /* class it touches; ANY: all that fit */
-	int32_t from, to;     /* selections; ANY, NEW_KEEP */
-	int16_t list;         /* of what is booked; NEW_KEEP; TOP_UPS_TOO in CASH_LOST */
+	int64_t price;     /* of what is booked; FT_ABSENT: the sale's own */
+	int64_t old_price; /* only sales at this price; FT_ABSENT: any */
+	int32_t sale;      /* class it touches; ANY: all that fit */
+	int32_t from, to;  /* selections; ANY, NEW_KEEP */
+	int16_t list;      /* of what is booked; NEW_KEEP; TOP_UPS_TOO in CASH_LOST */
 	int8_t kind, mode, layers;
-	int8_t means;         /* mask over enum ft_paid of the sales it touches */
-	int8_t paid;          /* of what is booked; NEW_KEEP */
-	uint8_t rank;         /* lower first among equal costs */
+	int8_t means; /* mask over enum ft_paid of the sales it touches */
+	int8_t paid;  /* of what is booked; NEW_KEEP */
+	uint8_t rank; /* lower first among equal costs */
 };
 
 struct search {
@@ -31,16 +31,25 @@ struct search {
 	struct edit *edits;
 	size_t count, room;
 	bool failed;
-	struct found { struct edit e[2]; int n; unsigned rank; } *found;
+	struct found {
+		struct edit e[2];
+		int n;
+		unsigned rank;
+	} * found;
 	size_t found_count, more;
-	int rotate_a;            /* first selection of the crossing this search stands on; -1: none */
-	int crossings;           /* searched through so far */
+	int rotate_a;  /* first selection of the crossing this search stands on; -1: none */
+	int crossings; /* searched through so far */
 	struct edit crossing;
 	struct delta scratch[2];
 };
 
-enum { CASH_MASK = 1 << FT_PAID_COIN | 1 << FT_PAID_BILL, CARD_MASK = 1 << FT_PAID_CARD_1 | 1 << FT_PAID_CARD_2,
-       TOKEN_MASK = 1 << FT_PAID_TOKEN, PAID_MASK = CASH_MASK | CARD_MASK | TOKEN_MASK, ALL_MASK = 127 };
+enum {
+	CASH_MASK = 1 << FT_PAID_COIN | 1 << FT_PAID_BILL,
+	CARD_MASK = 1 << FT_PAID_CARD_1 | 1 << FT_PAID_CARD_2,
+	TOKEN_MASK = 1 << FT_PAID_TOKEN,
+	PAID_MASK = CASH_MASK | CARD_MASK | TOKEN_MASK,
+	ALL_MASK = 127
+};
 
 static inline int mask_of(enum ft_paid p)
 {

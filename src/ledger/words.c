@@ -4,18 +4,22 @@
 
 static const char *paid_group(int mask)
 {
-	return mask == CASH_MASK ? "cash sales" : mask == CARD_MASK ? "card sales" : mask == 1 << FT_PAID_COIN ?
-		"coin sales" :
-	       mask == 1 << FT_PAID_BILL ? "bill sales" : mask == TOKEN_MASK ?
-	       	"token sales" : mask == 1 << FT_PAID_TEST ? "test vends" :
-	       mask == 1 << FT_PAID_FREE ? "free vends" : mask == PAID_MASK ? "sales" : "sales and vends";
+	return mask == CASH_MASK        ? "cash sales"
+		: mask == CARD_MASK         ? "card sales"
+		: mask == 1 << FT_PAID_COIN ? "coin sales"
+		: mask == 1 << FT_PAID_BILL ? "bill sales"
+		: mask == TOKEN_MASK        ? "token sales"
+		: mask == 1 << FT_PAID_TEST ? "test vends"
+		: mask == 1 << FT_PAID_FREE ? "free vends"
+		: mask == PAID_MASK         ? "sales"
+									: "sales and vends";
 }
 
 static const char *paid_sale(enum ft_paid p)
 {
-	static const char *const words[] = { "coin sale", "bill sale", "card sale", "card sale (cashless 2)",
-		"token sale", "test vend",
-		                             "free vend", "card sale", "cash sale" };
+	static const char *const words[] = { "coin sale",  "bill sale", "card sale", "card sale (cashless 2)",
+		                                 "token sale", "test vend", "free vend", "card sale",
+		                                 "cash sale" };
 	return words[p];
 }
 
@@ -37,12 +41,12 @@ static const char *subject(const struct search *q, const struct edit *e)
 		int at = p->sales[e->sale].selection;
 		if (at < 0)
 			return ft_arena_printf(p->arena, "One %s of %s", paid_sale(s->paid), money(q, s->price));
-		return ft_arena_printf(p->arena, "One %s of %s at selection %.*s", paid_sale(s->paid), money(q,
-			s->price), FT_P(p->selections[at]));
+		return ft_arena_printf(p->arena, "One %s of %s at selection %.*s", paid_sale(s->paid), money(q, s->price),
+		                       FT_P(p->selections[at]));
 	}
 	if (e->from >= 0)
 		return ft_arena_printf(p->arena, "All %s at selection %.*s", paid_group(e->means),
-			FT_P(p->selections[e->from]));
+		                       FT_P(p->selections[e->from]));
 	return ft_arena_printf(p->arena, "All %s", paid_group(e->means));
 }
 
@@ -57,12 +61,10 @@ static const char *crossing_sentence(const struct search *q, const struct edit *
 	unsold = sold == 1 ? e->to : e->from;
 	if (sold == 3)
 		return ft_arena_printf(p->arena, "Selections %.*s and %.*s count for each other%s",
-			FT_P(p->selections[e->from]),
-		                       FT_P(p->selections[e->to]), priced);
-	return ft_arena_printf(p->arena,
-		"Selections %.*s and %.*s count for each other%s (sell %.*s as well to be sure)",
+		                       FT_P(p->selections[e->from]), FT_P(p->selections[e->to]), priced);
+	return ft_arena_printf(p->arena, "Selections %.*s and %.*s count for each other%s (sell %.*s as well to be sure)",
 	                       FT_P(p->selections[e->from]), FT_P(p->selections[e->to]), priced,
-	                       	FT_P(p->selections[unsold]));
+	                       FT_P(p->selections[unsold]));
 }
 
 static const char *sentence(const struct search *q, const struct edit *e)
@@ -83,30 +85,28 @@ static const char *sentence(const struct search *q, const struct edit *e)
 		return ft_arena_printf(a, "%s %s counted for selection %.*s%s", who, is, FT_P(to), priced);
 	case FT_STORY_NOT_COUNTED:
 		return ft_arena_printf(a, "%s %s not counted%s", who, is,
-		                       e->layers == LAYER_ALL && (e->sale == ANY ||
-		                       	mask_of(q->sales[e->sale].paid) & CASH_MASK) ? ", nor any cash for it" : "");
+		                       e->layers == LAYER_ALL && (e->sale == ANY || mask_of(q->sales[e->sale].paid) & CASH_MASK)
+		                           ? ", nor any cash for it"
+		                           : "");
 	case FT_STORY_COUNTED_TWICE:
 		return ft_arena_printf(a, "%s %s counted twice", who, is);
 	case FT_STORY_OTHER_PRICE:
 		return ft_arena_printf(a, "%s %s booked at %s", who, is, money(q, e->price));
 	case FT_STORY_OTHER_LIST:
 		return ft_arena_printf(a, "%s %s booked on price list %.*s%s", who, is, FT_P(list),
-			e->price == INT64_MAX ? ", at its price" : "");
+		                       e->price == INT64_MAX ? ", at its price" : "");
 	case FT_STORY_CASH_AS_CASHLESS:
 		return ft_arena_printf(a, "%s %s booked as card sale%s%s%s%.*s", who, is, e->sale != ANY ? "" : "s",
-		                       e->paid == FT_PAID_CARD_2 ? " of cashless 2" : "", on_list ?
-		                       	" on price list " : "", FT_P(list));
+		                       e->paid == FT_PAID_CARD_2 ? " of cashless 2" : "", on_list ? " on price list " : "",
+		                       FT_P(list));
 	case FT_STORY_CASHLESS_AS_CASH:
-		return ft_arena_printf(a, "%s %s booked as cash%s%.*s", who, is, on_list ? " on price list " : "",
-			FT_P(list));
+		return ft_arena_printf(a, "%s %s booked as cash%s%.*s", who, is, on_list ? " on price list " : "", FT_P(list));
 	case FT_STORY_UNLISTED_SALE:
 		return ft_arena_printf(a, "One %s of %s at selection %.*s is missing from the list",
-			paid_sale((enum ft_paid)e->paid),
-		                       money(q, e->price), FT_P(to));
+		                       paid_sale((enum ft_paid)e->paid), money(q, e->price), FT_P(to));
 	case FT_STORY_CASH_NOT_REPORTED:
 		return ft_arena_printf(a, "%s %s counted, but the cash taken for %s%s was not", who, is,
-			e->sale != ANY ? "it" : "them",
-		                       e->list == TOP_UPS_TOO ? " and for top-ups" : "");
+		                       e->sale != ANY ? "it" : "them", e->list == TOP_UPS_TOO ? " and for top-ups" : "");
 	}
 	return "";
 }

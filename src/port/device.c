@@ -49,8 +49,10 @@ static enum ft_status no_permission(const char *path, const struct stat *st, str
 	const struct group *g = getgrgid(st->st_gid);
 
 	if (g && st->st_mode & S_IWGRP && st->st_gid != 0)
-		return ft_fail(e, FT_E_LINE, "You may not use %s: it is open to the group %s only; have yourself added "
-		               "(sudo usermod -aG %s YOUR-NAME), log out and in, and try again.", path, g->gr_name, g->gr_name);
+		return ft_fail(e, FT_E_LINE,
+		               "You may not use %s: it is open to the group %s only; have yourself added "
+		               "(sudo usermod -aG %s YOUR-NAME), log out and in, and try again.",
+		               path, g->gr_name, g->gr_name);
 	return ft_fail(e, FT_E_LINE, "You may not use %s: its owner (%s) lets nobody else; ask who runs this computer.",
 	               path, g ? g->gr_name : "another user");
 }
@@ -60,7 +62,8 @@ static enum ft_status cannot_open(const char *path, const struct stat *st, int e
 	switch (err) {
 	case ENOENT:
 	case ENOTDIR:
-		return ft_fail(e, FT_E_LINE, "There is no port %s; plug the adapter in, then fettle ports lists what is there.", path);
+		return ft_fail(e, FT_E_LINE, "There is no port %s; plug the adapter in, then fettle ports lists what is there.",
+		               path);
 	case EACCES:
 	case EPERM:
 		return no_permission(path, st, e);
@@ -70,8 +73,10 @@ static enum ft_status cannot_open(const char *path, const struct stat *st, int e
 	case ENXIO:
 	case ENODEV:
 	case EIO:
-		return ft_fail(e, FT_E_LINE, "Nothing answers behind %s; the adapter is unplugged or this port is only a name. "
-		               "fettle ports lists what is there.", path);
+		return ft_fail(e, FT_E_LINE,
+		               "Nothing answers behind %s; the adapter is unplugged or this port is only a name. "
+		               "fettle ports lists what is there.",
+		               path);
 	default:
 		return ft_fail(e, FT_E_LINE, "The port %s could not be opened: %s.", path, strerror(err));
 	}
@@ -88,8 +93,10 @@ static enum ft_status look_first(const char *path, struct stat *st, struct ft_er
 	if (S_ISDIR(st->st_mode))
 		return ft_fail(e, FT_E_LINE, "%s is a folder, not a serial port; fettle ports lists the ports.", path);
 	if (S_ISREG(st->st_mode))
-		return ft_fail(e, FT_E_LINE, "%s is a file, not a serial port; fettle ports lists the ports. "
-		               "A trace of an earlier read is read with --replay.", path);
+		return ft_fail(e, FT_E_LINE,
+		               "%s is a file, not a serial port; fettle ports lists the ports. "
+		               "A trace of an earlier read is read with --replay.",
+		               path);
 	if (!S_ISCHR(st->st_mode))
 		return ft_fail(e, FT_E_LINE, "%s is not a serial port; fettle ports lists the ports.", path);
 	return FT_OK;
@@ -101,7 +108,8 @@ static enum ft_status take_rate(struct ft_port *p, int baud, struct ft_error *e)
 	int64_t off = got - baud;
 
 	if ((off < 0 ? -off : off) * 1000 > (int64_t)baud * RATE_OFF_PERMILLE)
-		return ft_fail(e, FT_E_LINE, "The port %s cannot run at %d bit/s; it offers %lld. Use another adapter or another --baud.",
+		return ft_fail(e, FT_E_LINE,
+		               "The port %s cannot run at %d bit/s; it offers %lld. Use another adapter or another --baud.",
 		               p->path, baud, (long long)got);
 	p->baud = baud;
 	return FT_OK;
@@ -126,7 +134,8 @@ static enum ft_status set_up(struct ft_port *p, const struct stat *st, int baud,
 	p->before = line_settings_get(p->fd);
 	if (!p->before || line_raw(p->fd, baud) < 0) {
 		if (errno == EINVAL)
-			return ft_fail(e, FT_E_LINE, "The port %s cannot run at %d bit/s; use another adapter or another --baud.", p->path, baud);
+			return ft_fail(e, FT_E_LINE, "The port %s cannot run at %d bit/s; use another adapter or another --baud.",
+			               p->path, baud);
 		return cannot_open(p->path, st, errno, e);
 	}
 	ioctl(p->fd, TIOCMBIS, &lines); /* adapters that live on these lines need them; a pseudo-terminal has none */
@@ -159,8 +168,10 @@ enum ft_status ft_port_open(const char *path, int baud, struct ft_port **ret, st
 
 enum ft_status port_vanished(const struct ft_port *p, struct ft_error *e)
 {
-	return ft_fail(e, FT_E_LINE, "The port %s went away in the middle of the work; was the adapter pulled out? "
-	               "Plug it in firmly and read again.", p->path);
+	return ft_fail(e, FT_E_LINE,
+	               "The port %s went away in the middle of the work; was the adapter pulled out? "
+	               "Plug it in firmly and read again.",
+	               p->path);
 }
 
 enum ft_status ft_port_rate(struct ft_port *p, int baud, struct ft_error *e)
@@ -172,8 +183,8 @@ enum ft_status ft_port_rate(struct ft_port *p, int baud, struct ft_error *e)
 	if (line_baud_set(p->fd, baud) < 0) {
 		if (errno == EIO || errno == ENXIO || errno == ENODEV)
 			return port_vanished(p, e);
-		return ft_fail(e, FT_E_LINE, "The port %s cannot run at %d bit/s: %s; use another adapter or another --baud.", p->path,
-		               baud, strerror(errno));
+		return ft_fail(e, FT_E_LINE, "The port %s cannot run at %d bit/s: %s; use another adapter or another --baud.",
+		               p->path, baud, strerror(errno));
 	}
 	return take_rate(p, baud, e);
 }

@@ -9,21 +9,21 @@ struct line_settings; /* struct termios2 of the kernel, known to line.c alone */
 
 struct ft_port {
 	int fd;
-	int kept;           /* served: our own hold on the reader's end, so that it never hangs up; else -1 */
+	int kept; /* served: our own hold on the reader's end, so that it never hangs up; else -1 */
 	int baud;
 	char *path;
-	char *link_name;    /* served: symbolic link to remove; NULL: none */
+	char *link_name;              /* served: symbolic link to remove; NULL: none */
 	struct line_settings *before; /* opened: how we found it */
 	struct ft_wire *wire;         /* served only */
-	bool full;          /* the last write did not take all: poll for room */
+	bool full;                    /* the last write did not take all: poll for room */
 };
 
 /* line.c: the kernel's own line settings, which know any rate (struct termios2, BOTHER). */
 struct line_settings *line_settings_get(int fd); /* heap; NULL with errno */
 int line_settings_put(int fd, const struct line_settings *s);
-int line_raw(int fd, int baud); /* raw, 8N1, no flow control; 0 or -1 with errno */
+int line_raw(int fd, int baud);      /* raw, 8N1, no flow control; 0 or -1 with errno */
 int line_baud_set(int fd, int baud); /* after what was written has left */
-int line_baud_get(int fd);      /* output rate, also through the master of a pseudo-terminal; -1 */
+int line_baud_get(int fd);           /* output rate, also through the master of a pseudo-terminal; -1 */
 void line_drain(int fd);
 void line_flush(int fd);
 

@@ -48,7 +48,8 @@ enum ft_status ft_port_list(struct ft_arena *a, struct ft_port_info **ret, size_
 	size_t count = 0;
 
 	if (sp_list_ports(&ports) != SP_OK)
-		return ft_fail(e, FT_E_LINE, "This computer does not tell which serial ports it has; name the port yourself, "
+		return ft_fail(e, FT_E_LINE,
+		               "This computer does not tell which serial ports it has; name the port yourself, "
 		               "usually /dev/ttyUSB0 or /dev/ttyACM0.");
 	while (ports[count])
 		count++;

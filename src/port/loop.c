@@ -7,10 +7,10 @@
 
 #include "inside.h"
 
-#define TAKE_MAX 4096
-#define ROUNDS_MAX 64                          /* ours: a peer that never stops must not keep us from the clock */
-#define POLITE_US INT64_C(1000000)             /* ours: time for the last words after a stop */
-#define WAIT_MAX_US (INT64_C(60) * FT_SECOND)  /* ours: how long one wait may last at most */
+#define TAKE_MAX    4096
+#define ROUNDS_MAX  64                        /* ours: a peer that never stops must not keep us from the clock */
+#define POLITE_US   INT64_C(1000000)          /* ours: time for the last words after a stop */
+#define WAIT_MAX_US (INT64_C(60) * FT_SECOND) /* ours: how long one wait may last at most */
 
 struct pollfd ft_port_poll(const struct ft_port *p)
 {
@@ -70,7 +70,7 @@ static ssize_t give(struct ft_port *p, const uint8_t *bytes, size_t n, int64_t n
 static bool carries_on(enum ft_link_event_kind kind)
 {
 	return kind == FT_LINK_EV_SPEAKS || kind == FT_LINK_EV_PEER || kind == FT_LINK_EV_WANT_FILE ||
-	       kind == FT_LINK_EV_BLOCK || kind == FT_LINK_EV_ACKED || kind == FT_LINK_EV_DONE;
+		kind == FT_LINK_EV_BLOCK || kind == FT_LINK_EV_ACKED || kind == FT_LINK_EV_DONE;
 }
 
 static void take_events(struct ft_port_session *s, int64_t now_us)
@@ -188,13 +188,17 @@ static enum ft_port_end conclude(struct ft_port_session *s, enum ft_port_end why
 		ft_fail(e, FT_E_LINE, "The read was stopped by hand after %llu bytes of the audit in %u blocks.",
 		        (unsigned long long)st->text_bytes, st->blocks);
 	} else if (why == FT_PORT_QUIET && st->blocks) {
-		ft_fail(e, FT_E_LINE, "The machine went quiet after %llu bytes of the audit in %u blocks: nothing useful came for %lld s. "
+		ft_fail(e, FT_E_LINE,
+		        "The machine went quiet after %llu bytes of the audit in %u blocks: nothing useful came for %lld s. "
 		        "Look whether the plug sits firmly and the machine still runs, then read again.",
 		        (unsigned long long)st->text_bytes, st->blocks, (long long)(quiet_us / FT_SECOND));
 	} else if (why == FT_PORT_QUIET) {
-		ft_fail(e, FT_E_LINE, "Nothing useful came from %s for %lld s. Is the machine on, the plug fully home, and does the "
-		        "machine speak %s?", s->port->path, (long long)(quiet_us / FT_SECOND),
-		        ft_link_kind_of(s->link) == FT_LINK_AUTO ? "DEX/UCS or DDCMP" : ft_link_kind_word(ft_link_kind_of(s->link)));
+		ft_fail(e, FT_E_LINE,
+		        "Nothing useful came from %s for %lld s. Is the machine on, the plug fully home, and does the "
+		        "machine speak %s?",
+		        s->port->path, (long long)(quiet_us / FT_SECOND),
+		        ft_link_kind_of(s->link) == FT_LINK_AUTO ? "DEX/UCS or DDCMP"
+		                                                 : ft_link_kind_word(ft_link_kind_of(s->link)));
 	} else if (!s->done) {
 		ft_link_failure(s->link, e);
 		return FT_PORT_FAILED;

@@ -11,7 +11,7 @@
 #include "inside.h"
 
 #define PTY_NAME_MAX 64
-#define PTY_BAUD 9600
+#define PTY_BAUD     9600
 
 /* A link left behind by a machine that was killed is replaced; anything else is left alone. */
 static enum ft_status make_link(struct ft_port *p, const char *name, struct ft_error *e)
@@ -43,7 +43,8 @@ static enum ft_status open_both(struct ft_port *p, int baud, struct ft_error *e)
 
 	p->fd = posix_openpt(O_RDWR | O_NOCTTY | O_NONBLOCK | O_CLOEXEC);
 	if (p->fd < 0 || grantpt(p->fd) < 0 || unlockpt(p->fd) < 0 || ptsname_r(p->fd, name, sizeof name) != 0)
-		return ft_fail(e, FT_E_LINE, "This computer gives no pseudo-terminal for the practice port: %s.", strerror(errno));
+		return ft_fail(e, FT_E_LINE, "This computer gives no pseudo-terminal for the practice port: %s.",
+		               strerror(errno));
 	path = strdup(name);
 	if (!path)
 		return ft_fail_memory(e, "making the practice port");

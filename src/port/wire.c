@@ -5,7 +5,7 @@
 #include "fettle/port.h"
 
 #define NS_PER_SECOND INT64_C(1000000000)
-#define MILLION 1000000U
+#define MILLION       1000000U
 
 /* splitmix64: small, seedable with anything, good enough for faults. */
 static uint64_t draw(uint64_t *state)
@@ -124,7 +124,8 @@ static unsigned level(uint8_t byte, int64_t k)
 
 /* What a receiver at `to` makes of a byte sent at `from`: it waits for a low level, then samples in
  * the middle of its own bits. Times are in halves of the receiver's bits. */
-static size_t misread(struct ft_wire_lane *lane, uint8_t byte, int from, int to, int64_t due_us, uint8_t *ret, size_t room)
+static size_t misread(struct ft_wire_lane *lane, uint8_t byte, int from, int to, int64_t due_us, uint8_t *ret,
+                      size_t room)
 {
 	int64_t start_us = due_us - FT_WIRE_BITS * INT64_C(1000000) / from;
 	int64_t end = INT64_C(2) * FT_WIRE_BITS * to / from;
@@ -152,7 +153,8 @@ static bool rates_agree(int a, int b)
 	return (apart < 0 ? -apart : apart) * 1000 <= (int64_t)b * FT_WIRE_RATE_PERMILLE;
 }
 
-static size_t take(const struct ft_wire *w, struct ft_wire_lane *lane, uint8_t *ret, size_t room, int to, int64_t now_us)
+static size_t take(const struct ft_wire *w, struct ft_wire_lane *lane, uint8_t *ret, size_t room, int to,
+                   int64_t now_us)
 {
 	size_t n = 0;
 

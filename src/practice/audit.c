@@ -26,9 +26,11 @@ const char *put_date(const struct writer *w, int64_t at_s, bool known, char to[D
 	if (!known)
 		snprintf(to, DATE_ROOM, "%s", wide ? "00000000" : "000000");
 	else if (wide)
-		snprintf(to, DATE_ROOM, "%04u%02u%02u", (unsigned)c.year % 10000U, (unsigned)c.month % 100U, (unsigned)c.day % 100U);
+		snprintf(to, DATE_ROOM, "%04u%02u%02u", (unsigned)c.year % 10000U, (unsigned)c.month % 100U,
+		         (unsigned)c.day % 100U);
 	else
-		snprintf(to, DATE_ROOM, "%02u%02u%02u", (unsigned)c.year % 100U, (unsigned)c.month % 100U, (unsigned)c.day % 100U);
+		snprintf(to, DATE_ROOM, "%02u%02u%02u", (unsigned)c.year % 100U, (unsigned)c.month % 100U,
+		         (unsigned)c.day % 100U);
 	return to;
 }
 
@@ -40,7 +42,8 @@ const char *put_time(const struct writer *w, int64_t at_s, bool known, char to[D
 	if (!known)
 		snprintf(to, DATE_ROOM, "%s", wide ? "000000" : "0000");
 	else if (wide)
-		snprintf(to, DATE_ROOM, "%02u%02u%02u", (unsigned)c.hour % 100U, (unsigned)c.minute % 100U, (unsigned)c.second % 100U);
+		snprintf(to, DATE_ROOM, "%02u%02u%02u", (unsigned)c.hour % 100U, (unsigned)c.minute % 100U,
+		         (unsigned)c.second % 100U);
 	else
 		snprintf(to, DATE_ROOM, "%02u%02u", (unsigned)c.hour % 100U, (unsigned)c.minute % 100U);
 	return to;
@@ -154,7 +157,8 @@ void ft_practice_read_end(struct ft_practice *p, unsigned slot, bool whole)
 	p->read_at_s = r->at_s;
 	p->read_dated = p->clock_known;
 	memcpy(p->read_by, r->reader, sizeof p->read_by);
-	practice_tell(p, FT_PRACTICE_READ, "The audit was read%s%s; %lld reads so far%s.", *r->reader ? " by " : "", r->reader,
-	              (long long)p->reads, p->reset_at_read ? ", the interval meters are reset" : "")->amount = (int64_t)r->bytes.n;
+	practice_tell(p, FT_PRACTICE_READ, "The audit was read%s%s; %lld reads so far%s.", *r->reader ? " by " : "",
+	              r->reader, (long long)p->reads, p->reset_at_read ? ", the interval meters are reset" : "")
+		->amount = (int64_t)r->bytes.n;
 	practice_time(p, 10, 1);
 }

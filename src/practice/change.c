@@ -47,5 +47,6 @@ void practice_firmware(struct ft_practice *p, struct ft_slice revision)
 		p->log_count = 0;
 	practice_tell(p, FT_PRACTICE_FIRMWARE, "The machine starts with revision %s.", p->machine.revision);
 	if (prices)
-		practice_tell(p, FT_PRACTICE_PRICE, "The update took the prices of %lld selections.", (long long)prices)->amount = prices;
+		practice_tell(p, FT_PRACTICE_PRICE, "The update took the prices of %lld selections.", (long long)prices)
+			->amount = prices;
 }

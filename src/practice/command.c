@@ -37,7 +37,8 @@ static bool is(const struct command *c, size_t i, const char *word)
 	return i < c->n && ft_slice_is(c->words[i], word);
 }
 
-static enum ft_status number(const struct command *c, size_t i, const char *what, int64_t least, int64_t most, int64_t *ret)
+static enum ft_status number(const struct command *c, size_t i, const char *what, int64_t least, int64_t most,
+                             int64_t *ret)
 {
 	int64_t v;
 
@@ -75,7 +76,10 @@ static enum ft_status coin(const struct command *c, size_t i, size_t *ret)
 enum tender_kind { TENDER_COINS = 1, TENDER_CARD, TENDER_TOKEN };
 struct tender {
 	enum tender_kind kind;
-	struct { enum denomination what; int64_t value; } money[TENDER_MAX];
+	struct {
+		enum denomination what;
+		int64_t value;
+	} money[TENDER_MAX];
 	size_t count;
 	int64_t list;
 	enum card_answer answer;
@@ -120,7 +124,9 @@ static enum ft_status card_words(const struct command *c, size_t *i, struct tend
 	}
 	if (!c->p->reader.serial[0])
 		return wrong(c, "this machine has no card reader.");
-	return practice_list(c->p, BY_CARD, t->list) < 0 ? wrong(c, "the card reader has no price list %lld.", (long long)t->list) : FT_OK;
+	return practice_list(c->p, BY_CARD, t->list) < 0
+		? wrong(c, "the card reader has no price list %lld.", (long long)t->list)
+		: FT_OK;
 }
 
 static enum ft_status tender_words(const struct command *c, size_t i, struct tender *t)
@@ -159,10 +165,12 @@ static void insert(struct ft_practice *p, const struct tender *t, int64_t price,
 	for (size_t i = 0; i < t->count; i++) {
 		int64_t value = t->money[i].value;
 		const char *what = t->money[i].what == COIN ? "coin" : "bill";
-		bool taken = t->money[i].what == COIN ? practice_coin(p, value, price, &why) : practice_bill(p, value, price, &why);
+		bool taken =
+			t->money[i].what == COIN ? practice_coin(p, value, price, &why) : practice_bill(p, value, price, &why);
 		struct ft_practice_event *ev = NULL;
 		if (!taken)
-			ev = practice_tell(p, FT_PRACTICE_MONEY, "The %s of %s comes back: %s.", what, practice_money(p, value, a), why);
+			ev = practice_tell(p, FT_PRACTICE_MONEY, "The %s of %s comes back: %s.", what, practice_money(p, value, a),
+			                   why);
 		else if (tell)
 			ev = practice_tell(p, FT_PRACTICE_MONEY, "A %s of %s went in.", what, practice_money(p, value, a));
 		if (ev) {
@@ -184,8 +192,9 @@ static void give_back(struct ft_practice *p)
 		return;
 	paid = practice_return(p, &kept);
 	if (kept)
-		ev = practice_tell(p, FT_PRACTICE_RETURNED, "%s came back; for %s there was no change and the machine keeps it.",
-		                   practice_money(p, paid, a), practice_money(p, kept, b));
+		ev =
+			practice_tell(p, FT_PRACTICE_RETURNED, "%s came back; for %s there was no change and the machine keeps it.",
+		                  practice_money(p, paid, a), practice_money(p, kept, b));
 	else
 		ev = practice_tell(p, FT_PRACTICE_RETURNED, "%s came back.", practice_money(p, paid, a));
 	ev->amount = paid;
@@ -281,8 +290,14 @@ static enum ft_status unpaid(struct command *c, bool test)
 	return FT_OK;
 }
 
-static enum ft_status do_test(struct command *c) { return unpaid(c, true); }
-static enum ft_status do_free(struct command *c) { return unpaid(c, false); }
+static enum ft_status do_test(struct command *c)
+{
+	return unpaid(c, true);
+}
+static enum ft_status do_free(struct command *c)
+{
+	return unpaid(c, false);
+}
 
 static enum ft_status do_price(struct command *c)
 {
@@ -309,8 +324,9 @@ static enum ft_status do_price(struct command *c)
 	p->selections[s].price[at] = price;
 	p->priced_s = p->now_s;
 	practice_marks(p, "OAL", "");
-	struct ft_practice_event *ev = practice_tell(p, FT_PRACTICE_PRICE, "Selection %s now costs %s%s.", p->selections[s].id,
-		practice_money(p, price, a), at ? " on that list" : "");
+	struct ft_practice_event *ev =
+		practice_tell(p, FT_PRACTICE_PRICE, "Selection %s now costs %s%s.", p->selections[s].id,
+	                  practice_money(p, price, a), at ? " on that list" : "");
 	memcpy(ev->selection, p->selections[s].id, sizeof ev->selection);
 	ev->price = price;
 	return FT_OK;
@@ -331,12 +347,19 @@ static enum ft_status tube(struct command *c, bool fill)
 	n = fill ? practice_fill(p, i, n) : practice_payout(p, i, n);
 	practice_time(p, 10 + n, 5);
 	practice_tell(p, fill ? FT_PRACTICE_FILLED : FT_PRACTICE_PAID_OUT, "%lld coins of %s %s by hand.", (long long)n,
-	              practice_money(p, p->coins[i].value, a), fill ? "filled in" : "paid out")->amount = n * p->coins[i].value;
+	              practice_money(p, p->coins[i].value, a), fill ? "filled in" : "paid out")
+		->amount = n * p->coins[i].value;
 	return FT_OK;
 }
 
-static enum ft_status do_fill(struct command *c) { return tube(c, true); }
-static enum ft_status do_payout(struct command *c) { return tube(c, false); }
+static enum ft_status do_fill(struct command *c)
+{
+	return tube(c, true);
+}
+static enum ft_status do_payout(struct command *c)
+{
+	return tube(c, false);
+}
 
 static enum ft_status do_firmware(struct command *c)
 {
@@ -366,17 +389,20 @@ static enum ft_status do_power(struct command *c)
 	practice_time(p, 5, 1);
 	p->powered = is(c, 1, "on");
 	if (!p->powered) {
-		practice_tell(p, FT_PRACTICE_POWER, "The power is off%s.", p->credit || p->escrow ? ", with money in the machine" : "");
+		practice_tell(p, FT_PRACTICE_POWER, "The power is off%s.",
+		              p->credit || p->escrow ? ", with money in the machine" : "");
 		return FT_OK;
 	}
 	p->meters.outages++;
 	practice_tell(p, FT_PRACTICE_POWER, "The power is on again.");
 	if (p->escrow)
 		practice_tell(p, FT_PRACTICE_RETURNED, "The validator gives back the bill of %s it held.",
-		              practice_money(p, p->escrow, a))->amount = p->escrow;
+		              practice_money(p, p->escrow, a))
+			->amount = p->escrow;
 	if (p->credit) /* the credit outlived the cut in memory, its customer did not */
 		practice_tell(p, FT_PRACTICE_MONEY, "The credit of %s from before the cut is kept as overpay.",
-		              practice_money(p, p->credit, a))->amount = p->credit;
+		              practice_money(p, p->credit, a))
+			->amount = p->credit;
 	p->meters.overpaid += p->credit;
 	p->credit = p->escrow = p->inserted = 0;
 	p->bill_inserted = false;
@@ -422,8 +448,8 @@ static enum ft_status do_temperature(struct command *c)
 	    tenths > 2000)
 		return wrong(c, "give degrees with at most one decimal, 4.5.");
 	p->temperature_tenths = below ? -tenths : tenths;
-	practice_tell(p, FT_PRACTICE_TEMPERATURE, "The cabinet stands at %.*s %c.", FT_P(c->words[1]), p->temperature_unit)->amount =
-		p->temperature_tenths;
+	practice_tell(p, FT_PRACTICE_TEMPERATURE, "The cabinet stands at %.*s %c.", FT_P(c->words[1]), p->temperature_unit)
+		->amount = p->temperature_tenths;
 	(p->temperature_tenths > p->warm_tenths ? practice_begins : practice_ends)(p, "EJJ", "");
 	return FT_OK;
 }
@@ -510,7 +536,8 @@ static enum ft_status write_to(struct command *c, const char *what)
 	if (c->p->out.status != FT_OK)
 		return ft_fail_memory(c->e, "writing the practice machine's audit");
 	*c->wish = (struct ft_practice_wish){ FT_PRACTICE_WRITE, c->words[1], ft_buf_text(&c->p->out), 0 };
-	practice_tell(c->p, FT_PRACTICE_SAVED, "%s written to %.*s.", what, FT_P(c->words[1]))->amount = (int64_t)c->p->out.n;
+	practice_tell(c->p, FT_PRACTICE_SAVED, "%s written to %.*s.", what, FT_P(c->words[1]))->amount =
+		(int64_t)c->p->out.n;
 	return FT_OK;
 }
 
@@ -591,16 +618,39 @@ static enum ft_status do_quit(struct command *c)
 }
 
 /* `dark`: works without power. `most`: words behind the verb. */
-static const struct { const char *word; enum ft_status (*run)(struct command *c); size_t most; bool dark; } verbs[] = {
-	{ "sell", do_sell, WORDS_MAX, false }, { "insert", do_insert, WORDS_MAX, false }, { "press", do_press, 2, false },
-	{ "return", do_return, 0, false }, { "topup", do_topup, WORDS_MAX, false }, { "test", do_test, 1, false },
-	{ "free", do_free, 1, false }, { "price", do_price, 4, false }, { "fill", do_fill, 2, false },
-	{ "payout", do_payout, 2, false }, { "firmware", do_firmware, 1, false }, { "power", do_power, 1, true },
-	{ "door", do_door, 1, true }, { "clock", do_clock, 1, false }, { "temperature", do_temperature, 1, true },
-	{ "reset", do_reset, 0, false }, { "fault", do_fault, 4, true }, { "jam", do_jam, 1, true },
-	{ "clear", do_clear, 1, true }, { "motor", do_motor, 2, false }, { "refill", do_refill, 1, true },
-	{ "collect", do_collect, 0, true }, { "save", do_save, 1, false }, { "read", do_read, 2, false },
-	{ "sales", do_sales, 1, true }, { "wait", do_wait, 1, true }, { "quit", do_quit, 0, true },
+static const struct {
+	const char *word;
+	enum ft_status (*run)(struct command *c);
+	size_t most;
+	bool dark;
+} verbs[] = {
+	{ "sell", do_sell, WORDS_MAX, false },
+	{ "insert", do_insert, WORDS_MAX, false },
+	{ "press", do_press, 2, false },
+	{ "return", do_return, 0, false },
+	{ "topup", do_topup, WORDS_MAX, false },
+	{ "test", do_test, 1, false },
+	{ "free", do_free, 1, false },
+	{ "price", do_price, 4, false },
+	{ "fill", do_fill, 2, false },
+	{ "payout", do_payout, 2, false },
+	{ "firmware", do_firmware, 1, false },
+	{ "power", do_power, 1, true },
+	{ "door", do_door, 1, true },
+	{ "clock", do_clock, 1, false },
+	{ "temperature", do_temperature, 1, true },
+	{ "reset", do_reset, 0, false },
+	{ "fault", do_fault, 4, true },
+	{ "jam", do_jam, 1, true },
+	{ "clear", do_clear, 1, true },
+	{ "motor", do_motor, 2, false },
+	{ "refill", do_refill, 1, true },
+	{ "collect", do_collect, 0, true },
+	{ "save", do_save, 1, false },
+	{ "read", do_read, 2, false },
+	{ "sales", do_sales, 1, true },
+	{ "wait", do_wait, 1, true },
+	{ "quit", do_quit, 0, true },
 };
 
 enum ft_status ft_practice_do(struct ft_practice *p, struct ft_slice line, unsigned line_number,

@@ -154,10 +154,22 @@ static enum ft_status read_machine(struct line *l)
 	return s ? s : text_of(l, "location", l->p->location, sizeof l->p->location);
 }
 
-static enum ft_status read_board(struct line *l) { return read_unit(l, &l->p->board); }
-static enum ft_status read_changer(struct line *l) { return read_unit(l, &l->p->changer); }
-static enum ft_status read_validator(struct line *l) { return read_unit(l, &l->p->validator); }
-static enum ft_status read_reader(struct line *l) { return read_unit(l, &l->p->reader); }
+static enum ft_status read_board(struct line *l)
+{
+	return read_unit(l, &l->p->board);
+}
+static enum ft_status read_changer(struct line *l)
+{
+	return read_unit(l, &l->p->changer);
+}
+static enum ft_status read_validator(struct line *l)
+{
+	return read_unit(l, &l->p->validator);
+}
+static enum ft_status read_reader(struct line *l)
+{
+	return read_unit(l, &l->p->reader);
+}
 
 static enum ft_status read_currency(struct line *l)
 {
@@ -172,7 +184,8 @@ static enum ft_status read_clock(struct line *l)
 	bool none = ft_slice_is(l->words[1], "none");
 
 	if ((none && l->n < 3) || !practice_time_of(l->words[none ? 2 : 1], &l->p->now_s))
-		return bad(l, "clock takes the machine's date and time, 2026-03-02T08:10, after the word none if it shows no time.");
+		return bad(
+			l, "clock takes the machine's date and time, 2026-03-02T08:10, after the word none if it shows no time.");
 	l->p->has_clock = l->p->clock_known = !none;
 	return FT_OK;
 }
@@ -185,10 +198,22 @@ static enum ft_status one_of(const struct line *l, const char *no, const char *y
 	return FT_OK;
 }
 
-static enum ft_status read_digits(struct line *l) { return one_of(l, "high-first", "low-first", &l->p->low_digit_first); }
-static enum ft_status read_reset(struct line *l) { return one_of(l, "by-hand", "at-read", &l->p->reset_at_read); }
-static enum ft_status read_change(struct line *l) { return one_of(l, "refuse", "keep", &l->p->keeps_change); }
-static enum ft_status read_tokens(struct line *l) { return one_of(l, "no", "yes", &l->p->tokens); }
+static enum ft_status read_digits(struct line *l)
+{
+	return one_of(l, "high-first", "low-first", &l->p->low_digit_first);
+}
+static enum ft_status read_reset(struct line *l)
+{
+	return one_of(l, "by-hand", "at-read", &l->p->reset_at_read);
+}
+static enum ft_status read_change(struct line *l)
+{
+	return one_of(l, "refuse", "keep", &l->p->keeps_change);
+}
+static enum ft_status read_tokens(struct line *l)
+{
+	return one_of(l, "no", "yes", &l->p->tokens);
+}
 
 static enum ft_status read_security(struct line *l)
 {
@@ -207,7 +232,9 @@ static enum ft_status read_temperature(struct line *l)
 
 	if (!unit || !ft_money_parse(l->words[1], 1, &l->p->temperature_tenths) ||
 	    (alarm.p && !ft_money_parse(alarm, 1, &l->p->warm_tenths)))
-		return bad(l, "temperature takes degrees with one decimal, C or F, and alarm= with the degrees above which it complains.");
+		return bad(
+			l,
+			"temperature takes degrees with one decimal, C or F, and alarm= with the degrees above which it complains.");
 	l->p->temperature_unit = l->words[2].p[0];
 	return FT_OK;
 }
@@ -324,7 +351,8 @@ static enum ft_status read_firmware(struct line *l)
 	while (ft_slice_split(&rest, ',', &one)) {
 		int s = practice_selection(l->p, one);
 		if (s < 0 && !ft_slice_is(one, "all"))
-			return bad(l, "prices= names selections that stand above, separated by commas, or all; there is no %.*s.", FT_P(one));
+			return bad(l, "prices= names selections that stand above, separated by commas, or all; there is no %.*s.",
+			           FT_P(one));
 		for (int i = 0; i < SELECTIONS_MAX; i++)
 			w->price[i] |= s < 0 || s == i;
 	}
@@ -335,9 +363,12 @@ static enum ft_status read_past(struct line *l)
 {
 	struct ft_practice *p = l->p;
 	enum ft_status s = FT_OK;
-	const struct { const char *key; int64_t most, *to; } keys[] = {
+	const struct {
+		const char *key;
+		int64_t most, *to;
+	} keys[] = {
 		{ "visits", 1000, &p->past.visits }, { "sales", 200000, &p->past.sales }, { "cards", 100, &p->past.cards },
-		{ "bills", 100, &p->past.bills }, { "tokens", 100, &p->past.tokens },
+		{ "bills", 100, &p->past.bills },    { "tokens", 100, &p->past.tokens },
 	};
 
 	for (size_t i = 0; i < sizeof keys / sizeof *keys && !s; i++)
@@ -347,13 +378,18 @@ static enum ft_status read_past(struct line *l)
 	return s;
 }
 
-static const struct { const char *word; enum ft_status (*read)(struct line *l); } keywords[] = {
-	{ "dialect", read_dialect }, { "sender", read_sender }, { "machine", read_machine }, { "board", read_board },
-	{ "changer", read_changer }, { "validator", read_validator }, { "reader", read_reader },
-	{ "currency", read_currency }, { "clock", read_clock }, { "digits", read_digits }, { "reset", read_reset },
-	{ "change", read_change }, { "tokens", read_tokens }, { "security", read_security },
-	{ "temperature", read_temperature }, { "stacker", read_stacker }, { "coin", read_coin }, { "bill", read_bill },
-	{ "list", read_list }, { "selection", read_selection }, { "firmware", read_firmware }, { "past", read_past },
+static const struct {
+	const char *word;
+	enum ft_status (*read)(struct line *l);
+} keywords[] = {
+	{ "dialect", read_dialect }, { "sender", read_sender },       { "machine", read_machine },
+	{ "board", read_board },     { "changer", read_changer },     { "validator", read_validator },
+	{ "reader", read_reader },   { "currency", read_currency },   { "clock", read_clock },
+	{ "digits", read_digits },   { "reset", read_reset },         { "change", read_change },
+	{ "tokens", read_tokens },   { "security", read_security },   { "temperature", read_temperature },
+	{ "stacker", read_stacker }, { "coin", read_coin },           { "bill", read_bill },
+	{ "list", read_list },       { "selection", read_selection }, { "firmware", read_firmware },
+	{ "past", read_past },
 };
 
 static enum ft_status read_line(struct line *l)
@@ -369,9 +405,14 @@ static enum ft_status read_line(struct line *l)
 /* What only shows when all lines are read. */
 static enum ft_status whole(struct ft_practice *p, const char *what, struct ft_error *e)
 {
-	const char *lacks = !p->sender[0] ? "sender" : !p->machine.serial[0] ? "machine" : !p->currency ? "currency" :
-	                    !p->now_s ? "clock" : !p->coin_count ? "coin" : !p->selection_count ? "selection" :
-	                    p->bill_count && !p->validator.serial[0] ? "validator" : NULL;
+	const char *lacks = !p->sender[0]              ? "sender"
+		: !p->machine.serial[0]                    ? "machine"
+		: !p->currency                             ? "currency"
+		: !p->now_s                                ? "clock"
+		: !p->coin_count                           ? "coin"
+		: !p->selection_count                      ? "selection"
+		: p->bill_count && !p->validator.serial[0] ? "validator"
+												   : NULL;
 	if (lacks)
 		return ft_fail(e, FT_E_INPUT, "%s has no line %s; a machine needs one.", what, lacks);
 	if (p->past.from_s >= p->now_s)

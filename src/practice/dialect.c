@@ -76,8 +76,8 @@ static void reads(struct writer *w)
 	put_time(w, p->now_s, p->clock_known, t[0]);
 	put_date(w, p->read_at_s, p->read_dated, d[1]);
 	put_time(w, p->read_at_s, p->read_dated, t[1]);
-	put(w, "EA3*%lld*%s*%s*%.*s*%s*%s*%s**%lld*%lld", (ll)(p->reads_with_reset + resets), d[0], t[0], FT_P(w->reader), d[1],
-	    t[1], p->read_by, (ll)(p->reads + 1), (ll)(p->resets + resets));
+	put(w, "EA3*%lld*%s*%s*%.*s*%s*%s*%s**%lld*%lld", (ll)(p->reads_with_reset + resets), d[0], t[0], FT_P(w->reader),
+	    d[1], t[1], p->read_by, (ll)(p->reads + 1), (ll)(p->resets + resets));
 }
 
 /* V0/6; bills in CA304 and CA308 in whole currency units and once more in CA309 and CA310 in minor
@@ -157,13 +157,14 @@ static void euro_cash(struct writer *w)
 	}
 	for (size_t i = 0; i < p->coin_count; i++)
 		if (p->coins[i].room)
-			put(w, "CA12*%lld*%lld*%lld*%lld*%lld", (ll)p->coins[i].value, (ll)r->coin[i].out, (ll)r->coin[i].out_by_hand,
-			    (ll)m->coin[i].out, (ll)m->coin[i].out_by_hand);
+			put(w, "CA12*%lld*%lld*%lld*%lld*%lld", (ll)p->coins[i].value, (ll)r->coin[i].out,
+			    (ll)r->coin[i].out_by_hand, (ll)m->coin[i].out, (ll)m->coin[i].out_by_hand);
 	for (size_t i = 0; i < p->coin_count; i++)
 		if (p->coins[i].room)
 			put(w, "CA13*%lld*%lld*%lld", (ll)p->coins[i].value, (ll)r->coin[i].filled, (ll)m->coin[i].filled);
 	for (size_t i = 0; i < p->bill_count; i++)
-		put(w, "CA14*%lld*%lld*%lld*%lld*%lld", (ll)p->bills[i], (ll)r->bill[i], (ll)r->bill[i], (ll)m->bill[i], (ll)m->bill[i]);
+		put(w, "CA14*%lld*%lld*%lld*%lld*%lld", (ll)p->bills[i], (ll)r->bill[i], (ll)r->bill[i], (ll)m->bill[i],
+		    (ll)m->bill[i]);
 	tubes(w);
 }
 
@@ -181,7 +182,8 @@ static void euro_products(struct writer *w)
 	for (size_t i = 0; i < p->list_count; i++) /* reset first */
 		for (size_t s = 0; s < p->selection_count; s++)
 			put(w, "LA1*%lld*%s*%lld*%lld*%lld", (ll)p->lists[i].number, p->selections[s].id,
-			    listed(p->selections[s].price[i]), (ll)w->r.selection[s].list[i].count, (ll)w->m->selection[s].list[i].count);
+			    listed(p->selections[s].price[i]), (ll)w->r.selection[s].list[i].count,
+			    (ll)w->m->selection[s].list[i].count);
 	for (size_t s = 0; s < p->selection_count; s++) {
 		const struct selection_meter *m = &w->m->selection[s], *r = &w->r.selection[s];
 		const struct selection *sel = &p->selections[s];
@@ -190,8 +192,9 @@ static void euro_products(struct writer *w)
 		products(w, "PA3", &m->test, &r->test, "");
 		products(w, "PA4", &m->free, &r->free, "");
 		for (size_t i = 0; i < p->list_count; i++)
-			put(w, "PA7*%s*%s*%lld*%lld*%lld*%lld*%lld*%lld", sel->id, devices[p->lists[i].device], (ll)p->lists[i].number,
-			    listed(sel->price[i]), (ll)m->list[i].count, (ll)m->list[i].value, (ll)r->list[i].count, (ll)r->list[i].value);
+			put(w, "PA7*%s*%s*%lld*%lld*%lld*%lld*%lld*%lld", sel->id, devices[p->lists[i].device],
+			    (ll)p->lists[i].number, listed(sel->price[i]), (ll)m->list[i].count, (ll)m->list[i].value,
+			    (ll)r->list[i].count, (ll)r->list[i].value);
 	}
 }
 

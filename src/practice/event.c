@@ -7,14 +7,14 @@
 #include "fettle/time.h"
 
 static const char *const words[FT_PRACTICE_EVENT_KINDS] = {
-	[FT_PRACTICE_SALE] = "sale", [FT_PRACTICE_REFUSED] = "refused", [FT_PRACTICE_FAILED] = "vend_failed",
-	[FT_PRACTICE_TEST] = "test", [FT_PRACTICE_FREE] = "free", [FT_PRACTICE_MONEY] = "money",
-	[FT_PRACTICE_RETURNED] = "returned", [FT_PRACTICE_TOPPED] = "topped_up", [FT_PRACTICE_FILLED] = "filled",
-	[FT_PRACTICE_PAID_OUT] = "paid_out", [FT_PRACTICE_PRICE] = "price", [FT_PRACTICE_STOCK] = "stock",
-	[FT_PRACTICE_MOTOR] = "motor", [FT_PRACTICE_FIRMWARE] = "firmware", [FT_PRACTICE_POWER] = "power",
-	[FT_PRACTICE_DOOR] = "door", [FT_PRACTICE_CLOCK] = "clock", [FT_PRACTICE_TEMPERATURE] = "temperature",
-	[FT_PRACTICE_RESET] = "reset", [FT_PRACTICE_READ] = "read", [FT_PRACTICE_SAVED] = "saved",
-	[FT_PRACTICE_FAULT] = "fault", [FT_PRACTICE_TROUBLE] = "trouble", [FT_PRACTICE_WAITED] = "waited",
+	[FT_PRACTICE_SALE] = "sale",         [FT_PRACTICE_REFUSED] = "refused",   [FT_PRACTICE_FAILED] = "vend_failed",
+	[FT_PRACTICE_TEST] = "test",         [FT_PRACTICE_FREE] = "free",         [FT_PRACTICE_MONEY] = "money",
+	[FT_PRACTICE_RETURNED] = "returned", [FT_PRACTICE_TOPPED] = "topped_up",  [FT_PRACTICE_FILLED] = "filled",
+	[FT_PRACTICE_PAID_OUT] = "paid_out", [FT_PRACTICE_PRICE] = "price",       [FT_PRACTICE_STOCK] = "stock",
+	[FT_PRACTICE_MOTOR] = "motor",       [FT_PRACTICE_FIRMWARE] = "firmware", [FT_PRACTICE_POWER] = "power",
+	[FT_PRACTICE_DOOR] = "door",         [FT_PRACTICE_CLOCK] = "clock",       [FT_PRACTICE_TEMPERATURE] = "temperature",
+	[FT_PRACTICE_RESET] = "reset",       [FT_PRACTICE_READ] = "read",         [FT_PRACTICE_SAVED] = "saved",
+	[FT_PRACTICE_FAULT] = "fault",       [FT_PRACTICE_TROUBLE] = "trouble",   [FT_PRACTICE_WAITED] = "waited",
 	[FT_PRACTICE_QUIT] = "quit",
 };
 
@@ -24,7 +24,8 @@ const char *ft_practice_event_word(enum ft_practice_event_kind kind)
 }
 
 /* The oldest gives way when nobody fetches: a caller that looks after each command loses none. */
-struct ft_practice_event *practice_tell(struct ft_practice *p, enum ft_practice_event_kind kind, const char *format, ...)
+struct ft_practice_event *practice_tell(struct ft_practice *p, enum ft_practice_event_kind kind, const char *format,
+                                        ...)
 {
 	struct ft_practice_event *ev;
 	va_list args;
@@ -34,8 +35,12 @@ struct ft_practice_event *practice_tell(struct ft_practice *p, enum ft_practice_
 		p->queue_count--;
 	}
 	ev = &p->queue[(p->queue_head + p->queue_count) % QUEUE_MAX];
-	*ev = (struct ft_practice_event){ .kind = kind, .at_s = p->now_s, .price = FT_ABSENT, .tendered = FT_ABSENT,
-		                          .change = FT_ABSENT, .amount = FT_ABSENT };
+	*ev = (struct ft_practice_event){ .kind = kind,
+		                              .at_s = p->now_s,
+		                              .price = FT_ABSENT,
+		                              .tendered = FT_ABSENT,
+		                              .change = FT_ABSENT,
+		                              .amount = FT_ABSENT };
 	p->queue_count += !p->quiet; /* while the past is lived the slot is only lent */
 	if (p->quiet)
 		return ev;

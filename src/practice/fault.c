@@ -149,8 +149,14 @@ static enum ft_status cut_short(struct call *c)
 	return number(c, 1, INT32_MAX, -1);
 }
 
-static enum ft_status noisy(struct call *c) { return number(c, 0, 1000000, 2000); }
-static enum ft_status slow(struct call *c) { return number(c, 1, 60000, 300); }
+static enum ft_status noisy(struct call *c)
+{
+	return number(c, 0, 1000000, 2000);
+}
+static enum ft_status slow(struct call *c)
+{
+	return number(c, 1, 60000, 300);
+}
 
 static enum ft_status dead(struct call *c)
 {
@@ -172,15 +178,27 @@ static enum ft_status refusing(struct call *c)
 	return FT_OK;
 }
 
-static const struct { enum ft_status (*put_in)(struct call *c); size_t most; } actions[FAULTS] = {
-	[FAULT_CROSSED_SELECTIONS] = { two, 2 }, [FAULT_COUNTED_ELSEWHERE] = { two, 2 },
-	[FAULT_PRICE_LOST] = { price_lost, 1 }, [FAULT_OTHER_PRICE] = { other_price, 2 },
-	[FAULT_METERS_LOST] = { meters_lost, 1 }, [FAULT_CASH_IN_LOST] = { plain, 0 },
-	[FAULT_CASHLESS_AS_CASH] = { with_reader, 0 }, [FAULT_CASH_AS_CASHLESS] = { with_reader, 0 },
-	[FAULT_COUNTED_TWICE] = { one_or_all, 1 }, [FAULT_NOT_COUNTED] = { one_or_all, 1 },
-	[FAULT_OTHER_LIST] = { other_list, 1 }, [FAULT_CLOCK_UNSET] = { clock_unset, 0 },
-	[FAULT_CUT_SHORT] = { cut_short, 1 }, [FAULT_WRONG_CHECKSUM] = { plain, 0 },
-	[FAULT_NOISY_LINE] = { noisy, 1 }, [FAULT_SLOW_LINE] = { slow, 1 }, [FAULT_DEAD_PORT] = { dead, 1 },
+static const struct {
+	enum ft_status (*put_in)(struct call *c);
+	size_t most;
+} actions[FAULTS] = {
+	[FAULT_CROSSED_SELECTIONS] = { two, 2 },
+	[FAULT_COUNTED_ELSEWHERE] = { two, 2 },
+	[FAULT_PRICE_LOST] = { price_lost, 1 },
+	[FAULT_OTHER_PRICE] = { other_price, 2 },
+	[FAULT_METERS_LOST] = { meters_lost, 1 },
+	[FAULT_CASH_IN_LOST] = { plain, 0 },
+	[FAULT_CASHLESS_AS_CASH] = { with_reader, 0 },
+	[FAULT_CASH_AS_CASHLESS] = { with_reader, 0 },
+	[FAULT_COUNTED_TWICE] = { one_or_all, 1 },
+	[FAULT_NOT_COUNTED] = { one_or_all, 1 },
+	[FAULT_OTHER_LIST] = { other_list, 1 },
+	[FAULT_CLOCK_UNSET] = { clock_unset, 0 },
+	[FAULT_CUT_SHORT] = { cut_short, 1 },
+	[FAULT_WRONG_CHECKSUM] = { plain, 0 },
+	[FAULT_NOISY_LINE] = { noisy, 1 },
+	[FAULT_SLOW_LINE] = { slow, 1 },
+	[FAULT_DEAD_PORT] = { dead, 1 },
 	[FAULT_REFUSING_CODE] = { refusing, 1 },
 };
 
@@ -195,7 +213,8 @@ static int fault_of(struct ft_slice name)
 
 static enum ft_status unknown(struct ft_slice name, struct ft_error *e)
 {
-	return ft_fail(e, FT_E_USAGE, "There is no fault %.*s; docs/practice.md and fettle practice --help list them.", FT_P(name));
+	return ft_fail(e, FT_E_USAGE, "There is no fault %.*s; docs/practice.md and fettle practice --help list them.",
+	               FT_P(name));
 }
 
 enum ft_status practice_fault(struct ft_practice *p, const struct ft_slice *words, size_t n, struct ft_error *e)

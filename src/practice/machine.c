@@ -4,7 +4,10 @@
 
 #include "fettle/time.h"
 
-#define B(...) { __VA_ARGS__ }
+#define B(...)      \
+	{               \
+		__VA_ARGS__ \
+	}
 #define ROW(ident, name, summary, bytes, n) static const char text_##ident[] = bytes;
 #include "practice-machines.inc"
 #undef ROW
@@ -130,8 +133,15 @@ struct ft_practice_about ft_practice_about(const struct ft_practice *p)
 	static const char *const dialects[DIALECTS] = { "us-snack", "euro-hot", "old-coin" };
 
 	return (struct ft_practice_about){
-		.name = dialects[p->dialect], .serial = p->machine.serial, .model = p->machine.model,
-		.revision = p->machine.revision, .asset = p->asset, .location = p->location, .sender = p->sender,
-		.currency = p->currency->alpha, .decimals = p->currency->digits, .selections = p->selection_count,
+		.name = dialects[p->dialect],
+		.serial = p->machine.serial,
+		.model = p->machine.model,
+		.revision = p->machine.revision,
+		.asset = p->asset,
+		.location = p->location,
+		.sender = p->sender,
+		.currency = p->currency->alpha,
+		.decimals = p->currency->digits,
+		.selections = p->selection_count,
 	};
 }

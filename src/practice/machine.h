@@ -36,9 +36,15 @@ enum fault_id {
 
 /* Everything that only counts up since initialisation. What stands since the last reset is the
  * difference to a copy taken at the reset, so the two can never disagree. All members int64_t. */
-struct tally { int64_t value, count; };
-struct coin_meter { int64_t taken, to_box, to_tube, out, out_by_hand, filled; };
-struct selection_meter { struct tally paid, test, free, list[LISTS_MAX]; };
+struct tally {
+	int64_t value, count;
+};
+struct coin_meter {
+	int64_t taken, to_box, to_tube, out, out_by_hand, filled;
+};
+struct selection_meter {
+	struct tally paid, test, free, list[LISTS_MAX];
+};
 struct meters {
 	struct tally paid, test, free, by[DEVICES];
 	int64_t cash_in, to_box, to_tubes, bills_in, out, out_by_hand, overpaid, filled, topped;
@@ -49,9 +55,14 @@ struct meters {
 	int64_t outages;
 };
 
-struct unit { char serial[TEXT_ROOM], model[TEXT_ROOM], revision[TEXT_ROOM]; }; /* serial "": not fitted */
+struct unit {
+	char serial[TEXT_ROOM], model[TEXT_ROOM], revision[TEXT_ROOM];
+}; /* serial "": not fitted */
 
-struct price_list { enum device device; int64_t number; };
+struct price_list {
+	enum device device;
+	int64_t number;
+};
 
 struct selection {
 	char id[ID_ROOM], name[TEXT_ROOM];
@@ -63,12 +74,25 @@ struct selection {
 	int64_t sold_s;     /* last sale, machine time; 0: none */
 };
 
-struct coin { int64_t value, room, in_tube; }; /* room 0: no tube, always to the cash box */
+struct coin {
+	int64_t value, room, in_tube;
+}; /* room 0: no tube, always to the cash box */
 
-struct code { char code[ID_ROOM]; bool active; };
-struct log_row { char code[ID_ROOM]; int64_t at_s, minutes; bool dated; }; /* minutes -1: it lasts */
+struct code {
+	char code[ID_ROOM];
+	bool active;
+};
+struct log_row {
+	char code[ID_ROOM];
+	int64_t at_s, minutes;
+	bool dated;
+}; /* minutes -1: it lasts */
 
-struct sale_note { int64_t at_s, price, tendered; const char *paid_with; char selection[ID_ROOM]; };
+struct sale_note {
+	int64_t at_s, price, tendered;
+	const char *paid_with;
+	char selection[ID_ROOM];
+};
 
 struct reading {
 	bool open;
@@ -83,7 +107,10 @@ struct wipe {
 	bool price[SELECTIONS_MAX], motors, interval, meters, clock, events;
 };
 
-struct fault_state { bool on; int64_t a, b; }; /* meaning of a and b: by fault, see fault.c */
+struct fault_state {
+	bool on;
+	int64_t a, b;
+}; /* meaning of a and b: by fault, see fault.c */
 
 struct ft_practice {
 	struct ft_arena *arena;
@@ -95,13 +122,13 @@ struct ft_practice {
 	struct unit machine, board, changer, validator, reader;
 	char asset[TEXT_ROOM], location[TEXT_ROOM];
 	const struct ft_currency *currency;
-	bool low_digit_first;  /* of G85 */
+	bool low_digit_first; /* of G85 */
 	bool reset_at_read;
-	bool keeps_change;     /* sells when it cannot give change and keeps the rest (overpay) */
+	bool keeps_change; /* sells when it cannot give change and keeps the rest (overpay) */
 	bool tokens, has_clock;
 	int64_t security_code;
 	int64_t stacker_room;
-	int64_t warm_tenths;   /* temperature above which it complains */
+	int64_t warm_tenths; /* temperature above which it complains */
 	char temperature_unit;
 	struct price_list lists[LISTS_MAX];
 	size_t list_count;
@@ -112,18 +139,21 @@ struct ft_practice {
 	struct selection selections[SELECTIONS_MAX];
 	size_t selection_count;
 	struct wipe wipe;
-	struct { int64_t from_s; int64_t visits, sales, cards, bills, tokens; } past; /* parts per hundred */
+	struct {
+		int64_t from_s;
+		int64_t visits, sales, cards, bills, tokens;
+	} past; /* parts per hundred */
 
 	/* how it stands */
-	int64_t now_s;         /* machine time */
+	int64_t now_s; /* machine time */
 	bool clock_known, powered, door_open;
 	int64_t temperature_tenths;
-	int64_t credit;        /* coins and stacked bills not yet spent */
-	int64_t escrow;        /* value of the bill held, 0: none */
+	int64_t credit; /* coins and stacked bills not yet spent */
+	int64_t escrow; /* value of the bill held, 0: none */
 	size_t escrow_type;
-	int64_t inserted;      /* since the last sale or return */
+	int64_t inserted; /* since the last sale or return */
 	bool bill_inserted;
-	int64_t stacked;       /* bills in the stacker */
+	int64_t stacked; /* bills in the stacker */
 	struct code codes[CODES_MAX];
 	size_t code_count;
 	struct log_row log[LOG_MAX]; /* newest first */
@@ -151,7 +181,7 @@ struct ft_practice {
 /* machine.c */
 int64_t practice_random(struct ft_practice *p, int64_t below); /* 0 <= r < below */
 void practice_time(struct ft_practice *p, int64_t least_s, int64_t spread_s);
-int practice_selection(const struct ft_practice *p, struct ft_slice id); /* index or -1 */
+int practice_selection(const struct ft_practice *p, struct ft_slice id);            /* index or -1 */
 int practice_list(const struct ft_practice *p, enum device device, int64_t number); /* number -1: its first; or -1 */
 int64_t practice_dearest(const struct ft_practice *p);
 
@@ -181,19 +211,22 @@ bool practice_vend_unpaid(struct ft_practice *p, int s, bool test);
 bool practice_top_up(struct ft_practice *p, int64_t value);
 
 /* event.c */
-struct ft_practice_event *practice_tell(struct ft_practice *p, enum ft_practice_event_kind kind, const char *format, ...)
-	__attribute__((format(printf, 3, 4)));
+struct ft_practice_event *practice_tell(struct ft_practice *p, enum ft_practice_event_kind kind, const char *format,
+                                        ...) __attribute__((format(printf, 3, 4)));
 void practice_begins(struct ft_practice *p, const char *code, const char *selection); /* EA: it lasts */
 void practice_ends(struct ft_practice *p, const char *code, const char *selection);
-void practice_marks(struct ft_practice *p, const char *code, const char *selection);  /* EA: over at once */
-const char *practice_money(const struct ft_practice *p, int64_t minor, char *out); /* FT_MONEY_TEXT */
+void practice_marks(struct ft_practice *p, const char *code, const char *selection); /* EA: over at once */
+const char *practice_money(const struct ft_practice *p, int64_t minor, char *out);   /* FT_MONEY_TEXT */
 
 /* fault.c */
 enum ft_status practice_fault(struct ft_practice *p, const struct ft_slice *words, size_t n, struct ft_error *e);
 enum ft_status practice_fault_off(struct ft_practice *p, struct ft_slice name, struct ft_error *e);
-static inline bool faulty(const struct ft_practice *p, enum fault_id f) { return p->faults[f].on; }
+static inline bool faulty(const struct ft_practice *p, enum fault_id f)
+{
+	return p->faults[f].on;
+}
 bool practice_faulty_at(const struct ft_practice *p, enum fault_id f, int selection); /* for all, or for this one */
-int practice_counts_at(const struct ft_practice *p, int selection); /* which record takes the count */
+int practice_counts_at(const struct ft_practice *p, int selection);                   /* which record takes the count */
 
 /* audit.c, dialect.c */
 void practice_write(struct ft_practice *p, const struct meters *m, struct ft_slice reader, struct ft_buf *out);

@@ -12,7 +12,8 @@ static void pay_coins(struct ft_practice *p, int64_t price)
 		int64_t least = (price - p->credit) / 5, i = practice_random(p, (int64_t)p->coin_count);
 		while (p->coins[i].value < least && i + 1 < (int64_t)p->coin_count)
 			i++;
-		while (p->keeps_change && i && p->coins[i].value > price - p->credit && n < TENDER_MAX - 8 && practice_random(p, 12))
+		while (p->keeps_change && i && p->coins[i].value > price - p->credit && n < TENDER_MAX - 8 &&
+		       practice_random(p, 12))
 			i--; /* who knows that it gives no change looks for the right coins */
 		practice_coin(p, p->coins[i].value, price, &why);
 	}

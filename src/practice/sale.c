@@ -13,7 +13,9 @@ static void count(struct tally *t, int64_t value, int64_t times)
 /* Books a paid vend of selection `s`: here the faults of the books do their work. */
 static void book(struct ft_practice *p, int s, enum device device, int list, int64_t price)
 {
-	int64_t times = practice_faulty_at(p, FAULT_NOT_COUNTED, s) ? 0 : practice_faulty_at(p, FAULT_COUNTED_TWICE, s) ? 2 : 1;
+	int64_t times = practice_faulty_at(p, FAULT_NOT_COUNTED, s) ? 0
+		: practice_faulty_at(p, FAULT_COUNTED_TWICE, s)         ? 2
+																: 1;
 	struct selection_meter *m = &p->meters.selection[practice_counts_at(p, s)];
 
 	if (device == BY_CARD && faulty(p, FAULT_CASHLESS_AS_CASH)) {
@@ -40,7 +42,8 @@ static int shelf_of(const struct ft_practice *p, int s)
 
 static bool refuse(struct ft_practice *p, int s, const char *paid_with, const char *why)
 {
-	struct ft_practice_event *ev = practice_tell(p, FT_PRACTICE_REFUSED, "Selection %s refuses: %s.", p->selections[s].id, why);
+	struct ft_practice_event *ev =
+		practice_tell(p, FT_PRACTICE_REFUSED, "Selection %s refuses: %s.", p->selections[s].id, why);
 
 	memcpy(ev->selection, p->selections[s].id, sizeof ev->selection);
 	ev->paid_with = paid_with;
@@ -94,10 +97,11 @@ static void note_sale(struct ft_practice *p, int s, int shelf, const char *paid_
 		kind = paid_with[0] == 't' ? FT_PRACTICE_TEST : FT_PRACTICE_FREE;
 		ev = practice_tell(p, kind, "Selection %s gives a %s vend.", sel->id, paid_with);
 	} else if (tendered != FT_ABSENT && tendered != price) {
-		ev = practice_tell(p, kind, "Selection %s sold for %s, paid by %s with %s.", sel->id, practice_money(p, price, a),
-		                   paid_with, practice_money(p, tendered, b));
+		ev = practice_tell(p, kind, "Selection %s sold for %s, paid by %s with %s.", sel->id,
+		                   practice_money(p, price, a), paid_with, practice_money(p, tendered, b));
 	} else {
-		ev = practice_tell(p, kind, "Selection %s sold for %s, paid by %s.", sel->id, practice_money(p, price, a), paid_with);
+		ev = practice_tell(p, kind, "Selection %s sold for %s, paid by %s.", sel->id, practice_money(p, price, a),
+		                   paid_with);
 	}
 	memcpy(ev->selection, sel->id, sizeof ev->selection);
 	memcpy(ev->delivered, p->selections[shelf].id, sizeof ev->delivered);
@@ -117,8 +121,9 @@ static void note_sale(struct ft_practice *p, int s, int shelf, const char *paid_
 
 static bool vend_failed(struct ft_practice *p, int s, const char *paid_with)
 {
-	struct ft_practice_event *ev = practice_tell(p, FT_PRACTICE_FAILED,
-		"Selection %s ran its motor and nothing came; the customer is refunded.", p->selections[s].id);
+	struct ft_practice_event *ev =
+		practice_tell(p, FT_PRACTICE_FAILED, "Selection %s ran its motor and nothing came; the customer is refunded.",
+	                  p->selections[s].id);
 
 	memcpy(ev->selection, p->selections[s].id, sizeof ev->selection);
 	ev->paid_with = paid_with;
@@ -154,7 +159,8 @@ bool practice_vend_cash(struct ft_practice *p, int s, bool fails)
 	if (rest > change && !p->quiet) {
 		char a[FT_MONEY_TEXT];
 		practice_tell(p, FT_PRACTICE_MONEY, "There was no change for %s; the machine keeps it.",
-		              practice_money(p, rest - change, a))->amount = rest - change;
+		              practice_money(p, rest - change, a))
+			->amount = rest - change;
 	}
 	return true;
 }

@@ -7,11 +7,11 @@
 
 struct writer {
 	struct ft_practice *p;
-	const struct meters *m;  /* since initialisation */
-	struct meters r;         /* since the last reset */
+	const struct meters *m; /* since initialisation */
+	struct meters r;        /* since the last reset */
 	struct ft_slice reader;
 	struct ft_buf *out;
-	int segments;            /* from ST on */
+	int segments; /* from ST on */
 };
 
 /* "PA2*275*41250" and the line end; counts the segment. */

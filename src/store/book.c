@@ -61,7 +61,7 @@ static enum ft_status look_at_path(const char *path, enum ft_book_mode mode, str
 static enum ft_status settle(struct ft_book *b, struct ft_error *e)
 {
 	static const char rest[] = "PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON; PRAGMA trusted_schema = OFF; "
-	                           "PRAGMA cell_size_check = ON";
+							   "PRAGMA cell_size_check = ON";
 	int rc = SQLITE_OK;
 
 	for (int waited = 0; waited <= BOOK_PATIENCE_MS; waited += 10) {
@@ -92,7 +92,8 @@ static enum ft_status look_over_table(struct ft_book *b, const char *sql, struct
 static enum ft_status look_over(struct ft_book *b, struct ft_error *e)
 {
 	static const char *const tables[] = { "PRAGMA quick_check(visit)", "PRAGMA quick_check(evidence)",
-		"PRAGMA quick_check(statement)", "PRAGMA quick_check(waiver)", "PRAGMA quick_check(package)" };
+		                                  "PRAGMA quick_check(statement)", "PRAGMA quick_check(waiver)",
+		                                  "PRAGMA quick_check(package)" };
 	struct book_query q = book_ask(b, "SELECT page_count * page_size FROM pragma_page_count, pragma_page_size");
 	int64_t size = 0;
 	enum ft_status s = book_number(&q, "looking over", &size, e);
@@ -129,8 +130,10 @@ static enum ft_status connect_frozen(struct ft_book *b, struct ft_error *e)
 	ft_buf_byte(&name, 0);
 	if (name.status != FT_OK || (stat(name.p, &st) == 0 && st.st_size > 0)) {
 		ft_buf_done(&name);
-		return ft_fail(e, FT_E_STORE, "The book %s cannot be read from where it lies; copy it and the file %s-wal to a place that can be written.",
-		               b->path, b->path);
+		return ft_fail(
+			e, FT_E_STORE,
+			"The book %s cannot be read from where it lies; copy it and the file %s-wal to a place that can be written.",
+			b->path, b->path);
 	}
 	ft_buf_clear(&name);
 	ft_buf_puts(&name, "file:");
@@ -143,7 +146,7 @@ static enum ft_status connect_frozen(struct ft_book *b, struct ft_error *e)
 	ft_buf_puts(&name, "?immutable=1");
 	ft_buf_byte(&name, 0);
 	s = name.status != FT_OK ? ft_fail_memory(e, "opening the book")
-	                         : connect_as(b, name.p, SQLITE_OPEN_READONLY | SQLITE_OPEN_URI, e);
+							 : connect_as(b, name.p, SQLITE_OPEN_READONLY | SQLITE_OPEN_URI, e);
 	ft_buf_done(&name);
 	return s;
 }
@@ -214,8 +217,10 @@ static enum ft_status check_contents(struct ft_book *b, struct ft_arena *a, stru
 		if (!book_blob(&q, 0, a, &stated))
 			break;
 		if (stated.n != FT_HASH_BYTES || memcmp(stated.p, h.b, FT_HASH_BYTES) != 0)
-			s = ft_fail(e, FT_E_STORE, "The book %s is damaged: a piece of evidence is not what it was (it has the hash %.16s now); add it again or take the last backup.",
-			            b->path, ft_hash_text(&h, text));
+			s = ft_fail(
+				e, FT_E_STORE,
+				"The book %s is damaged: a piece of evidence is not what it was (it has the hash %.16s now); add it again or take the last backup.",
+				b->path, ft_hash_text(&h, text));
 	}
 	if (s != FT_OK) {
 		book_asked(&q, "checking", NULL);
@@ -241,8 +246,9 @@ enum ft_status ft_book_check(struct ft_book *b, struct ft_arena *a, struct ft_bo
 		s = check_contents(b, a, e);
 	if (s != FT_OK)
 		return s;
-	q = book_ask(b, "SELECT (SELECT count(*) FROM visit), (SELECT count(*) FROM visit WHERE closed_us IS NULL), "
-	                "(SELECT count(*) FROM content), (SELECT coalesce(sum(size), 0) FROM content)");
+	q = book_ask(b,
+	             "SELECT (SELECT count(*) FROM visit), (SELECT count(*) FROM visit WHERE closed_us IS NULL), "
+	             "(SELECT count(*) FROM content), (SELECT coalesce(sum(size), 0) FROM content)");
 	if (book_row(&q)) {
 		state.visits = book_i64(&q, 0);
 		state.open_visits = book_i64(&q, 1);
@@ -303,7 +309,8 @@ static enum ft_status backup_into(struct ft_book *b, char *part, const char *pat
 	if (rc == SQLITE_OK)
 		rc = copy_pages(to.db, b->db);
 	if (rc == SQLITE_CANTOPEN || (rc & 0xff) == SQLITE_CANTOPEN)
-		s = ft_fail(e, FT_E_STORE, "The backup %s cannot be written there; look whether the folder exists and may be written.", path);
+		s = ft_fail(e, FT_E_STORE,
+		            "The backup %s cannot be written there; look whether the folder exists and may be written.", path);
 	else if (rc != SQLITE_OK)
 		s = book_fail(&to, rc, "copying", e);
 	if (sqlite3_close(to.db) != SQLITE_OK && s == FT_OK)
@@ -321,7 +328,8 @@ enum ft_status ft_book_backup(struct ft_book *b, const char *path, struct ft_err
 	enum ft_status s;
 
 	if (stat(path, &st) == 0)
-		return ft_fail(e, FT_E_USAGE, "%s is there already; give the backup a new name, such as one with today's date.", path);
+		return ft_fail(e, FT_E_USAGE, "%s is there already; give the backup a new name, such as one with today's date.",
+		               path);
 	ft_buf_printf(&part, "%s.part-%ld", path, (long)getpid());
 	ft_buf_byte(&part, 0);
 	s = part.status != FT_OK ? ft_fail_memory(e, "copying the book") : backup_into(b, part.p, path, e);

@@ -13,9 +13,9 @@ struct ft_book {
 };
 
 enum {
-	BOOK_VERSION = 2,           /* user_version of a book this program writes */
+	BOOK_VERSION = 2,              /* user_version of a book this program writes */
 	BOOK_APPLICATION = 0x66746c62, /* "ftlb" in the header: other programs' databases are told apart */
-	BOOK_PATIENCE_MS = 10000,   /* how long another program may hold the book before we give up */
+	BOOK_PATIENCE_MS = 10000,      /* how long another program may hold the book before we give up */
 };
 
 /* One prepared statement with the first failure kept, so that a caller checks once at the end. */
@@ -31,8 +31,8 @@ struct book_query book_ask(struct ft_book *b, const char *sql);
 void book_put_text(struct book_query *q, const char *text); /* NULL is written as null; `text` must outlive the query */
 void book_put_i64(struct book_query *q, int64_t v);         /* FT_ABSENT is written as null */
 void book_put_blob(struct book_query *q, const void *p, size_t n);
-bool book_row(struct book_query *q); /* true: a row stands ready */
-int64_t book_i64(const struct book_query *q, int column);   /* FT_ABSENT for null */
+bool book_row(struct book_query *q);                                         /* true: a row stands ready */
+int64_t book_i64(const struct book_query *q, int column);                    /* FT_ABSENT for null */
 const char *book_text(struct book_query *q, int column, struct ft_arena *a); /* NULL for null */
 bool book_blob(struct book_query *q, int column, struct ft_arena *a, struct ft_slice *ret);
 
@@ -58,7 +58,8 @@ enum ft_status book_bring_up_to_date(struct ft_book *b, struct ft_error *e);
 
 /* visits.c: shared with filing */
 enum ft_status book_visit_number(struct ft_book *b, const char *id, int64_t *ret, bool *ret_closed, struct ft_error *e);
-enum ft_status book_free_id(struct ft_book *b, const char *asset, struct ft_arena *a, const char **ret, struct ft_error *e);
+enum ft_status book_free_id(struct ft_book *b, const char *asset, struct ft_arena *a, const char **ret,
+                            struct ft_error *e);
 /* The visit is touched: its state is a later one now. */
 enum ft_status book_touch(struct ft_book *b, int64_t visit, int64_t at_us, struct ft_error *e);
 

@@ -6,8 +6,10 @@
  * file again heals them: that is what the comparison is for. */
 static enum ft_status put_content(struct ft_book *b, const struct ft_evidence *x, struct ft_error *e)
 {
-	struct book_query q = book_ask(b, "INSERT INTO content (hash, size, bytes) VALUES (?, ?, ?) ON CONFLICT (hash) DO UPDATE "
-	                                  "SET size = excluded.size, bytes = excluded.bytes WHERE bytes IS NOT excluded.bytes");
+	struct book_query q =
+		book_ask(b,
+	             "INSERT INTO content (hash, size, bytes) VALUES (?, ?, ?) ON CONFLICT (hash) DO UPDATE "
+	             "SET size = excluded.size, bytes = excluded.bytes WHERE bytes IS NOT excluded.bytes");
 
 	book_put_blob(&q, x->hash.b, FT_HASH_BYTES);
 	book_put_i64(&q, (int64_t)x->bytes.n);
@@ -22,8 +24,9 @@ enum ft_status book_put_evidence(struct ft_book *b, int64_t visit, const struct 
 
 	if (s != FT_OK)
 		return s;
-	q = book_ask(b, "INSERT INTO evidence (visit, number, hash, kind, stage, name, added_us, added_offset) "
-	                "VALUES (?, ?, ?, ?, ?, ?, ?, ?)");
+	q = book_ask(b,
+	             "INSERT INTO evidence (visit, number, hash, kind, stage, name, added_us, added_offset) "
+	             "VALUES (?, ?, ?, ?, ?, ?, ?, ?)");
 	book_put_i64(&q, visit);
 	book_put_i64(&q, x->number);
 	book_put_blob(&q, x->hash.b, FT_HASH_BYTES);
@@ -37,7 +40,8 @@ enum ft_status book_put_evidence(struct ft_book *b, int64_t visit, const struct 
 
 enum ft_status book_put_statement(struct ft_book *b, int64_t visit, const struct ft_statement *x, struct ft_error *e)
 {
-	struct book_query q = book_ask(b, "INSERT INTO statement (visit, claim, text, by_whom, at_us, at_offset) VALUES (?, ?, ?, ?, ?, ?)");
+	struct book_query q =
+		book_ask(b, "INSERT INTO statement (visit, claim, text, by_whom, at_us, at_offset) VALUES (?, ?, ?, ?, ?, ?)");
 
 	book_put_i64(&q, visit);
 	book_put_text(&q, ft_claim(x->claim)->id);
@@ -50,7 +54,8 @@ enum ft_status book_put_statement(struct ft_book *b, int64_t visit, const struct
 
 enum ft_status book_put_waiver(struct ft_book *b, int64_t visit, const struct ft_waiver *x, struct ft_error *e)
 {
-	struct book_query q = book_ask(b, "INSERT INTO waiver (visit, claim, because, by_whom, at_us, at_offset) VALUES (?, ?, ?, ?, ?, ?)");
+	struct book_query q =
+		book_ask(b, "INSERT INTO waiver (visit, claim, because, by_whom, at_us, at_offset) VALUES (?, ?, ?, ?, ?, ?)");
 
 	book_put_i64(&q, visit);
 	book_put_text(&q, ft_claim(x->claim)->id);
@@ -63,8 +68,9 @@ enum ft_status book_put_waiver(struct ft_book *b, int64_t visit, const struct ft
 
 enum ft_status book_put_package(struct ft_book *b, int64_t visit, const struct ft_package *x, struct ft_error *e)
 {
-	struct book_query q = book_ask(b, "INSERT OR IGNORE INTO package (visit, hash, signed_by, sent, at_us, at_offset) "
-	                                  "VALUES (?, ?, ?, ?, ?, ?)");
+	struct book_query q = book_ask(b,
+	                               "INSERT OR IGNORE INTO package (visit, hash, signed_by, sent, at_us, at_offset) "
+	                               "VALUES (?, ?, ?, ?, ?, ?)");
 
 	book_put_i64(&q, visit);
 	book_put_blob(&q, x->hash.b, FT_HASH_BYTES);
@@ -85,7 +91,8 @@ static enum ft_status known_already(struct ft_book *b, int64_t visit, const stru
 	return book_number(&q, "adding evidence to", ret, e);
 }
 
-static enum ft_status add_one(struct ft_book *b, int64_t visit, struct ft_evidence *x, bool *ret_known, struct ft_error *e)
+static enum ft_status add_one(struct ft_book *b, int64_t visit, struct ft_evidence *x, bool *ret_known,
+                              struct ft_error *e)
 {
 	int64_t number;
 	struct book_query q;
@@ -113,12 +120,13 @@ static enum ft_status visit_for_change(struct ft_book *b, const char *id, bool l
 	enum ft_status s = book_visit_number(b, id, ret, &closed, e);
 
 	if (s == FT_OK && closed && !late)
-		return ft_fail(e, FT_E_USAGE, "The visit %s is closed and stays as it is; open another with fettle visit open.", id);
+		return ft_fail(e, FT_E_USAGE, "The visit %s is closed and stays as it is; open another with fettle visit open.",
+		               id);
 	return s;
 }
 
-enum ft_status ft_book_evidence_add(struct ft_book *b, const char *id, struct ft_evidence *list, size_t count, bool *ret_known,
-                                    struct ft_error *e)
+enum ft_status ft_book_evidence_add(struct ft_book *b, const char *id, struct ft_evidence *list, size_t count,
+                                    bool *ret_known, struct ft_error *e)
 {
 	int64_t visit = 0;
 	enum ft_status s;
@@ -126,8 +134,8 @@ enum ft_status ft_book_evidence_add(struct ft_book *b, const char *id, struct ft
 	/* Hashing takes time: it is done before others are kept from writing. */
 	for (size_t i = 0; i < count; i++) {
 		if (list[i].bytes.n > FT_EVIDENCE_BYTES_MAX)
-			return ft_fail(e, FT_E_INPUT, "%s has more than the %u MB that one piece of evidence may have.", list[i].name,
-			               FT_EVIDENCE_BYTES_MAX >> 20);
+			return ft_fail(e, FT_E_INPUT, "%s has more than the %u MB that one piece of evidence may have.",
+			               list[i].name, FT_EVIDENCE_BYTES_MAX >> 20);
 		list[i].hash = ft_hash_of(list[i].bytes.p, list[i].bytes.n);
 		list[i].size = (int64_t)list[i].bytes.n;
 	}
@@ -160,11 +168,14 @@ enum ft_status ft_book_content(struct ft_book *b, const struct ft_hash *hash, st
 	if (s != FT_OK)
 		return s;
 	if (!bytes.p)
-		return ft_fail(e, FT_E_STORE, "The book %s holds no evidence with the hash %.16s.", b->path, ft_hash_text(hash, text));
+		return ft_fail(e, FT_E_STORE, "The book %s holds no evidence with the hash %.16s.", b->path,
+		               ft_hash_text(hash, text));
 	now = ft_hash_of(bytes.p, bytes.n);
 	if (memcmp(now.b, hash->b, FT_HASH_BYTES) != 0)
-		return ft_fail(e, FT_E_STORE, "The book %s is damaged: the evidence %.16s is not what was added; add it again or take the last backup.",
-		               b->path, ft_hash_text(hash, text));
+		return ft_fail(
+			e, FT_E_STORE,
+			"The book %s is damaged: the evidence %.16s is not what was added; add it again or take the last backup.",
+			b->path, ft_hash_text(hash, text));
 	*ret = bytes;
 	return FT_OK;
 }
@@ -215,8 +226,9 @@ enum ft_status ft_book_package_add(struct ft_book *b, const char *id, const stru
 enum ft_status ft_book_package_list(struct ft_book *b, const char *id, struct ft_arena *a, struct ft_package **ret,
                                     size_t *ret_count, struct ft_error *e)
 {
-	struct book_query q = book_ask(b, "SELECT p.hash, p.signed_by, p.sent, p.at_us, p.at_offset FROM package p "
-	                                  "JOIN visit v ON v.number = p.visit WHERE v.id = ? ORDER BY p.at_us, p.hash");
+	struct book_query q = book_ask(b,
+	                               "SELECT p.hash, p.signed_by, p.sent, p.at_us, p.at_offset FROM package p "
+	                               "JOIN visit v ON v.number = p.visit WHERE v.id = ? ORDER BY p.at_us, p.hash");
 	struct ft_package *list = NULL;
 	size_t count = 0, room = 0;
 	enum ft_status s;
@@ -230,8 +242,10 @@ enum ft_status ft_book_package_list(struct ft_book *b, const char *id, struct ft
 			break;
 		}
 		list = grown;
-		list[count] = (struct ft_package){ .signed_by = book_text(&q, 1, a), .sent = book_i64(&q, 2) == 1,
-			.at_us = book_i64(&q, 3), .at_offset = (int)book_i64(&q, 4) };
+		list[count] = (struct ft_package){ .signed_by = book_text(&q, 1, a),
+			                               .sent = book_i64(&q, 2) == 1,
+			                               .at_us = book_i64(&q, 3),
+			                               .at_offset = (int)book_i64(&q, 4) };
 		memcpy(list[count++].hash.b, hash.p, FT_HASH_BYTES);
 	}
 	s = book_asked(&q, "reading", e);

@@ -2,7 +2,8 @@
 /* Filing a visit that came from another book, and what the book holds against it. */
 #include "book.h"
 
-static const char *const conflict_words[] = { "unit-elsewhere", "sim-elsewhere", "serial-differs", "older", "later-visit" };
+static const char *const conflict_words[] = { "unit-elsewhere", "sim-elsewhere", "serial-differs", "older",
+	                                          "later-visit" };
 
 const char *ft_conflict_word(enum ft_conflict_kind k)
 {
@@ -75,8 +76,8 @@ static enum ft_status ask_conflict(struct ft_book *b, size_t rule, const struct 
 	return ret->sentence ? FT_OK : ft_fail_memory(e, "looking for conflicts");
 }
 
-enum ft_status ft_book_conflicts(struct ft_book *b, const struct ft_visit *v, struct ft_arena *a, struct ft_conflict **ret,
-                                 size_t *ret_count, struct ft_error *e)
+enum ft_status ft_book_conflicts(struct ft_book *b, const struct ft_visit *v, struct ft_arena *a,
+                                 struct ft_conflict **ret, size_t *ret_count, struct ft_error *e)
 {
 	enum { RULES = sizeof rules / sizeof *rules };
 	struct ft_conflict *list = FT_NEW_ARRAY(a, RULES, struct ft_conflict);
@@ -98,8 +99,8 @@ enum ft_status ft_book_conflicts(struct ft_book *b, const struct ft_visit *v, st
 	return s;
 }
 
-static enum ft_status put_filed_visit(struct ft_book *b, const struct ft_visit *v, struct ft_arena *a, const char **ret_id,
-                                      struct ft_error *e)
+static enum ft_status put_filed_visit(struct ft_book *b, const struct ft_visit *v, struct ft_arena *a,
+                                      const char **ret_id, struct ft_error *e)
 {
 	struct book_query q = book_ask(b, "SELECT count(*) FROM visit WHERE id = ?");
 	int64_t taken = 0;
@@ -124,7 +125,7 @@ static enum ft_status put_filed_visit(struct ft_book *b, const struct ft_visit *
 static enum ft_status clear_visit(struct ft_book *b, int64_t number, struct ft_error *e)
 {
 	static const char *const sql[] = { "DELETE FROM evidence WHERE visit = ?", "DELETE FROM statement WHERE visit = ?",
-		"DELETE FROM waiver WHERE visit = ?" };
+		                               "DELETE FROM waiver WHERE visit = ?" };
 	enum ft_status s = FT_OK;
 
 	for (size_t i = 0; s == FT_OK && i < sizeof sql / sizeof *sql; i++) {
@@ -137,8 +138,9 @@ static enum ft_status clear_visit(struct ft_book *b, int64_t number, struct ft_e
 
 static enum ft_status fill_visit(struct ft_book *b, int64_t number, const struct ft_visit *v, struct ft_error *e)
 {
-	struct book_query q = book_ask(b, "UPDATE visit SET site = ?, machine_serial = ?, unit = ?, sim = ?, technician = ?, "
-	                                  "without = ?, closed_us = ?, closed_offset = ?, changed_us = ? WHERE number = ?");
+	struct book_query q = book_ask(b,
+	                               "UPDATE visit SET site = ?, machine_serial = ?, unit = ?, sim = ?, technician = ?, "
+	                               "without = ?, closed_us = ?, closed_offset = ?, changed_us = ? WHERE number = ?");
 	enum ft_status s;
 
 	book_put_text(&q, v->site);
@@ -161,8 +163,8 @@ static enum ft_status fill_visit(struct ft_book *b, int64_t number, const struct
 	return s;
 }
 
-static enum ft_status file_visit(struct ft_book *b, const struct ft_visit *v, const struct ft_package *p, struct ft_arena *a,
-                                 const char **ret_id, enum ft_filed *ret_filed, struct ft_error *e)
+static enum ft_status file_visit(struct ft_book *b, const struct ft_visit *v, const struct ft_package *p,
+                                 struct ft_arena *a, const char **ret_id, enum ft_filed *ret_filed, struct ft_error *e)
 {
 	struct book_query q = book_ask(b, "SELECT number, id, changed_us FROM visit WHERE key = ?");
 	int64_t number = FT_ABSENT, changed = 0;
@@ -184,7 +186,9 @@ static enum ft_status file_visit(struct ft_book *b, const struct ft_visit *v, co
 		if (s == FT_OK)
 			s = book_visit_number(b, *ret_id, &number, &closed, e);
 	} else {
-		*ret_filed = v->changed_us > changed ? FT_FILED_UPDATED : v->changed_us == changed ? FT_FILED_KNOWN : FT_FILED_OLDER;
+		*ret_filed = v->changed_us > changed ? FT_FILED_UPDATED
+			: v->changed_us == changed       ? FT_FILED_KNOWN
+											 : FT_FILED_OLDER;
 		if (*ret_filed == FT_FILED_UPDATED)
 			s = clear_visit(b, number, e);
 	}
@@ -203,7 +207,8 @@ enum ft_status ft_book_file(struct ft_book *b, const struct ft_visit *v, const s
 	for (size_t i = 0; i < v->evidence_count; i++) {
 		struct ft_hash h = ft_hash_of(v->evidence[i].bytes.p, v->evidence[i].bytes.n);
 		if (!v->evidence[i].bytes.p || memcmp(h.b, v->evidence[i].hash.b, FT_HASH_BYTES) != 0)
-			return ft_fail(e, FT_E_INPUT, "The evidence %s of %s is not there or is not what its hash says; nothing was filed.",
+			return ft_fail(e, FT_E_INPUT,
+			               "The evidence %s of %s is not there or is not what its hash says; nothing was filed.",
 			               v->evidence[i].name, v->id);
 	}
 	s = book_begin_write(b, e);

@@ -22,7 +22,8 @@ void book_put_text(struct book_query *q, const char *text)
 {
 	q->bound++;
 	if (q->st)
-		bound(q, text ? sqlite3_bind_text(q->st, q->bound, text, -1, SQLITE_STATIC) : sqlite3_bind_null(q->st, q->bound));
+		bound(q,
+		      text ? sqlite3_bind_text(q->st, q->bound, text, -1, SQLITE_STATIC) : sqlite3_bind_null(q->st, q->bound));
 }
 
 void book_put_i64(struct book_query *q, int64_t v)
@@ -136,32 +137,40 @@ enum ft_status book_fail(const struct ft_book *b, int rc, const char *doing, str
 	case SQLITE_NOMEM:
 		return ft_fail_memory(e, doing);
 	case SQLITE_NOTADB:
-		return ft_fail(e, FT_E_STORE, "%s is not a book; it is some other file, left as it was; look at the name after --book.",
-		               path);
+		return ft_fail(e, FT_E_STORE,
+		               "%s is not a book; it is some other file, left as it was; look at the name after --book.", path);
 	case SQLITE_CORRUPT:
-		return ft_fail(e, FT_E_STORE, "The book %s is damaged; keep it, and go on with the last backup (fettle book backup makes one).",
-		               path);
+		return ft_fail(
+			e, FT_E_STORE,
+			"The book %s is damaged; keep it, and go on with the last backup (fettle book backup makes one).", path);
 	case SQLITE_BUSY:
 	case SQLITE_LOCKED:
-		return ft_fail(e, FT_E_STORE, "The book %s is held by another program; nothing was changed; try again when it is done.",
-		               path);
+		return ft_fail(e, FT_E_STORE,
+		               "The book %s is held by another program; nothing was changed; try again when it is done.", path);
 	case SQLITE_READONLY:
 	case SQLITE_PERM:
-		return ft_fail(e, FT_E_STORE, "The book %s may only be read here; nothing was changed; ask for permission to write it or use another.",
-		               path);
+		return ft_fail(
+			e, FT_E_STORE,
+			"The book %s may only be read here; nothing was changed; ask for permission to write it or use another.",
+			path);
 	case SQLITE_FULL:
-		return ft_fail(e, FT_E_STORE, "The disk is full: the book %s was left as it was; make room and try again.", path);
+		return ft_fail(e, FT_E_STORE, "The disk is full: the book %s was left as it was; make room and try again.",
+		               path);
 	case SQLITE_CANTOPEN:
 		if (os == EACCES || os == EPERM)
 			return ft_fail(e, FT_E_STORE, "You have no permission to open the book %s; ask its owner.", path);
-		return ft_fail(e, FT_E_STORE, "The book %s cannot be opened: %s.", path, os ? strerror(os) : "its place does not allow it");
+		return ft_fail(e, FT_E_STORE, "The book %s cannot be opened: %s.", path,
+		               os ? strerror(os) : "its place does not allow it");
 	case SQLITE_IOERR:
 		if (rc == SQLITE_IOERR_NOMEM)
 			return ft_fail_memory(e, doing);
 		if (os == ENOSPC || os == EDQUOT)
-			return ft_fail(e, FT_E_STORE, "The disk is full: the book %s was left as it was; make room and try again.", path);
-		return ft_fail(e, FT_E_STORE, "The disk failed while %s the book %s (%s); it was left as it was; look at the disk and try again.",
-		               doing, path, os ? strerror(os) : "read or write error");
+			return ft_fail(e, FT_E_STORE, "The disk is full: the book %s was left as it was; make room and try again.",
+			               path);
+		return ft_fail(
+			e, FT_E_STORE,
+			"The disk failed while %s the book %s (%s); it was left as it was; look at the disk and try again.", doing,
+			path, os ? strerror(os) : "read or write error");
 	default:
 		return ft_fail(e, FT_E_STORE, "The book %s did not allow %s it: %s.", path, doing,
 		               b->db ? sqlite3_errmsg(b->db) : sqlite3_errstr(rc));

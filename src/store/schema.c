@@ -85,11 +85,15 @@ static enum ft_status known(struct ft_book *b, int64_t *ret_version, struct ft_e
 	if (s != FT_OK)
 		return s;
 	if (application != BOOK_APPLICATION && (application != 0 || tables != 0))
-		return ft_fail(e, FT_E_STORE, "%s is a database of some other program, not a book; it was left as it was; look at the name after --book.",
-		               b->path);
+		return ft_fail(
+			e, FT_E_STORE,
+			"%s is a database of some other program, not a book; it was left as it was; look at the name after --book.",
+			b->path);
 	if (version > BOOK_VERSION)
-		return ft_fail(e, FT_E_STORE, "The book %s was written by a newer fettle (version %lld of the book, this one knows %d); use the newer program.",
-		               b->path, (long long)version, BOOK_VERSION);
+		return ft_fail(
+			e, FT_E_STORE,
+			"The book %s was written by a newer fettle (version %lld of the book, this one knows %d); use the newer program.",
+			b->path, (long long)version, BOOK_VERSION);
 	if (application == BOOK_APPLICATION && version < 1)
 		return book_fail(b, SQLITE_CORRUPT, "reading", e);
 	*ret_version = version;

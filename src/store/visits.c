@@ -2,16 +2,26 @@
 /* Visits: opened, found, loaded, listed, changed, closed. */
 #include "book.h"
 
-#define VISIT_COLUMNS "number, id, key, asset, site, machine_serial, unit, sim, technician, without, opened_us, " \
+#define VISIT_COLUMNS                                                                           \
+	"number, id, key, asset, site, machine_serial, unit, sim, technician, without, opened_us, " \
 	"opened_offset, closed_us, closed_offset, changed_us"
 
 static int64_t take_visit(struct book_query *q, struct ft_arena *a, struct ft_visit *v)
 {
 	*v = (struct ft_visit){
-		.id = book_text(q, 1, a), .key = book_text(q, 2, a), .asset = book_text(q, 3, a), .site = book_text(q, 4, a),
-		.machine_serial = book_text(q, 5, a), .unit = book_text(q, 6, a), .sim = book_text(q, 7, a),
-		.technician = book_text(q, 8, a), .without = (unsigned)book_i64(q, 9), .opened_us = book_i64(q, 10),
-		.opened_offset = (int)book_i64(q, 11), .closed_us = book_i64(q, 12), .changed_us = book_i64(q, 14),
+		.id = book_text(q, 1, a),
+		.key = book_text(q, 2, a),
+		.asset = book_text(q, 3, a),
+		.site = book_text(q, 4, a),
+		.machine_serial = book_text(q, 5, a),
+		.unit = book_text(q, 6, a),
+		.sim = book_text(q, 7, a),
+		.technician = book_text(q, 8, a),
+		.without = (unsigned)book_i64(q, 9),
+		.opened_us = book_i64(q, 10),
+		.opened_offset = (int)book_i64(q, 11),
+		.closed_us = book_i64(q, 12),
+		.changed_us = book_i64(q, 14),
 	};
 	v->closed_offset = v->closed_us != FT_ABSENT ? (int)book_i64(q, 13) : 0;
 	return book_i64(q, 0);
@@ -49,7 +59,8 @@ enum ft_status book_touch(struct ft_book *b, int64_t visit, int64_t at_us, struc
 }
 
 /* Ids are spoken on the telephone and become names of files: nothing but letters, digits, - . _ in them. */
-enum ft_status book_free_id(struct ft_book *b, const char *asset, struct ft_arena *a, const char **ret, struct ft_error *e)
+enum ft_status book_free_id(struct ft_book *b, const char *asset, struct ft_arena *a, const char **ret,
+                            struct ft_error *e)
 {
 	char *stem = ft_arena_text(a, ft_slice_of(asset));
 	struct book_query q = book_ask(b, "SELECT 1 + count(*) FROM visit WHERE asset = ?");
@@ -94,13 +105,15 @@ static enum ft_status put_visit(struct ft_book *b, const struct ft_visit *v, str
 	book_put_text(&q, key);
 	s = book_number(&q, "opening a visit in", &known, e);
 	if (s == FT_OK && known)
-		return ft_fail(e, FT_E_USAGE, "A visit of %s was opened by the same person at this very moment already.", v->asset);
+		return ft_fail(e, FT_E_USAGE, "A visit of %s was opened by the same person at this very moment already.",
+		               v->asset);
 	if (s == FT_OK)
 		s = book_free_id(b, v->asset, a, &id, e);
 	if (s != FT_OK)
 		return s;
-	q = book_ask(b, "INSERT INTO visit (id, key, asset, site, machine_serial, unit, sim, technician, without, opened_us, "
-	                "opened_offset, changed_us) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)");
+	q = book_ask(b,
+	             "INSERT INTO visit (id, key, asset, site, machine_serial, unit, sim, technician, without, opened_us, "
+	             "opened_offset, changed_us) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)");
 	book_put_text(&q, id);
 	book_put_text(&q, key);
 	book_put_text(&q, v->asset);
@@ -134,7 +147,8 @@ enum ft_status ft_book_visit_open(struct ft_book *b, const struct ft_visit *v, s
 
 static enum ft_status closed_already(const char *id, struct ft_error *e)
 {
-	return ft_fail(e, FT_E_USAGE, "The visit %s is closed and stays as it is; open another with fettle visit open.", id);
+	return ft_fail(e, FT_E_USAGE, "The visit %s is closed and stays as it is; open another with fettle visit open.",
+	               id);
 }
 
 static enum ft_status set_visit(struct ft_book *b, const char *id, const struct ft_visit_change *c, struct ft_error *e)
@@ -146,9 +160,10 @@ static enum ft_status set_visit(struct ft_book *b, const char *id, const struct 
 
 	if (s != FT_OK || closed)
 		return s != FT_OK ? s : closed_already(id, e);
-	q = book_ask(b, "UPDATE visit SET site = coalesce(?, site), machine_serial = coalesce(?, machine_serial), "
-	                "unit = coalesce(?, unit), sim = coalesce(?, sim), technician = coalesce(?, technician), "
-	                "without = coalesce(?, without) WHERE number = ?");
+	q = book_ask(b,
+	             "UPDATE visit SET site = coalesce(?, site), machine_serial = coalesce(?, machine_serial), "
+	             "unit = coalesce(?, unit), sim = coalesce(?, sim), technician = coalesce(?, technician), "
+	             "without = coalesce(?, without) WHERE number = ?");
 	book_put_text(&q, c->site);
 	book_put_text(&q, c->machine_serial);
 	book_put_text(&q, c->unit);
@@ -195,7 +210,8 @@ enum ft_status ft_book_visit_close(struct ft_book *b, const char *id, int64_t at
 static enum ft_status find_by_asset(struct ft_book *b, const char *name, struct ft_arena *a, const char **ret_id,
                                     struct ft_buf *choices, struct ft_error *e)
 {
-	struct book_query q = book_ask(b, "SELECT id, closed_us IS NULL FROM visit WHERE asset = ? ORDER BY opened_us DESC, number DESC");
+	struct book_query q =
+		book_ask(b, "SELECT id, closed_us IS NULL FROM visit WHERE asset = ? ORDER BY opened_us DESC, number DESC");
 	const char *open_id = NULL, *any = NULL;
 	size_t open_count = 0, count = 0;
 	enum ft_status s;
@@ -222,7 +238,8 @@ static enum ft_status find_by_asset(struct ft_book *b, const char *name, struct 
 		return ft_fail(e, FT_E_USAGE, "The book has no visit %s; fettle visit show lists those it has.", name);
 	if (open_count != 1 && count != 1)
 		return ft_fail(e, FT_E_USAGE, "%s has %zu visits and %s of them is open; name one: %s.", name, count,
-		               open_count ? "more than one" : "none", choices->status == FT_OK ? choices->p : "see fettle visit show");
+		               open_count ? "more than one" : "none",
+		               choices->status == FT_OK ? choices->p : "see fettle visit show");
 	*ret_id = open_count == 1 ? open_id : any;
 	return FT_OK;
 }
@@ -250,10 +267,12 @@ enum ft_status ft_book_visit_find(struct ft_book *b, const char *name, struct ft
 	return s;
 }
 
-static enum ft_status load_words(struct ft_book *b, int64_t number, struct ft_arena *a, struct ft_visit *v, struct ft_error *e)
+static enum ft_status load_words(struct ft_book *b, int64_t number, struct ft_arena *a, struct ft_visit *v,
+                                 struct ft_error *e)
 {
 	size_t room[2] = { 0, 0 };
-	struct book_query q = book_ask(b,
+	struct book_query q = book_ask(
+		b,
 		"SELECT 0, claim, text, by_whom, at_us, at_offset, number FROM statement WHERE visit = ?1 UNION ALL "
 		"SELECT 1, claim, because, by_whom, at_us, at_offset, number FROM waiver WHERE visit = ?1 ORDER BY 1, 7");
 
@@ -279,7 +298,8 @@ static enum ft_status load_words(struct ft_book *b, int64_t number, struct ft_ar
 			if (!grown)
 				break;
 			v->waivers = grown;
-			v->waivers[v->waiver_count++] = (struct ft_waiver){ claim, text, by, book_i64(&q, 4), (int)book_i64(&q, 5) };
+			v->waivers[v->waiver_count++] =
+				(struct ft_waiver){ claim, text, by, book_i64(&q, 4), (int)book_i64(&q, 5) };
 		}
 	}
 	q.no_room |= a->failed;
@@ -291,8 +311,10 @@ static enum ft_status load_evidence(struct ft_book *b, int64_t number, enum ft_b
 {
 	size_t room = 0;
 	enum ft_status s;
-	struct book_query q = book_ask(b, "SELECT e.number, e.kind, e.stage, e.name, e.hash, c.size, e.added_us, e.added_offset "
-	                                  "FROM evidence e JOIN content c ON c.hash = e.hash WHERE e.visit = ? ORDER BY e.number");
+	struct book_query q =
+		book_ask(b,
+	             "SELECT e.number, e.kind, e.stage, e.name, e.hash, c.size, e.added_us, e.added_offset "
+	             "FROM evidence e JOIN content c ON c.hash = e.hash WHERE e.visit = ? ORDER BY e.number");
 
 	book_put_i64(&q, number);
 	while (book_row(&q)) {
@@ -302,8 +324,11 @@ static enum ft_status load_evidence(struct ft_book *b, int64_t number, enum ft_b
 			break;
 		v->evidence = grown;
 		x = &grown[v->evidence_count++];
-		*x = (struct ft_evidence){ .number = book_i64(&q, 0), .name = book_text(&q, 3, a), .size = book_i64(&q, 5),
-			.added_us = book_i64(&q, 6), .added_offset = (int)book_i64(&q, 7) };
+		*x = (struct ft_evidence){ .number = book_i64(&q, 0),
+			                       .name = book_text(&q, 3, a),
+			                       .size = book_i64(&q, 5),
+			                       .added_us = book_i64(&q, 6),
+			                       .added_offset = (int)book_i64(&q, 7) };
 		if (hash.n == FT_HASH_BYTES)
 			memcpy(x->hash.b, hash.p, FT_HASH_BYTES);
 		ft_evidence_parse(ft_slice_of(book_text(&q, 1, a)), &x->kind);
@@ -352,8 +377,9 @@ enum ft_status ft_book_visit_load(struct ft_book *b, const char *id, enum ft_boo
 enum ft_status ft_book_visit_list(struct ft_book *b, int64_t since_us, struct ft_arena *a, struct ft_visit **ret,
                                   size_t *ret_count, struct ft_error *e)
 {
-	struct book_query q = book_ask(b, "SELECT " VISIT_COLUMNS " FROM visit WHERE ?1 IS NULL OR opened_us >= ?1 OR "
-	                                  "closed_us IS NULL ORDER BY opened_us DESC, number DESC");
+	struct book_query q = book_ask(b,
+	                               "SELECT " VISIT_COLUMNS " FROM visit WHERE ?1 IS NULL OR opened_us >= ?1 OR "
+	                               "closed_us IS NULL ORDER BY opened_us DESC, number DESC");
 	struct ft_visit *list = NULL;
 	size_t count = 0, room = 0;
 	enum ft_status s;

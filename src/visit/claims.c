@@ -121,8 +121,10 @@ static bool against(struct judging *j, struct ft_claim_state *c, struct heaviest
 
 static void decide_audit(struct judging *j, struct ft_claim_state *c, const struct judge_audit *r)
 {
-	static const enum ft_rule_id rules[] = { FT_RULE_AUDIT_CRC, FT_RULE_AUDIT_SEGMENT_COUNT, FT_RULE_AUDIT_CONTROL_NUMBER,
-		FT_RULE_AUDIT_BAD_NUMBER, FT_RULE_AUDIT_TRUNCATED, FT_RULE_AUDIT_EMPTY, FT_RULE_VISIT_UNREADABLE, FT_RULE_NONE };
+	static const enum ft_rule_id rules[] = {
+		FT_RULE_AUDIT_CRC,       FT_RULE_AUDIT_SEGMENT_COUNT, FT_RULE_AUDIT_CONTROL_NUMBER, FT_RULE_AUDIT_BAD_NUMBER,
+		FT_RULE_AUDIT_TRUNCATED, FT_RULE_AUDIT_EMPTY,         FT_RULE_VISIT_UNREADABLE,     FT_RULE_NONE
+	};
 	const char *name;
 
 	if (r->evidence < 0)
@@ -132,13 +134,16 @@ static void decide_audit(struct judging *j, struct ft_claim_state *c, const stru
 	if (against(j, c, cite(j, c, &r->found, rules)) || !r->facts)
 		return;
 	if (r->check.whole && r->check.crc_stated && r->check.crc_sound)
-		stand(c, FT_STANDS_SHOWN, text(j, "%s: %lld segments, check value %04X fits.", name, (long long)r->check.count_computed,
-		                               r->check.computed));
+		stand(c, FT_STANDS_SHOWN,
+		      text(j, "%s: %lld segments, check value %04X fits.", name, (long long)r->check.count_computed,
+		           r->check.computed));
 	else if (r->check.whole && r->check.count_stated != FT_ABSENT)
-		stand(c, FT_STANDS_SHOWN, text(j, "%s: all %lld segments are there; the machine sends no check value.", name,
-		                               (long long)r->check.count_computed));
+		stand(c, FT_STANDS_SHOWN,
+		      text(j, "%s: all %lld segments are there; the machine sends no check value.", name,
+		           (long long)r->check.count_computed));
 	else
-		stand(c, FT_STANDS_OPEN, text(j, "%s carries neither check value nor count, so nothing tells whether it is whole.", name));
+		stand(c, FT_STANDS_OPEN,
+		      text(j, "%s carries neither check value nor count, so nothing tells whether it is whole.", name));
 }
 
 static void decide_machine(struct judging *j, struct ft_claim_state *c)
@@ -153,7 +158,8 @@ static void decide_machine(struct judging *j, struct ft_claim_state *c)
 	serial = ft_slice_trim(r->summary->serial);
 	rest_on(j, c, r->evidence);
 	if (!meant) {
-		stand(c, FT_STANDS_OPEN, text(j, "The audit names the machine %.*s; no serial number was given for the visit.", FT_P(serial)));
+		stand(c, FT_STANDS_OPEN,
+		      text(j, "The audit names the machine %.*s; no serial number was given for the visit.", FT_P(serial)));
 		c->todo = "compare it with the plate and give it: fettle visit set VISIT --machine-serial S";
 		return;
 	}
@@ -163,7 +169,8 @@ static void decide_machine(struct judging *j, struct ft_claim_state *c)
 	}
 	snprintf(most, sizeof most, "%.*s", FT_P(serial));
 	ft_find(&j->g->findings, FT_RULE_VISIT_SERIAL_DIFFERS,
-	        (struct ft_where){ .file = j->v->evidence[r->evidence].name, .element = "ID101" }, text(j, "%s", most), meant);
+	        (struct ft_where){ .file = j->v->evidence[r->evidence].name, .element = "ID101" }, text(j, "%s", most),
+	        meant);
 	against(j, c, cite(j, c, &(struct judge_span){ (int)j->g->findings.count - 1, (int)j->g->findings.count }, NULL));
 }
 
@@ -180,8 +187,9 @@ static void decide_prices_kept(struct judging *j, struct ft_claim_state *c)
 	if (s->selection_count && priced == s->selection_count)
 		stand(c, FT_STANDS_SHOWN, text(j, "%zu selections with their prices stand in the audit of before.", priced));
 	else if (s->selection_count)
-		stand(c, FT_STANDS_OPEN, text(j, "%zu of %zu selections in the audit of before have no price.", s->selection_count - priced,
-		                              s->selection_count));
+		stand(c, FT_STANDS_OPEN,
+		      text(j, "%zu of %zu selections in the audit of before have no price.", s->selection_count - priced,
+		           s->selection_count));
 	else
 		stand(c, FT_STANDS_OPEN, "This machine's audit lists no selections.");
 }
@@ -195,8 +203,13 @@ static bool two_audits(struct judging *j, struct ft_claim_state *c)
 
 static void decide_meters(struct judging *j, struct ft_claim_state *c)
 {
-	static const enum ft_rule_id rules[] = { FT_RULE_LEDGER_METER_FELL, FT_RULE_LEDGER_METER_WRAPPED, FT_RULE_LEDGER_ORDER,
-		FT_RULE_LEDGER_OTHER_MACHINE, FT_RULE_LEDGER_SERIAL_CHANGED, FT_RULE_LEDGER_RESET_WITHOUT_COUNT, FT_RULE_NONE };
+	static const enum ft_rule_id rules[] = { FT_RULE_LEDGER_METER_FELL,
+		                                     FT_RULE_LEDGER_METER_WRAPPED,
+		                                     FT_RULE_LEDGER_ORDER,
+		                                     FT_RULE_LEDGER_OTHER_MACHINE,
+		                                     FT_RULE_LEDGER_SERIAL_CHANGED,
+		                                     FT_RULE_LEDGER_RESET_WITHOUT_COUNT,
+		                                     FT_RULE_NONE };
 
 	if (!two_audits(j, c) || against(j, c, cite(j, c, &j->compare_found, rules)))
 		return;
@@ -204,7 +217,8 @@ static void decide_meters(struct judging *j, struct ft_claim_state *c)
 }
 
 /* A change is settled by a word for it; until then its finding speaks. */
-static void decide_unchanged(struct judging *j, struct ft_claim_state *c, const enum ft_rule_id *rules, const char *same)
+static void decide_unchanged(struct judging *j, struct ft_claim_state *c, const enum ft_rule_id *rules,
+                             const char *same)
 {
 	struct heaviest h;
 
@@ -241,7 +255,8 @@ static void decide_sales(struct judging *j, struct ft_claim_state *c)
 		return;
 	}
 	if (p->verdict == FT_SHOWN && p->agree == 1) {
-		stand(c, FT_STANDS_SHOWN, text(j, "%zu sales moved %zu counters exactly as they must.", j->sale_count, p->counter_count));
+		stand(c, FT_STANDS_SHOWN,
+		      text(j, "%zu sales moved %zu counters exactly as they must.", j->sale_count, p->counter_count));
 		return;
 	}
 	if (p->agree == 0 && p->story_count) {
@@ -270,7 +285,9 @@ static void decide_sold(struct judging *j, struct ft_claim_state *c, const char 
 	if (j->proof && j->proof->verdict == FT_SHOWN && j->proof->agree == 1)
 		stand(c, FT_STANDS_SHOWN, text(j, "%zu such sale%s moved the right counters.", n, n == 1 ? "" : "s"));
 	else {
-		stand(c, FT_STANDS_OPEN, text(j, "%zu such sale%s in the list, but the counters do not bear it out yet.", n, n == 1 ? " is" : "s are"));
+		stand(c, FT_STANDS_OPEN,
+		      text(j, "%zu such sale%s in the list, but the counters do not bear it out yet.", n,
+		           n == 1 ? " is" : "s are"));
 		c->todo = "settle prove.sales first";
 	}
 }
@@ -287,7 +304,8 @@ static bool is_cash_identity(const char *id)
 
 static void decide_cash(struct judging *j, struct ft_claim_state *c)
 {
-	static const enum ft_rule_id rules[] = { FT_RULE_AUDIT_CASH_IN, FT_RULE_AUDIT_CASH_PATHS, FT_RULE_AUDIT_TUBES, FT_RULE_NONE };
+	static const enum ft_rule_id rules[] = { FT_RULE_AUDIT_CASH_IN, FT_RULE_AUDIT_CASH_PATHS, FT_RULE_AUDIT_TUBES,
+		                                     FT_RULE_NONE };
 	struct ft_identity *list = FT_NEW_ARRAY(j->a, FT_IDENTITIES_MAX, struct ft_identity);
 	size_t count, holds = 0;
 	bool sold = false;
@@ -327,11 +345,13 @@ static void decide_clock(struct judging *j, struct ft_claim_state *c)
 		return;
 	rest_on(j, c, r->evidence);
 	if (!r->summary->clock[0] || !ft_time_parse(ft_slice_of(r->summary->clock), j->v->opened_offset, &clock)) {
-		stand(c, FT_STANDS_OPEN, "The audit of after carries no time: the clock was never set, or the machine has none.");
+		stand(c, FT_STANDS_OPEN,
+		      "The audit of after carries no time: the clock was never set, or the machine has none.");
 		return;
 	}
 	if (clock >= j->v->opened_us - CLOCK_MARGIN && clock <= x->added_us + CLOCK_MARGIN) {
-		stand(c, FT_STANDS_SHOWN, text(j, "The machine's clock said %s, within the time of the visit.", r->summary->clock));
+		stand(c, FT_STANDS_SHOWN,
+		      text(j, "The machine's clock said %s, within the time of the visit.", r->summary->clock));
 		return;
 	}
 	ft_time_text(j->v->opened_us, j->v->opened_offset, from);
@@ -348,7 +368,11 @@ static void decide_numbers(struct judging *j, struct ft_claim_state *c)
 	if (v->unit && v->sim)
 		stand(c, FT_STANDS_SHOWN, text(j, "Asset %s, unit %s, SIM %s.", v->asset, v->unit, v->sim));
 	else
-		stand(c, FT_STANDS_OPEN, text(j, "%s not recorded.", v->unit ? "The SIM is" : v->sim ? "The unit is" : "Unit and SIM are"));
+		stand(c, FT_STANDS_OPEN,
+		      text(j, "%s not recorded.",
+		           v->unit      ? "The SIM is"
+		               : v->sim ? "The unit is"
+		                        : "Unit and SIM are"));
 }
 
 static void decide_photographs(struct judging *j, struct ft_claim_state *c, enum ft_stage stage)
@@ -356,7 +380,8 @@ static void decide_photographs(struct judging *j, struct ft_claim_state *c, enum
 	size_t n = rest_on_kind(j, c, FT_EVIDENCE_PHOTOGRAPH, (int)stage);
 
 	if (n)
-		stand(c, FT_STANDS_SHOWN, text(j, "%zu photograph%s filed under %s.", n, n == 1 ? " is" : "s are", ft_stage_word(stage)));
+		stand(c, FT_STANDS_SHOWN,
+		      text(j, "%zu photograph%s filed under %s.", n, n == 1 ? " is" : "s are", ft_stage_word(stage)));
 }
 
 /* Evidence that a later room will read: here, but nobody reads it yet. */
@@ -370,33 +395,79 @@ static void decide_later_room(struct judging *j, struct ft_claim_state *c, enum 
 
 static void decide_by_evidence(struct judging *j, struct ft_claim_state *c)
 {
-	static const enum ft_rule_id price[] = { FT_RULE_LEDGER_PRICE_CHANGED, FT_RULE_LEDGER_SELECTION_GONE, FT_RULE_NONE };
+	static const enum ft_rule_id price[] = { FT_RULE_LEDGER_PRICE_CHANGED, FT_RULE_LEDGER_SELECTION_GONE,
+		                                     FT_RULE_NONE };
 	static const enum ft_rule_id setting[] = { FT_RULE_LEDGER_SETTING_CHANGED, FT_RULE_NONE };
 
 	switch (c->id) {
-	case FT_CLAIM_KNOW_MACHINE:   decide_machine(j, c); break;
-	case FT_CLAIM_KNOW_FITS:      decide_later_room(j, c, FT_EVIDENCE_SURVEY); break;
-	case FT_CLAIM_KNOW_SUPPLY:    decide_later_room(j, c, FT_EVIDENCE_SUPPLY); break;
-	case FT_CLAIM_KEEP_AUDIT:     decide_audit(j, c, &j->before); break;
-	case FT_CLAIM_KEEP_PRICES:    decide_prices_kept(j, c); break;
-	case FT_CLAIM_KEEP_CONDITION: decide_photographs(j, c, FT_STAGE_KEEP); break;
-	case FT_CLAIM_FIT_PHOTOGRAPHS: decide_photographs(j, c, FT_STAGE_FIT); break;
-	case FT_CLAIM_PROVE_AUDIT:    decide_audit(j, c, &j->after); break;
-	case FT_CLAIM_PROVE_METERS:   decide_meters(j, c); break;
-	case FT_CLAIM_PROVE_PRICES:   decide_unchanged(j, c, price, "Every price is as it was."); break;
-	case FT_CLAIM_PROVE_SETTINGS: decide_unchanged(j, c, setting, "Every setting the audit carries is as it was."); break;
-	case FT_CLAIM_PROVE_SALES:    decide_sales(j, c); break;
-	case FT_CLAIM_PROVE_COIN:     decide_sold(j, c, "coin"); break;
-	case FT_CLAIM_PROVE_BILL:     decide_sold(j, c, "bill"); break;
-	case FT_CLAIM_PROVE_CARD:     decide_sold(j, c, "card"); break;
-	case FT_CLAIM_PROVE_CASH:     decide_cash(j, c); break;
-	case FT_CLAIM_PROVE_CLOCK:    decide_clock(j, c); break;
-	case FT_CLAIM_PROVE_BUS:      decide_later_room(j, c, FT_EVIDENCE_BUS); break;
-	case FT_CLAIM_PROVE_DOOR:     decide_later_room(j, c, FT_EVIDENCE_DOOR); break;
-	case FT_CLAIM_PROVE_TEMPERATURE: decide_later_room(j, c, FT_EVIDENCE_TEMPERATURE); break;
-	case FT_CLAIM_PROVE_SIGNAL:   decide_later_room(j, c, FT_EVIDENCE_SIGNAL); break;
-	case FT_CLAIM_HAND_OVER_NUMBERS: decide_numbers(j, c); break;
-	default: break; /* words alone, or the weeks after */
+	case FT_CLAIM_KNOW_MACHINE:
+		decide_machine(j, c);
+		break;
+	case FT_CLAIM_KNOW_FITS:
+		decide_later_room(j, c, FT_EVIDENCE_SURVEY);
+		break;
+	case FT_CLAIM_KNOW_SUPPLY:
+		decide_later_room(j, c, FT_EVIDENCE_SUPPLY);
+		break;
+	case FT_CLAIM_KEEP_AUDIT:
+		decide_audit(j, c, &j->before);
+		break;
+	case FT_CLAIM_KEEP_PRICES:
+		decide_prices_kept(j, c);
+		break;
+	case FT_CLAIM_KEEP_CONDITION:
+		decide_photographs(j, c, FT_STAGE_KEEP);
+		break;
+	case FT_CLAIM_FIT_PHOTOGRAPHS:
+		decide_photographs(j, c, FT_STAGE_FIT);
+		break;
+	case FT_CLAIM_PROVE_AUDIT:
+		decide_audit(j, c, &j->after);
+		break;
+	case FT_CLAIM_PROVE_METERS:
+		decide_meters(j, c);
+		break;
+	case FT_CLAIM_PROVE_PRICES:
+		decide_unchanged(j, c, price, "Every price is as it was.");
+		break;
+	case FT_CLAIM_PROVE_SETTINGS:
+		decide_unchanged(j, c, setting, "Every setting the audit carries is as it was.");
+		break;
+	case FT_CLAIM_PROVE_SALES:
+		decide_sales(j, c);
+		break;
+	case FT_CLAIM_PROVE_COIN:
+		decide_sold(j, c, "coin");
+		break;
+	case FT_CLAIM_PROVE_BILL:
+		decide_sold(j, c, "bill");
+		break;
+	case FT_CLAIM_PROVE_CARD:
+		decide_sold(j, c, "card");
+		break;
+	case FT_CLAIM_PROVE_CASH:
+		decide_cash(j, c);
+		break;
+	case FT_CLAIM_PROVE_CLOCK:
+		decide_clock(j, c);
+		break;
+	case FT_CLAIM_PROVE_BUS:
+		decide_later_room(j, c, FT_EVIDENCE_BUS);
+		break;
+	case FT_CLAIM_PROVE_DOOR:
+		decide_later_room(j, c, FT_EVIDENCE_DOOR);
+		break;
+	case FT_CLAIM_PROVE_TEMPERATURE:
+		decide_later_room(j, c, FT_EVIDENCE_TEMPERATURE);
+		break;
+	case FT_CLAIM_PROVE_SIGNAL:
+		decide_later_room(j, c, FT_EVIDENCE_SIGNAL);
+		break;
+	case FT_CLAIM_HAND_OVER_NUMBERS:
+		decide_numbers(j, c);
+		break;
+	default:
+		break; /* words alone, or the weeks after */
 	}
 }
 
@@ -404,12 +475,15 @@ void judge_claim(struct judging *j, struct ft_claim_state *c)
 {
 	decide_by_evidence(j, c);
 	if (c->stands == FT_STANDS_OPEN && c->said && c->claim->words == FT_WORDS_YES) {
-		stand(c, FT_STANDS_SHOWN, text(j, "%s%s%s", c->said->by ? c->said->by : "", c->said->by ? ": " : "", c->said->text));
+		stand(c, FT_STANDS_SHOWN,
+		      text(j, "%s%s%s", c->said->by ? c->said->by : "", c->said->by ? ": " : "", c->said->text));
 		c->todo = NULL;
 	}
 	if (c->stands != FT_STANDS_SHOWN && c->waiver) {
-		stand(c, FT_STANDS_WAIVED, c->because ? text(j, "Waived: %s. It stood %s: %s", c->waiver->because, ft_stands_word(c->stands), c->because)
-		                                      : text(j, "Waived: %s.", c->waiver->because));
+		stand(c, FT_STANDS_WAIVED,
+		      c->because
+		          ? text(j, "Waived: %s. It stood %s: %s", c->waiver->because, ft_stands_word(c->stands), c->because)
+		          : text(j, "Waived: %s.", c->waiver->because));
 		c->todo = NULL;
 	}
 	if (!c->because)

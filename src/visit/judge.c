@@ -98,8 +98,9 @@ static enum ft_status between_audits(struct judging *j, struct ft_error *e)
 {
 	struct ft_findings *f = &j->g->findings;
 	struct ft_read before = { NULL, j->before.facts }, after = { NULL, j->after.facts };
-	struct ft_prove_input in = { .sales = j->sales, .sale_count = j->sale_count, .sales_name = j->sales_name,
-		.counted = FT_ABSENT };
+	struct ft_prove_input in = {
+		.sales = j->sales, .sale_count = j->sale_count, .sales_name = j->sales_name, .counted = FT_ABSENT
+	};
 	struct ft_error own = { 0 };
 	enum ft_status s;
 
@@ -150,10 +151,13 @@ static bool bills(const struct ft_facts *f)
 
 static bool applies(const struct judging *j, enum ft_applies when)
 {
-	static const unsigned parts[] = { [FT_APPLIES_COINS] = FT_PART_COINS, [FT_APPLIES_BILLS] = FT_PART_BILLS,
-		[FT_APPLIES_CARD] = FT_PART_CARD, [FT_APPLIES_CASH] = 0, [FT_APPLIES_DOOR] = FT_PART_DOOR,
-		[FT_APPLIES_TEMPERATURE] = FT_PART_TEMPERATURE, [FT_APPLIES_ANTENNA] = FT_PART_ANTENNA,
-		[FT_APPLIES_BUS] = FT_PART_BUS, [FT_APPLIES_SUPPLY] = FT_PART_SUPPLY };
+	static const unsigned parts[] = {
+		[FT_APPLIES_COINS] = FT_PART_COINS,     [FT_APPLIES_BILLS] = FT_PART_BILLS,
+		[FT_APPLIES_CARD] = FT_PART_CARD,       [FT_APPLIES_CASH] = 0,
+		[FT_APPLIES_DOOR] = FT_PART_DOOR,       [FT_APPLIES_TEMPERATURE] = FT_PART_TEMPERATURE,
+		[FT_APPLIES_ANTENNA] = FT_PART_ANTENNA, [FT_APPLIES_BUS] = FT_PART_BUS,
+		[FT_APPLIES_SUPPLY] = FT_PART_SUPPLY
+	};
 	const unsigned cash = FT_PART_COINS | FT_PART_BILLS;
 	const struct ft_facts *f = j->after.facts ? j->after.facts : j->before.facts;
 
@@ -162,11 +166,16 @@ static bool applies(const struct judging *j, enum ft_applies when)
 	if (!f)
 		return true;
 	switch (when) {
-	case FT_APPLIES_COINS: return coins(f) || (!bills(f) && sent(f, FT_SEG_CA2));
-	case FT_APPLIES_BILLS: return bills(f);
-	case FT_APPLIES_CARD:  return sent(f, FT_SEG_DA1) || sent(f, FT_SEG_DA2) || sent(f, FT_SEG_DB1) || sent(f, FT_SEG_DB2);
-	case FT_APPLIES_CASH:  return coins(f) || bills(f) || sent(f, FT_SEG_CA2) || sent(f, FT_SEG_CA3);
-	default: return true;
+	case FT_APPLIES_COINS:
+		return coins(f) || (!bills(f) && sent(f, FT_SEG_CA2));
+	case FT_APPLIES_BILLS:
+		return bills(f);
+	case FT_APPLIES_CARD:
+		return sent(f, FT_SEG_DA1) || sent(f, FT_SEG_DA2) || sent(f, FT_SEG_DB1) || sent(f, FT_SEG_DB2);
+	case FT_APPLIES_CASH:
+		return coins(f) || bills(f) || sent(f, FT_SEG_CA2) || sent(f, FT_SEG_CA3);
+	default:
+		return true;
 	}
 }
 
@@ -202,7 +211,8 @@ static void count_up(struct ft_judgement *g)
 	g->verdict = against ? FT_CONTRADICTED : open ? FT_OPEN : FT_SHOWN;
 }
 
-enum ft_status ft_visit_judge(const struct ft_visit *v, struct ft_arena *a, struct ft_judgement *ret, struct ft_error *e)
+enum ft_status ft_visit_judge(const struct ft_visit *v, struct ft_arena *a, struct ft_judgement *ret,
+                              struct ft_error *e)
 {
 	struct judging j = { .v = v, .a = a, .g = ret };
 	const struct ft_facts *f;

@@ -13,8 +13,8 @@ struct judge_span {
 };
 
 struct judge_audit {
-	int evidence;                /* index, -1: there is none */
-	struct ft_facts *facts;      /* NULL: none, or it could not be read */
+	int evidence;           /* index, -1: there is none */
+	struct ft_facts *facts; /* NULL: none, or it could not be read */
 	struct ft_summary *summary;
 	struct ft_audit_check check;
 	struct judge_span found;

@@ -98,7 +98,8 @@ static enum ft_evidence_kind table_kind(struct ft_slice head, struct ft_arena *a
 		return FT_EVIDENCE_UNKNOWN;
 	if (ft_csv_column(&c, "selection") >= 0 && ft_csv_column(&c, "price") >= 0 && ft_csv_column(&c, "paid_with") >= 0)
 		return FT_EVIDENCE_SALES;
-	if (ft_csv_column(&c, "asset") >= 0 && (has_like(&c, "model") || has_like(&c, "controller") || has_like(&c, "serial")))
+	if (ft_csv_column(&c, "asset") >= 0 &&
+	    (has_like(&c, "model") || has_like(&c, "controller") || has_like(&c, "serial")))
 		return FT_EVIDENCE_SURVEY;
 	if (has_like(&c, "count") && has_like(&c, "amount"))
 		return FT_EVIDENCE_COUNT_CASH;
@@ -125,8 +126,8 @@ static enum ft_evidence_kind text_kind(struct ft_slice head, struct ft_arena *a)
 	return k != FT_EVIDENCE_UNKNOWN ? k : FT_EVIDENCE_NOTE;
 }
 
-enum ft_status ft_evidence_kind_of(struct ft_slice bytes, const char *name, struct ft_arena *a, enum ft_evidence_kind *ret,
-                                   struct ft_error *e)
+enum ft_status ft_evidence_kind_of(struct ft_slice bytes, const char *name, struct ft_arena *a,
+                                   enum ft_evidence_kind *ret, struct ft_error *e)
 {
 	struct ft_slice head = { bytes.p, bytes.n < HEAD_BYTES ? bytes.n : HEAD_BYTES };
 
@@ -141,20 +142,22 @@ enum ft_status ft_evidence_kind_of(struct ft_slice bytes, const char *name, stru
 	else if (is_text(head))
 		*ret = text_kind(head, a);
 	else
-		return ft_fail(e, FT_E_INPUT, "%s is nothing this bench knows; it takes audits, lists of sales, photographs (JPEG, PNG, WebP, "
-		               "HEIC), bus captures (VCD, .sr), tables of temperature, signal, door marks, cash counts or survey rows, and plain text.",
-		               name);
+		return ft_fail(
+			e, FT_E_INPUT,
+			"%s is nothing this bench knows; it takes audits, lists of sales, photographs (JPEG, PNG, WebP, "
+			"HEIC), bus captures (VCD, .sr), tables of temperature, signal, door marks, cash counts or survey rows, and plain text.",
+			name);
 	return FT_OK;
 }
 
-enum ft_status ft_evidence_accept(struct ft_slice bytes, const char *name, enum ft_evidence_kind kind, struct ft_arena *a,
-                                  struct ft_error *e)
+enum ft_status ft_evidence_accept(struct ft_slice bytes, const char *name, enum ft_evidence_kind kind,
+                                  struct ft_arena *a, struct ft_error *e)
 {
 	enum ft_evidence_kind found = FT_EVIDENCE_UNKNOWN;
 	enum ft_status s = ft_evidence_kind_of(bytes, name, a, &found, e);
 	bool fixed = found == FT_EVIDENCE_PHOTOGRAPH || found == FT_EVIDENCE_BUS || found == FT_EVIDENCE_AUDIT;
 	bool demands = kind == FT_EVIDENCE_PHOTOGRAPH || kind == FT_EVIDENCE_BUS || kind == FT_EVIDENCE_AUDIT ||
-	               kind == FT_EVIDENCE_SALES;
+		kind == FT_EVIDENCE_SALES;
 
 	if (s == FT_OK && found != kind && (fixed || demands))
 		return ft_fail(e, FT_E_INPUT, "%s looks like %s and cannot be filed as %s.", name, ft_evidence_title(found),

@@ -17,11 +17,22 @@ static const struct ft_claim claims[] = {
 static const char *const stage_words[] = { "know", "keep", "fit", "prove", "hand-over", "watch" };
 static const char *const stage_titles[] = { "Know", "Keep", "Fit", "Prove", "Hand over", "Watch" };
 static const char *const stands_words[] = { "shown", "contradicted", "open", "waived" };
-static const struct { const char *word, *title; } kinds[FT_EVIDENCE_KINDS] = {
-	{ "unknown", "something unknown" }, { "audit", "an audit" }, { "sales", "a list of sales" },
-	{ "trace", "a trace of the data port" }, { "photograph", "a photograph" }, { "bus", "a capture of the bus" },
-	{ "temperature", "a temperature log" }, { "signal", "a signal log" }, { "door", "a list of door marks" },
-	{ "count", "a count of cash" }, { "survey", "a survey row" }, { "supply", "a supply budget" }, { "note", "a note" },
+static const struct {
+	const char *word, *title;
+} kinds[FT_EVIDENCE_KINDS] = {
+	{ "unknown", "something unknown" },
+	{ "audit", "an audit" },
+	{ "sales", "a list of sales" },
+	{ "trace", "a trace of the data port" },
+	{ "photograph", "a photograph" },
+	{ "bus", "a capture of the bus" },
+	{ "temperature", "a temperature log" },
+	{ "signal", "a signal log" },
+	{ "door", "a list of door marks" },
+	{ "count", "a count of cash" },
+	{ "survey", "a survey row" },
+	{ "supply", "a supply budget" },
+	{ "note", "a note" },
 };
 static const char *const part_words[] = { "door", "temperature", "antenna", "card", "bills", "coins", "bus", "supply" };
 enum { PARTS = sizeof part_words / sizeof *part_words };
@@ -163,13 +174,18 @@ enum ft_stage ft_visit_stage_for(const struct ft_visit *v, enum ft_evidence_kind
 		beyond |= v->evidence[i].stage > FT_STAGE_KEEP;
 	}
 	switch (kind) {
-	case FT_EVIDENCE_AUDIT: return audit ? FT_STAGE_PROVE : FT_STAGE_KEEP;
+	case FT_EVIDENCE_AUDIT:
+		return audit ? FT_STAGE_PROVE : FT_STAGE_KEEP;
 	case FT_EVIDENCE_TRACE:
-	case FT_EVIDENCE_NOTE:  return beyond ? FT_STAGE_PROVE : FT_STAGE_KEEP;
-	case FT_EVIDENCE_PHOTOGRAPH: return beyond ? FT_STAGE_FIT : FT_STAGE_KEEP;
+	case FT_EVIDENCE_NOTE:
+		return beyond ? FT_STAGE_PROVE : FT_STAGE_KEEP;
+	case FT_EVIDENCE_PHOTOGRAPH:
+		return beyond ? FT_STAGE_FIT : FT_STAGE_KEEP;
 	case FT_EVIDENCE_SURVEY:
-	case FT_EVIDENCE_SUPPLY: return FT_STAGE_KNOW;
-	default: return FT_STAGE_PROVE;
+	case FT_EVIDENCE_SUPPLY:
+		return FT_STAGE_KNOW;
+	default:
+		return FT_STAGE_PROVE;
 	}
 }
 
@@ -180,8 +196,10 @@ enum ft_stands ft_judgement_stage(const struct ft_judgement *j, enum ft_stage s)
 	for (size_t i = 0; i < j->claim_count; i++)
 		if (j->claims[i].claim->stage == s)
 			seen[j->claims[i].stands] = true;
-	return seen[FT_STANDS_CONTRADICTED] ? FT_STANDS_CONTRADICTED : seen[FT_STANDS_OPEN] ? FT_STANDS_OPEN :
-	       seen[FT_STANDS_WAIVED] ? FT_STANDS_WAIVED : FT_STANDS_SHOWN;
+	return seen[FT_STANDS_CONTRADICTED] ? FT_STANDS_CONTRADICTED
+		: seen[FT_STANDS_OPEN]          ? FT_STANDS_OPEN
+		: seen[FT_STANDS_WAIVED]        ? FT_STANDS_WAIVED
+										: FT_STANDS_SHOWN;
 }
 
 const char *ft_judgement_words(const struct ft_judgement *j, struct ft_arena *a)
@@ -253,8 +271,8 @@ void ft_visit_json(struct ft_json *j, const struct ft_visit *v)
 	ft_buf_done(&parts);
 }
 
-static void word_json(struct ft_json *j, const char *key, const char *text_key, const char *text, const char *by, int64_t us,
-                      int offset)
+static void word_json(struct ft_json *j, const char *key, const char *text_key, const char *text, const char *by,
+                      int64_t us, int offset)
 {
 	ft_json_object(j, key);
 	ft_json_text(j, text_key, text);
@@ -287,7 +305,8 @@ void ft_claims_json(struct ft_json *j, const struct ft_visit *v, const struct ft
 		else
 			ft_json_null(j, "said");
 		if (c->waiver)
-			word_json(j, "waived", "because", c->waiver->because, c->waiver->by, c->waiver->at_us, c->waiver->at_offset);
+			word_json(j, "waived", "because", c->waiver->because, c->waiver->by, c->waiver->at_us,
+			          c->waiver->at_offset);
 		else
 			ft_json_null(j, "waived");
 		ft_json_object_end(j);

@@ -147,6 +147,8 @@ def wrong():
     cases = [
         (["nowhere", "-o", "x.dts"], 4, "no "), (["folder", "-o", "x.dts"], 4, ""), (["file", "-o", "x.dts"], 4, ""),
         ([tty], 2, "-o"), ([tty, "-o", "folder"], 5, "folder"), ([tty, "-o", "none/x.dts"], 5, "does not exist"),
+        ([tty, "-o", "x.dts", "--keep-part", "x.dts"], 2, "another name"), ([tty, "-o", "file", "--keep-part", "./file"], 2, "another name"),
+        ([tty, "-o", "-", "--json"], 2, "standard output"), ([tty, "-o", "x.dts", "--trace", "x.dts"], 2, "name of its own"),
         ([tty, "-o", "x.dts", "--link", "usb"], 2, "auto, dex or ddcmp"), ([tty, "-o", "x.dts", "--baud", "x"], 2, "whole number"),
         ([tty, "-o", "x.dts", "--security", "12"], 2, "hexadecimal"), ([tty, "-o", "x.dts", "--timeout", "1"], 4, ""),
         (["file", "-o", "x.dts", "--replay"], 3, "trace"), ([FETTLE, "-o", "x.dts", "--replay"], 3, ""),
