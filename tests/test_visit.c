@@ -215,6 +215,60 @@ static void sees_what_speaks_against(void **state)
 	stands(&g, FT_CLAIM_PROVE_SALES, "open");
 }
 
+/* Sold wrongly, mended, sold again: the proof begins at the audit read after mending, and says so. */
+static void proves_anew_after_mending(void **state)
+{
+	struct ft_visit v = whole_visit();
+	struct ft_evidence rounds[6] = { three[0], three[0], three[2], three[0], three[1], three[2] };
+	struct ft_judgement g;
+	size_t notes = 0;
+	(void)state;
+
+	rounds[1].name = "second.dts";
+	rounds[2].name = "wrong.csv"; /* one sale that the machine did not count */
+	rounds[2].bytes = FT_SLICE("time,selection,price,paid_with,tendered\n2025-03-10T08:07,30,1.75,coin,1.75\n");
+	rounds[3].name = "mended.dts";
+	for (int i = 0; i < 6; i++)
+		rounds[i].number = i + 1;
+	v.evidence = rounds;
+	v.evidence_count = 6;
+	g = judge(&v);
+	stands(&g, FT_CLAIM_PROVE_SALES, "shown");
+	stands(&g, FT_CLAIM_PROVE_CARD, "shown");
+	assert_int_equal(g.proved_from, 3);
+	assert_non_null(strstr(claim(&g, FT_CLAIM_PROVE_SALES)->because, "after mended.dts"));
+	assert_int_equal(claim(&g, FT_CLAIM_PROVE_SALES)->evidence_count, 3);
+	for (size_t i = 0; i < g.findings.count; i++) {
+		if (g.findings.list[i].rule == FT_RULE_VISIT_PROVED_ANEW) {
+			assert_int_equal(g.findings.list[i].weight, FT_NOTE);
+			assert_non_null(g.findings.list[i].seen);
+			notes++;
+		}
+	}
+	assert_int_equal(notes, 1);
+
+	v.evidence_count = 5; /* sold again, but nobody wrote down what */
+	g = judge(&v);
+	stands(&g, FT_CLAIM_PROVE_SALES, "contradicted");
+	assert_int_equal(g.proved_from, 0);
+
+	v.evidence_count = 6; /* and still wrong after mending */
+	rounds[5] = rounds[2];
+	g = judge(&v);
+	stands(&g, FT_CLAIM_PROVE_SALES, "contradicted");
+
+	v = whole_visit(); /* two lists and a read between them agree as a whole: nothing is begun anew */
+	rounds[0] = three[0];
+	rounds[1] = three[1];
+	rounds[2] = three[2];
+	rounds[3] = three[1];
+	v.evidence = rounds;
+	v.evidence_count = 4;
+	g = judge(&v);
+	stands(&g, FT_CLAIM_PROVE_SALES, "shown");
+	assert_int_equal(g.proved_from, 0);
+}
+
 static void takes_words_and_waivers(void **state)
 {
 	struct ft_visit v = whole_visit();
@@ -326,6 +380,7 @@ int main(int argc, char **argv)
 		cmocka_unit_test_setup(refuses_the_unknown, start),
 		cmocka_unit_test_setup(judges_a_clean_visit, start),
 		cmocka_unit_test_setup(sees_what_speaks_against, start),
+		cmocka_unit_test_setup(proves_anew_after_mending, start),
 		cmocka_unit_test_setup(takes_words_and_waivers, start),
 		cmocka_unit_test_setup(every_claim_can_be_settled, start),
 		cmocka_unit_test_setup(same_verdict_from_the_book, start),

@@ -151,7 +151,9 @@ struct ft_handover {
 	struct ft_comparison comparison;
 	struct ft_sale *sales; /* all lists of the visit together, in order */
 	size_t sale_count;
-	bool proved; /* proof holds */
+	bool proved;            /* proof holds */
+	bool proved_anew;       /* it begins at an audit read after mending; see ft_judgement.proved_from */
+	const char *proof_from; /* name of the audit it begins at */
 	struct ft_proof proof;
 	int64_t at_us; /* the time of the package: when the visit was closed, else last changed */
 	int at_offset;

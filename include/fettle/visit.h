@@ -219,6 +219,9 @@ struct ft_judgement {
 	const struct ft_claim **left_out; /* those that do not apply */
 	size_t left_out_count;
 	struct ft_findings findings;
+	/* Evidence index of the audit the proof of sales begins at: the audit of before, or one read after mending,
+	 * and then only lists added after it count. -1: there was nothing to prove. */
+	int proved_from;
 	const struct ft_claim_state *next; /* what to do next, NULL when nothing is left */
 };
 

@@ -228,6 +228,8 @@ static void put_proof(struct ft_json *j, const struct ft_handover *h)
 		ft_json_null(j, "agree");
 	else
 		ft_json_bool(j, "agree", p->agree);
+	ft_json_text(j, "from", h->proof_from);
+	ft_json_text(j, "to", h->after.evidence->name);
 	ft_json_i64(j, "sales", (int64_t)h->sale_count);
 	ft_json_array(j, "witnesses");
 	for (size_t i = 0; i < p->witness_count; i++) {

@@ -20,7 +20,7 @@ static enum ft_status read_audit(const struct ft_visit *v, int index, struct ft_
 	ret->facts = FT_NEW(a, struct ft_facts);
 	if (!ret->facts)
 		return ft_fail_memory(e, "the handover");
-	s = ft_audit_facts(&ret->audit, &ret->audit.sets[ret->audit.set_count - 1], a, ret->facts, e);
+	s = ft_audit_facts(&ret->audit, &ret->audit.sets[0], a, ret->facts, e);
 	if (s == FT_OK)
 		s = ft_audit_summary(ret->facts, a, &ret->summary, e);
 	ret->there = s == FT_OK;
@@ -71,13 +71,13 @@ static enum ft_status make_grid(struct ft_handover *h, struct ft_arena *a, struc
 	return FT_OK;
 }
 
-/* All lists of sales of the visit, one behind the other. A list that cannot be read is left out: the
- * judgement has a finding for it. */
+/* The lists of sales that the proof of the visit takes, one behind the other. A list that cannot be read is left
+ * out: the judgement has a finding for it. */
 static enum ft_status read_sales(struct ft_handover *h, int decimals, struct ft_arena *a, struct ft_error *e)
 {
 	size_t room = 0;
 
-	for (size_t i = 0; i < h->visit->evidence_count; i++) {
+	for (size_t i = h->proved_anew ? (size_t)h->judgement.proved_from : 0; i < h->visit->evidence_count; i++) {
 		const struct ft_evidence *ev = &h->visit->evidence[i];
 		struct ft_error ignored = { 0 };
 		struct ft_sale *list;
@@ -111,6 +111,18 @@ static enum ft_status compare_and_prove(struct ft_handover *h, struct ft_arena *
 	if (s != FT_OK)
 		return s;
 	h->compared = true;
+	h->proved_anew =
+		h->judgement.proved_from >= 0 && &h->visit->evidence[h->judgement.proved_from] != h->before.evidence;
+	if (h->proved_anew) {
+		struct ft_audit_shown *from = FT_NEW(a, struct ft_audit_shown);
+		if (!from)
+			return ft_fail_memory(e, "the handover");
+		s = read_audit(h->visit, h->judgement.proved_from, a, from, e);
+		if (s != FT_OK)
+			return s;
+		before = (struct ft_read){ from->evidence->name, from->facts };
+	}
+	h->proof_from = before.name;
 	s = read_sales(h, h->after.summary.decimals, a, e);
 	if (s != FT_OK || !h->sale_count)
 		return s;

@@ -302,10 +302,11 @@ void section_sales(struct sheet *s)
 		return;
 	put_heading(s, "The sales and the counters", 80);
 	put_paragraph(s, STYLE_BODY, INK_BLACK,
-	              ft_arena_printf(s->arena, "%zu %s written down; %zu of %zu counters did exactly what %s.",
-	                              s->h->sale_count, s->h->sale_count == 1 ? "sale was" : "sales were",
-	                              p->counter_count - p->wrong_count, p->counter_count,
-	                              s->h->sale_count == 1 ? "it demands" : "they demand"));
+	              ft_arena_printf(s->arena,
+	                              "Between %s and %s %zu %s written down; %zu of %zu counters did exactly what %s.",
+	                              s->h->proof_from, s->h->after.evidence->name, s->h->sale_count,
+	                              s->h->sale_count == 1 ? "sale was" : "sales were", p->counter_count - p->wrong_count,
+	                              p->counter_count, s->h->sale_count == 1 ? "it demands" : "they demand"));
 	for (size_t i = 0; i < p->witness_count; i++)
 		if (p->witnesses[i].says)
 			put_paragraph(s, STYLE_SMALL, INK_PENCIL,

@@ -233,13 +233,33 @@ static void decide_unchanged(struct judging *j, struct ft_claim_state *c, const 
 		against(j, c, h);
 }
 
+static bool proved_anew(const struct judging *j)
+{
+	return j->g->proved_from >= 0 && j->g->proved_from != j->before.evidence;
+}
+
+/* The two audits around the sales and the lists that count; the number of lists. */
+static size_t rest_on_proof(struct judging *j, struct ft_claim_state *c)
+{
+	size_t n = 0;
+
+	rest_on(j, c, proved_anew(j) ? j->g->proved_from : j->before.evidence);
+	rest_on(j, c, j->after.evidence);
+	for (size_t i = proved_anew(j) ? (size_t)j->g->proved_from : 0; i < j->v->evidence_count; i++) {
+		if (j->v->evidence[i].kind == FT_EVIDENCE_SALES) {
+			rest_on(j, c, (int)i);
+			n++;
+		}
+	}
+	return n;
+}
+
 static void decide_sales(struct judging *j, struct ft_claim_state *c)
 {
 	const struct ft_proof *p = j->proof;
 	struct heaviest h;
 
-	two_audits(j, c);
-	if (!rest_on_kind(j, c, FT_EVIDENCE_SALES, -1))
+	if (!rest_on_proof(j, c))
 		return;
 	if (against(j, c, cite(j, c, &j->sales_found, NULL)))
 		return;
@@ -255,8 +275,13 @@ static void decide_sales(struct judging *j, struct ft_claim_state *c)
 		return;
 	}
 	if (p->verdict == FT_SHOWN && p->agree == 1) {
-		stand(c, FT_STANDS_SHOWN,
-		      text(j, "%zu sales moved %zu counters exactly as they must.", j->sale_count, p->counter_count));
+		const char *sold =
+			text(j, "%zu sales moved %zu counters exactly as they must.", j->sale_count, p->counter_count);
+		if (proved_anew(j))
+			sold = text(j, "%s They were made after %s; what was sold before it told: %s.", sold,
+			            j->v->evidence[j->g->proved_from].name,
+			            j->story_before ? j->story_before : "counters that moved otherwise");
+		stand(c, FT_STANDS_SHOWN, sold);
 		return;
 	}
 	if (p->agree == 0 && p->story_count) {
@@ -280,8 +305,7 @@ static void decide_sold(struct judging *j, struct ft_claim_state *c, const char 
 	}
 	if (!n)
 		return;
-	rest_on_kind(j, c, FT_EVIDENCE_SALES, -1);
-	two_audits(j, c);
+	rest_on_proof(j, c);
 	if (j->proof && j->proof->verdict == FT_SHOWN && j->proof->agree == 1)
 		stand(c, FT_STANDS_SHOWN, text(j, "%zu such sale%s moved the right counters.", n, n == 1 ? "" : "s"));
 	else {
@@ -322,7 +346,7 @@ static void decide_cash(struct judging *j, struct ft_claim_state *c)
 	h = cite(j, c, &j->after.found, rules);
 	/* A constant from long ago may keep the lifetime form from closing; between the two reads it cancels out. */
 	if (h.one && !h.faults && sold && j->proof && j->proof->verdict == FT_SHOWN && j->proof->agree == 1) {
-		rest_on(j, c, j->before.evidence);
+		rest_on(j, c, j->g->proved_from);
 		stand(c, FT_STANDS_SHOWN, "The lifetime counters do not close, but what moved between the two reads does.");
 		return;
 	}

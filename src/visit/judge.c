@@ -65,12 +65,16 @@ static enum ft_status read_sales(struct judging *j, int decimals, struct ft_erro
 	size_t room = 0;
 
 	j->sales_found.from = (int)j->g->findings.count;
+	j->sales_before = FT_NEW_ARRAY(j->a, j->v->evidence_count + 1, size_t);
+	if (!j->sales_before)
+		return ft_fail_memory(e, "judging the visit");
 	for (size_t i = 0; i < j->v->evidence_count; i++) {
 		const struct ft_evidence *x = &j->v->evidence[i];
 		struct ft_error own = { 0 };
 		struct ft_sale *list;
 		size_t count = 0;
 		enum ft_status s;
+		j->sales_before[i] = j->sale_count;
 		if (x->kind != FT_EVIDENCE_SALES)
 			continue;
 		if (!x->bytes.p)
@@ -98,10 +102,6 @@ static enum ft_status between_audits(struct judging *j, struct ft_error *e)
 {
 	struct ft_findings *f = &j->g->findings;
 	struct ft_read before = { NULL, j->before.facts }, after = { NULL, j->after.facts };
-	struct ft_prove_input in = {
-		.sales = j->sales, .sale_count = j->sale_count, .sales_name = j->sales_name, .counted = FT_ABSENT
-	};
-	struct ft_error own = { 0 };
 	enum ft_status s;
 
 	j->compare_found.from = j->compare_found.to = j->prove_found.from = j->prove_found.to = (int)f->count;
@@ -121,17 +121,9 @@ static enum ft_status between_audits(struct judging *j, struct ft_error *e)
 		j->proof = NULL;
 		return FT_OK;
 	}
-	s = ft_prove(&before, &after, &in, j->a, f, j->proof, &own);
-	if (s == FT_E_MEMORY)
-		return ft_fail(e, s, "%s", own.text);
-	if (s != FT_OK) {
-		for (size_t i = 0; i < j->v->evidence_count; i++)
-			if (j->v->evidence[i].kind == FT_EVIDENCE_SALES)
-				judge_unreadable(j, (int)i, own.text);
-		j->proof = NULL;
-	}
+	s = judge_sales(j, &before, &after, e);
 	j->prove_found.to = (int)f->count;
-	return FT_OK;
+	return s;
 }
 
 static bool sent(const struct ft_facts *f, enum ft_segment_id id)
@@ -219,7 +211,7 @@ enum ft_status ft_visit_judge(const struct ft_visit *v, struct ft_arena *a, stru
 	int before, after;
 	enum ft_status s;
 
-	*ret = (struct ft_judgement){ .findings = { .arena = a } };
+	*ret = (struct ft_judgement){ .findings = { .arena = a }, .proved_from = -1 };
 	ret->claims = FT_NEW_ARRAY(a, FT_CLAIM_COUNT, struct ft_claim_state);
 	ret->left_out = FT_NEW_ARRAY(a, FT_CLAIM_COUNT, const struct ft_claim *);
 	if (!ret->claims || !ret->left_out)

@@ -28,7 +28,9 @@ struct judging {
 	int decimals;
 	struct ft_sale *sales;
 	size_t sale_count, sales_lists;
+	size_t *sales_before;        /* by evidence index: sales in the lists added before it */
 	const char *sales_name;
+	const char *story_before;    /* proved anew after mending: what the earlier sales told, or NULL */
 	struct judge_span sales_found, compare_found, prove_found;
 	struct ft_comparison *comparison; /* NULL: there are no two audits */
 	struct ft_proof *proof;           /* NULL: nothing to prove */
@@ -37,6 +39,10 @@ struct judging {
 
 bool judge_in(const struct judge_span *s, int index);
 void judge_unreadable(struct judging *j, int evidence, const char *why);
+
+/* Proves what was sold between the two audits, or between an audit read after mending and the last (rounds.c). */
+enum ft_status judge_sales(struct judging *j, const struct ft_read *before, const struct ft_read *after,
+                           struct ft_error *e);
 
 /* Decides one claim whose words and waiver are filled in (claims.c). */
 void judge_claim(struct judging *j, struct ft_claim_state *c);
