@@ -225,8 +225,9 @@ struct ft_judgement {
 	const struct ft_claim_state *next; /* what to do next, NULL when nothing is left */
 };
 
-/* Judges all claims of a visit. Evidence of a kind the judgement reads (ft_evidence_judged) must have its bytes;
- * FT_E_INTERNAL otherwise. Fails without memory only, besides. Evidence that cannot be read is a finding, not a failure. */
+/* Judges all claims of a visit. Evidence of a kind the judgement reads (ft_evidence_judged) must have its
+ * bytes; FT_E_INTERNAL otherwise. Fails without memory only, besides. Evidence that cannot be read is a
+ * finding, not a failure. */
 enum ft_status ft_visit_judge(const struct ft_visit *v, struct ft_arena *a, struct ft_judgement *ret,
                               struct ft_error *e);
 

@@ -28,9 +28,9 @@ struct judging {
 	int decimals;
 	struct ft_sale *sales;
 	size_t sale_count, sales_lists;
-	size_t *sales_before;        /* by evidence index: sales in the lists added before it */
+	size_t *sales_before; /* by evidence index: sales in the lists added before it */
 	const char *sales_name;
-	const char *story_before;    /* proved anew after mending: what the earlier sales told, or NULL */
+	const char *story_before; /* proved anew after mending: what the earlier sales told, or NULL */
 	struct judge_span sales_found, compare_found, prove_found;
 	struct ft_comparison *comparison; /* NULL: there are no two audits */
 	struct ft_proof *proof;           /* NULL: nothing to prove */
