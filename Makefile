@@ -17,9 +17,8 @@ try: build
 check: need
 	@python3 tools/check.py
 
-benchmark: need
-	@sh tools/build.sh build-release --buildtype=release -Ddebug=true
-	@python3 benchmarks/run.py build-release
+benchmark: build
+	@python3 benchmarks/run.py build
 
 fuzz: need
 	@CC=clang sh tools/build.sh build-fuzz -Dfuzz=true -Db_sanitize=address,undefined -Db_lundef=false
@@ -36,4 +35,4 @@ format-check: need
 	@sh tools/format.sh
 
 clean:
-	rm -rf build build-asan build-clang build-fuzz build-release
+	rm -rf build build-asan build-clang build-fuzz

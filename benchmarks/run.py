@@ -1,0 +1,96 @@
+#!/usr/bin/env python3
+# SPDX-License-Identifier: Apache-2.0
+"""Measure the program beside plain yardsticks: run.py BUILD [check|start|read...] (all three if none is named).
+
+Every figure is the whole process from start to end, the median of five runs after one
+that warms the disk cache. The audits are made anew (benchmarks/make_audits.py), so nothing here is anybody's.
+"""
+import os
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+
+HERE = os.path.dirname(os.path.abspath(__file__))
+RUNS = 5
+FEW, MANY = 2000, 20000
+
+
+def one_run(build, command, cwd):
+    """(seconds, peak memory in MB, exit code) of one run, output thrown away."""
+    watch = [os.path.join(build, "benchmarks/stopwatch"), *command]
+    done = subprocess.run(watch, cwd=cwd, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, text=True, check=True)
+    seconds, peak, code = done.stdout.split()
+    return float(seconds), int(peak) / 1024, int(code)
+
+
+def measure(build, command, cwd, runs=RUNS):
+    """(median seconds, highest memory). A run that does not end well makes the figure worthless: stop."""
+    results = [one_run(build, command, cwd) for _ in range(runs + 1)][1:]
+    for _, _, code in results:
+        if code:
+            sys.exit(f"{command[0]} ended with {code}, so its time says nothing")
+    return statistics.median(s for s, _, _ in results), max(mb for _, mb, _ in results)
+
+
+def audits(home, count):
+    folder = os.path.join(home, f"audits-{count}")
+    subprocess.run([sys.executable, os.path.join(HERE, "make_audits.py"), folder, str(count)], check=True)
+    return folder, sum(e.stat().st_size for e in os.scandir(folder))
+
+
+def bench_check(build, home):
+    fettle = os.path.join(build, "src/cli/fettle")
+    many, size = audits(home, MANY)
+    few, _ = audits(home, FEW)
+    names = sorted(os.listdir(many))
+    python = sys.executable
+    rows = [
+        ("fettle check, one job", [fettle, "check", "--jobs", "1", "."], "everything"),
+        ("fettle check, two jobs", [fettle, "check", "--jobs", "2", "."], "everything"),
+        ("plain C, one thread", [os.path.join(build, "benchmarks/plain_sum"), "."], "PA2 against VA1, G85"),
+        ("mawk", ["mawk", "-f", os.path.join(HERE, "plain_sum.awk"), *names], "PA2 against VA1"),
+        ("python3", [python, os.path.join(HERE, "plain_sum.py"), "."], "PA2 against VA1"),
+    ]
+    print(f"check: {MANY} audits, {size / 1e6:.0f} MB\n")
+    print(f"  {'':24} {'seconds':>8} {'files/s':>9} {'MB/s':>7} {'peak MB':>8}  what it does")
+    for name, command, does in rows:
+        if name == "mawk" and not shutil.which("mawk"):
+            continue
+        seconds, memory = measure(build, command, many)
+        print(f"  {name:24} {seconds:8.3f} {MANY / seconds:9.0f} {size / 1e6 / seconds:7.0f} {memory:8.1f}  {does}",
+              flush=True)
+    low = measure(build, [fettle, "check", "--jobs", "2", "."], few)[1]
+    high = measure(build, [fettle, "check", "--jobs", "2", "."], many)[1]
+    print(f"\n  peak memory of fettle, two jobs: {low:.1f} MB for {FEW} audits, {high:.1f} MB for {MANY}\n")
+
+
+def bench_start(build, home):
+    folder, _ = audits(home, 1)
+    name = os.path.join(folder, os.listdir(folder)[0])
+    command = [os.path.join(build, "src/cli/fettle"), "explain", name]
+    seconds, memory = measure(build, command, home, runs=101)
+    nothing, _ = measure(build, ["true"], home, runs=101)
+    print(f"start: fettle explain of one audit of {os.path.getsize(name) / 1e3:.1f} kB takes {seconds * 1e3:.2f} ms "
+          f"and {memory:.1f} MB\n       (median of 101; the empty program `true` takes {nothing * 1e3:.2f} ms)\n",
+          flush=True)
+
+
+def bench_read(build, _):
+    print("read: audits over a practice line of 9600 bit/s, a minute or two of waiting\n", flush=True)
+    subprocess.run([sys.executable, os.path.join(HERE, "read.py"), os.path.join(build, "src/cli/fettle")], check=True)
+
+
+BENCHES = {"check": bench_check, "start": bench_start, "read": bench_read}
+
+
+def main():
+    build = os.path.abspath(sys.argv[1])
+    for name in sys.argv[2:] or BENCHES:
+        with tempfile.TemporaryDirectory() as home:
+            BENCHES[name](build, home)
+
+
+main()
