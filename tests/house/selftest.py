@@ -65,6 +65,10 @@ SAMPLES = {
         [tree({"data/x.csv": "# a note\na,source\n1,from memory\n", "data/demo/y.csv": "a,b\n1,2\n"})],
         [tree({"data/x.csv": "a,b\n1,2\n"}), tree({"data/x.csv": "a,source\n1,\n"}),
          tree({"data/x.csv": "a,source\n1,2,3\n"})]),
+    "links": (
+        [tree({"docs/x.md": "[a](y.md#part) [b](../README.md) [c](https://example.org/) [d](../src)\n", "docs/y.md": "",
+               "README.md": "", "src/audit/x.c": SPDX})],
+        [tree({"docs/x.md": "[a](y.md)\n"}), tree({"docs/x.md": "[a](../docs/y.md)\n"})]),
     "exceptions": (
         [tree({"tests/house/exceptions.csv": NO_EXCEPTIONS + "lengths,src/audit/x.c,f,one table\n", "src/audit/x.c": SPDX})],
         [tree({"tests/house/exceptions.csv": NO_EXCEPTIONS + "lengths,src/audit/x.c,f,\n", "src/audit/x.c": SPDX}),

@@ -185,6 +185,17 @@ def sources(tree):
                 yield f"{path}: row {n} ({row[0]}) has no source"
 
 
+def links(tree):
+    """A page points only at what is there."""
+    for path in tree.paths(".md"):
+        for n, line in enumerate(tree.text(path).splitlines(), 1):
+            for target in re.findall(r"\]\(([^)\s#]+)", line):
+                there = os.path.normpath(os.path.join(os.path.dirname(path), target))
+                if ":" in target or there in tree.files or any(p.startswith(there + "/") for p in tree.files):
+                    continue
+                yield f"{path}:{n}: the link to {target} leads nowhere"
+
+
 def exceptions(tree):
     """Every exception has a reason."""
     for row in rows_of(tree.text("tests/house/exceptions.csv")):
@@ -196,5 +207,5 @@ def exceptions(tree):
 
 CHECKS = {
     "layering": layering, "banned": banned, "lengths": lengths, "layout": layout,
-    "machine-paths": machine_paths, "sources": sources, "exceptions": exceptions,
+    "machine-paths": machine_paths, "sources": sources, "links": links, "exceptions": exceptions,
 }
