@@ -18,9 +18,11 @@ static int check(struct cli *c, struct ft_book *b, const char *path)
 	if (st != FT_OK)
 		return cli_failed(c);
 	if (!c->json) {
-		printf(
-			"The book %s is whole: %lld visits (%lld open), %lld pieces of evidence with %lld bytes, every one as it was added.\n",
-			path, (long long)s.visits, (long long)s.open_visits, (long long)s.contents, (long long)s.bytes);
+		cli_say(c,
+		        "The book %s is whole: %lld visit%s (%lld open), %lld piece%s of evidence with %lld bytes, every one "
+		        "as it was added.",
+		        path, (long long)s.visits, s.visits == 1 ? "" : "s", (long long)s.open_visits, (long long)s.contents,
+		        s.contents == 1 ? "" : "s", (long long)s.bytes);
 		return FT_OK;
 	}
 	cli_document(c, &j, &out, FT_SHOWN, NULL);

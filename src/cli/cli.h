@@ -63,6 +63,9 @@ bool cli_number(struct cli *c, const char *name, int64_t least, int64_t most, in
 /* Prints c->error on standard error (and as a JSON document with --json) and returns its exit code. */
 int cli_failed(struct cli *c);
 
+/* One or two sentences for people on standard output, wrapped at the terminal's width and ended by a line end. */
+void cli_say(const struct cli *c, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
 /* Shorthand: records a wrong use and returns 2. */
 int cli_usage(struct cli *c, const char *format, ...) __attribute__((format(printf, 2, 3)));
 

@@ -56,6 +56,22 @@ int cli_usage(struct cli *c, const char *format, ...)
 	return FT_E_USAGE;
 }
 
+void cli_say(const struct cli *c, const char *format, ...)
+{
+	struct ft_buf out = { 0 };
+	char text[FT_TEXT_MAX];
+	va_list args;
+
+	va_start(args, format);
+	vsnprintf(text, sizeof text, format, args);
+	va_end(args);
+	ft_wrap(&out, text, c->columns, 0);
+	ft_buf_byte(&out, '\n');
+	if (out.status == FT_OK)
+		fwrite(out.p, 1, out.n, stdout);
+	ft_buf_done(&out);
+}
+
 int cli_failed(struct cli *c)
 {
 	struct ft_buf out = { 0 };

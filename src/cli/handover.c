@@ -351,7 +351,7 @@ static int pack(struct cli *c)
 		                        NULL, NULL);
 		code = said ? said : code;
 	} else if (strcmp(path, "-") != 0) {
-		printf("%s: %s.\n", v.asset, ft_judgement_words(&h.judgement, &c->arena));
+		cli_say(c, "%s: %s.", v.asset, ft_judgement_words(&h.judgement, &c->arena));
 		printf("Packed visit %s into %s, signed by %s.\nPackage %s\n", v.id, path, key.name, content);
 		if (v.closed_us == FT_ABSENT)
 			printf("The visit is still open: pack it again when it is closed.\n");
@@ -410,9 +410,9 @@ static int verify(struct cli *c)
 	else
 		say_package(&a.opened, &a.handover);
 	if (a.read && verdict == FT_SHOWN)
-		printf("%zu %s as signed; the verdict follows from the evidence: %s.\n", a.opened.member_count,
-		       plural(a.opened.member_count, "member stands", "members stand"),
-		       ft_judgement_words(&a.handover.judgement, &c->arena));
+		cli_say(c, "%zu %s as signed; the verdict follows from the evidence: %s.", a.opened.member_count,
+		        plural(a.opened.member_count, "member stands", "members stand"),
+		        ft_judgement_words(&a.handover.judgement, &c->arena));
 	cli_print_findings(c, &a.findings);
 	return cli_exit(verdict);
 }
@@ -508,7 +508,7 @@ static int receive(struct cli *c)
 	if (a.read)
 		say_package(&a.opened, &a.handover);
 	if (sound) {
-		printf("%s: %s.\n", a.visit.asset, ft_judgement_words(&a.handover.judgement, &c->arena));
+		cli_say(c, "%s: %s.", a.visit.asset, ft_judgement_words(&a.handover.judgement, &c->arena));
 		printf(filed_sentence(filed), id);
 	} else {
 		printf("The package %s does not hold; nothing was filed:\n", c->arguments[1]);

@@ -59,6 +59,20 @@ static const char *verdict_sentence(struct sheet *s)
 		: "All that must be true before the door is closed was shown.";
 }
 
+/* What was contradicted in the course of the visit and put right. */
+static void put_mended(struct sheet *s)
+{
+	const struct ft_findings *all = &s->h->judgement.findings;
+	const char *text = NULL;
+
+	for (size_t i = 0; i < all->count; i++)
+		if (all->list[i].rule == FT_RULE_VISIT_PROVED_ANEW)
+			text = ft_arena_printf(s->arena, "Mended during the visit: %s.",
+			                       all->list[i].seen ? all->list[i].seen : "earlier sales moved other counters");
+	if (text)
+		s->y += put_text(s, LEFT, s->y, text_width(s), STYLE_BODY, INK_BLACK, SIDE_LEFT, 0, text);
+}
+
 /* The six stages as a path: a mark each, what stands in it below. */
 static void put_path(struct sheet *s)
 {
@@ -117,7 +131,11 @@ static const char *sentence_of(struct sheet *s, const char *text)
 
 static const char *detail_of(struct sheet *s, const struct ft_claim_state *c)
 {
-	const char *because = c->because ? sentence_of(s, c->because) : "";
+	struct ft_slice all = ft_slice_of(c->because ? c->because : "");
+	struct ft_slice first = { all.p, ft_slice_find(all, FT_SLICE(" ")) };
+	bool file = ft_slice_find(first, FT_SLICE(".")) + 1 < first.n; /* a stop inside the first word */
+	/* The name of a file keeps its letters. */
+	const char *because = !c->because ? "" : file ? c->because : sentence_of(s, c->because);
 	const char *text = because;
 
 	if (c->stands == FT_STANDS_WAIVED && c->waiver)
@@ -212,6 +230,7 @@ void page_one(struct sheet *s)
 	s->y += put_text(s, LEFT, s->y, text_width(s), STYLE_VERDICT, INK_BLACK, SIDE_LEFT, 0,
 	                 sentence_of(s, ft_judgement_words(g, s->arena)));
 	s->y += put_text(s, LEFT, s->y, text_width(s), STYLE_BODY, INK_BLACK, SIDE_LEFT, 0, verdict_sentence(s));
+	put_mended(s);
 	skip(s, 1);
 	put_path(s);
 	skip(s, 0);
@@ -262,9 +281,10 @@ static int backing_of(struct sheet *s, const struct ft_claim_state *c, struct ba
 {
 	const char *detail = detail_of(s, c);
 	const char *evidence = evidence_text(s, c);
+	bool quoted = c->said && c->because && strcmp(c->said->text, c->because) == 0; /* it follows, with its name */
 	int n = 0;
 
-	if (*detail)
+	if (*detail && !quoted)
 		ret[n++] = (struct backing){ INK_PENCIL, detail };
 	if (c->said)
 		ret[n++] = (struct backing){ INK_BLACK,
