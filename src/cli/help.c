@@ -181,6 +181,6 @@ int help_command(int argc, char **argv)
 			help_verb(cli_verbs[i], stdout);
 		return FT_OK;
 	}
-	fprintf(stderr, "fettle has no command %s; fettle --help lists them.\n", name);
+	fprintf(stderr, "fettle: fettle has no command %s; fettle --help lists them.\n", name);
 	return FT_E_USAGE;
 }
