@@ -16,6 +16,7 @@ enum { JOBS_MAX = 64, FOLDERS_DEEP = 64, PATH_ROOM = 4096 };
 struct walk {
 	struct cli *c;
 	struct check_crew *crew;
+	struct ft_arena names; /* of members of an archive; the command's own arena holds the arguments */
 	bool ok;
 	bool progress;
 	uint64_t given;
@@ -67,7 +68,7 @@ static bool is_archive(const char *path)
 static void give_entry(struct walk *w, const char *path, struct archive *a, struct archive_entry *e, struct ft_buf *b)
 {
 	const char *inside = archive_entry_pathname(e);
-	char *name = ft_arena_printf(&w->c->arena, "%s:%s", path, inside ? inside : "?");
+	char *name = ft_arena_printf(&w->names, "%s:%s", path, inside ? inside : "?");
 	char step[65536];
 	la_ssize_t got;
 
@@ -83,7 +84,7 @@ static void give_entry(struct walk *w, const char *path, struct archive *a, stru
 	else
 		w->ok = w->ok && check_crew_give(w->crew, name, b->n ? ft_buf_text(b) : (struct ft_slice){ "", 0 });
 	say_progress(w);
-	ft_arena_reset(&w->c->arena); /* the name was copied */
+	ft_arena_reset(&w->names); /* the name was copied */
 }
 
 static void give_archive(struct walk *w, const char *path)
@@ -185,9 +186,9 @@ static void print_sum(const struct check_tally *t, int64_t took_us)
 	uint64_t all = t->shown + t->open + t->contradicted + t->unreadable;
 	double s = (double)took_us / 1e6;
 
-	printf("%llu audits: %llu shown, %llu open, %llu contradicted, %llu unreadable.", (unsigned long long)all,
-	       (unsigned long long)t->shown, (unsigned long long)t->open, (unsigned long long)t->contradicted,
-	       (unsigned long long)t->unreadable);
+	printf("%llu %s: %llu shown, %llu open, %llu contradicted, %llu unreadable.", (unsigned long long)all,
+	       all == 1 ? "audit" : "audits", (unsigned long long)t->shown, (unsigned long long)t->open,
+	       (unsigned long long)t->contradicted, (unsigned long long)t->unreadable);
 	if (all >= 1000 && s > 0)
 		printf(" %.1f MB in %.2f s, %.0f a second.", (double)t->bytes / 1e6, s, (double)all / s);
 	putchar('\n');
@@ -214,6 +215,7 @@ static int run(struct cli *c)
 	}
 	for (int i = 0; i < c->count && w.ok; i++)
 		give(&w, c->arguments[i]);
+	ft_arena_done(&w.names);
 	if (w.progress && w.given >= 4096)
 		fputs("\r                              \r", stderr);
 	if (!check_crew_done(w.crew, &t) || !w.ok) {

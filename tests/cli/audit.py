@@ -111,6 +111,8 @@ def check_many():
         half = write("half.tar.gz", f.read()[:3000])
     code, out, _ = run("check", half)
     say(code == 3 and "copy it again" in out, "half an archive is told")
+    code, out, _ = run("check", "fleet.tar.gz", "nowhere.dts", "fleet.tar.gz", "--json")
+    say(code == 3 and len(out.splitlines()) == 1001, "what comes after an archive is checked too")
     say("500 audits: 499 shown" in run("check", "fleet")[1], "the sum for people")
 
 
