@@ -255,12 +255,16 @@ static void each_rule(void **state)
 		{ "sample-1.dts", "CA8*", "CA9*0*0\r\nCA9*", FT_RULE_AUDIT_REPEATED_SEGMENT, FT_DOUBT },
 		{ "sample-1.dts", "VA1*293075", "VA1*293076", FT_RULE_AUDIT_SUM_BY_DEVICE, FT_DOUBT },
 		{ "sample-1.dts", "PA2*275*", "PA2*276*", FT_RULE_AUDIT_SUM_BY_SELECTION, FT_DOUBT },
+		{ "sample-1.dts", "PA4*4*800*3*600", "PA4*4*800*2*600", FT_RULE_AUDIT_SUM_BY_SELECTION, FT_DOUBT },
+		{ "sample-1.dts", "VA2*2450*15*525*3", "VA2*2450*15*500*3", FT_RULE_AUDIT_SUM_BY_SELECTION, FT_DOUBT },
 		{ "sample-1.dts", "*209685*", "*209680*", FT_RULE_AUDIT_CASH_IN, FT_DOUBT },
 		{ "sample-1.dts", "CA4*6950*50*38950", "CA4*6950*50*38900", FT_RULE_AUDIT_CASH_PATHS, FT_DOUBT },
 		{ "sample-1.dts", "CA15*2425", "CA15*2420", FT_RULE_AUDIT_TUBES, FT_DOUBT },
 		{ "sample-1.dts", "CA2*166725*974*31150", "CA2*166725*974*931150", FT_RULE_AUDIT_PART_ABOVE_WHOLE, FT_DOUBT },
 		{ "sample-1.dts", "RT07**10*6", "RT07**5*6", FT_RULE_AUDIT_READS_AND_RESETS, FT_DOUBT },
 		{ "sample-2.dts", "PA7*1*DA*1*70*118*", "PA7*1*DA*1*70*117*", FT_RULE_AUDIT_SUM_BY_LIST, FT_DOUBT },
+		{ "sample-2.dts", "245*19600*16*1280", "245*19600*16*1290", FT_RULE_AUDIT_SUM_BY_DEVICE, FT_DOUBT },
+		{ "sample-2.dts", "CA13*5*1*1", "CA13*5*0*1", FT_RULE_AUDIT_CASH_IN, FT_DOUBT },
 		{ "sample-2.dts", "LA1*1*3*100*7*150", "LA1*1*3*100*7*151", FT_RULE_AUDIT_SUM_BY_LIST, FT_DOUBT },
 		{ "sample-2.dts", "CA11*100*32*32*0*401*401", "CA11*100*32*32*0*402*401", FT_RULE_AUDIT_CASH_IN, FT_DOUBT },
 		{ "sample-2.dts", "CA12*50*52*4*624*14", "CA12*50*52*4*625*14", FT_RULE_AUDIT_TUBES, FT_DOUBT },
@@ -303,6 +307,33 @@ static void crc_either_order(void **state)
 	assert_true(r.check.swapped);
 	assert_int_equal(r.findings.faults + r.findings.doubts, 0);
 	ft_arena_done(&r.arena);
+	free(owned);
+}
+
+/* A copy whose line ends were converted is as right as the machine's own bytes; a changed one shows nothing. */
+static void crc_of_converted_copies(void **state)
+{
+	static const char *const ends[] = { "\n", "\r" };
+	char *owned;
+	struct ft_slice bytes = load("sample-2.dts", &owned);
+
+	(void)state;
+	for (size_t k = 0; k < 2 * sizeof ends / sizeof *ends; k++) {
+		struct ft_buf copy = { 0 };
+		struct read_audit r;
+		for (size_t i = 0; i < bytes.n; i++)
+			if (bytes.p[i] == '\n')
+				ft_buf_puts(&copy, ends[k / 2]);
+			else if (bytes.p[i] != '\r')
+				ft_buf_byte(&copy, (uint8_t)(k % 2 && bytes.p[i] == 'W' ? 'V' : bytes.p[i]));
+		open_audit(&r, ft_buf_text(&copy), 0);
+		assert_int_equal(has(&r, FT_RULE_AUDIT_CRC, FT_DOUBT), k % 2);
+		assert_int_equal(r.findings.faults, 0);
+		assert_int_equal(r.findings.doubts, k % 2);
+		assert_int_equal(r.check.computed == 0xC7B3, k % 2 == 0); /* G85 of the sample as it was made */
+		ft_arena_done(&r.arena);
+		ft_buf_done(&copy);
+	}
 	free(owned);
 }
 
@@ -428,10 +459,18 @@ static void cells(void **state)
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
-		cmocka_unit_test(samples),    cmocka_unit_test(reading),   cmocka_unit_test(block_edges),
-		cmocka_unit_test(numbers),    cmocka_unit_test(each_rule), cmocka_unit_test(crc_either_order),
-		cmocka_unit_test(bills),      cmocka_unit_test(summary),   cmocka_unit_test(event_codes),
-		cmocka_unit_test(dictionary), cmocka_unit_test(cells),
+		cmocka_unit_test(samples),
+		cmocka_unit_test(reading),
+		cmocka_unit_test(block_edges),
+		cmocka_unit_test(numbers),
+		cmocka_unit_test(each_rule),
+		cmocka_unit_test(crc_either_order),
+		cmocka_unit_test(crc_of_converted_copies),
+		cmocka_unit_test(bills),
+		cmocka_unit_test(summary),
+		cmocka_unit_test(event_codes),
+		cmocka_unit_test(dictionary),
+		cmocka_unit_test(cells),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

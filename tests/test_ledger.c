@@ -265,6 +265,41 @@ static void cannot_witness(void **state)
 	assert_int_equal(o.p.agree, -1);
 }
 
+/* A controller that tells the cash it took but not the change, and its sales by number only. */
+static void what_it_does_not_count(void **state)
+{
+	static const char start[] = "ST*001*1\r\nID1*S1\r\n", end[] = "EA3*1\r\nSE*9*1\r\n";
+	struct ft_slice b = ft_slice_of(
+		ft_arena_printf(&arena, "%sVA1*500*5\r\nCA2*500*5\r\nCA3*0*0*0**900*0*900\r\nPA1*1*100\r\nPA2*5\r\n%s", start,
+	                    end));
+	struct ft_slice a = ft_slice_of(
+		ft_arena_printf(&arena, "%sVA1*600*6\r\nCA2*600*6\r\nCA3*200*0*200**1100*0*1100\r\nPA1*1*100\r\nPA2*6\r\n%s",
+	                    start, end));
+	struct outcome o = prove(b, a, "selection,price,paid_with,tendered\n1,1.00,coin,2.00\n", FT_ABSENT);
+	bool change = false, prices = false;
+
+	(void)state;
+	assert_int_equal(o.findings.faults + o.findings.doubts, 0); /* no change counter is no wrong change */
+	for (size_t i = 0; i < o.findings.count; i++)
+		if (o.findings.list[i].rule == FT_RULE_LEDGER_CANNOT_WITNESS) {
+			change |= strcmp(o.findings.list[i].expected, "the change given back") == 0;
+			prices |= strcmp(o.findings.list[i].expected, "the prices paid at this selection") == 0;
+		}
+	assert_true(change && prices);
+}
+
+/* A part that names itself before and not after fell silent, or was taken out. */
+static void silent_part(void **state)
+{
+	struct ft_slice b = load("samples/sample-1.dts"), a = load("samples/sample-1b.dts");
+	struct outcome o = compare(b, with(a, "DA1*CD1200456*", "DA1**"));
+
+	(void)state;
+	assert_string_equal(finding(&o, FT_RULE_LEDGER_SERIAL_CHANGED)->where.element, "DA101");
+	assert_int_equal(o.findings.faults, 0);
+	assert_int_equal(o.findings.doubts, 1);
+}
+
 static void counted_cash(void **state)
 {
 	struct ft_slice b = load("samples/sample-1.dts"), a = load("samples/sample-1b.dts");
@@ -344,9 +379,10 @@ static int tidy(void **state)
 
 int main(int argc, char **argv)
 {
-	const struct CMUnitTest tests[] = { T(honest_pairs),  T(table_by_hand), T(wrong_pairs),    T(lost_and_restored),
-		                                T(natural_order), T(bad_lists),     T(cannot_witness), T(counted_cash),
-		                                T(two_edits),     T(nothing_simple) };
+	const struct CMUnitTest tests[] = { T(honest_pairs),      T(table_by_hand), T(wrong_pairs),
+		                                T(lost_and_restored), T(natural_order), T(bad_lists),
+		                                T(cannot_witness),    T(counted_cash),  T(what_it_does_not_count),
+		                                T(silent_part),       T(two_edits),     T(nothing_simple) };
 	int failed;
 
 	folder = argc > 1 ? argv[1] : "tests";

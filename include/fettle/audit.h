@@ -133,6 +133,8 @@ unsigned ft_audit_line(const struct ft_audit *d, const struct ft_segment *s); /*
 
 /* CRC-16 of a set as G85 demands: from the S of ST to the line end before G85 (or before SE). */
 uint16_t ft_audit_crc(const struct ft_audit *d, const struct ft_set *s, ft_crc16_fn *crc16);
+/* The same as if every line ended in CR LF, which is what a machine sums; *converted: some did not. */
+uint16_t ft_audit_crc_crlf(const struct ft_audit *d, const struct ft_set *s, ft_crc16_fn *crc16, bool *converted);
 
 /* ---- facts ---- */
 
@@ -218,7 +220,7 @@ struct ft_identity {
 	const char *breakers; /* who may break it without anything being wrong */
 	const char *trust;    /* "exact in field files", "from memory" */
 };
-enum { FT_IDENTITIES_MAX = 48 };
+enum { FT_IDENTITIES_MAX = 64 };
 size_t ft_audit_identities(const struct ft_facts *f, struct ft_identity ret[FT_IDENTITIES_MAX]);
 
 /* ---- summary ---- */

@@ -146,10 +146,18 @@ static void a5_to_a7(const struct ft_facts *f, struct ft_identity *all)
 		int which;
 		int16_t part, whole;
 	} t[] = {
-		{ ID_A5_NUMBER, FT_EL_PA201, FT_EL_VA102 },      { ID_A5_VALUE, FT_EL_PA202, FT_EL_VA101 },
-		{ ID_A6_NUMBER, FT_EL_PA203, FT_EL_VA104 },      { ID_A6_VALUE, FT_EL_PA204, FT_EL_VA103 },
-		{ ID_A7_TEST_NUMBER, FT_EL_PA301, FT_EL_VA202 }, { ID_A7_TEST_VALUE, FT_EL_PA302, FT_EL_VA201 },
-		{ ID_A7_FREE_NUMBER, FT_EL_PA401, FT_EL_VA302 }, { ID_A7_FREE_VALUE, FT_EL_PA402, FT_EL_VA301 },
+		{ ID_A5_NUMBER, FT_EL_PA201, FT_EL_VA102 },
+		{ ID_A5_VALUE, FT_EL_PA202, FT_EL_VA101 },
+		{ ID_A6_NUMBER, FT_EL_PA203, FT_EL_VA104 },
+		{ ID_A6_VALUE, FT_EL_PA204, FT_EL_VA103 },
+		{ ID_A7_TEST_NUMBER, FT_EL_PA301, FT_EL_VA202 },
+		{ ID_A7_TEST_VALUE, FT_EL_PA302, FT_EL_VA201 },
+		{ ID_A7_FREE_NUMBER, FT_EL_PA401, FT_EL_VA302 },
+		{ ID_A7_FREE_VALUE, FT_EL_PA402, FT_EL_VA301 },
+		{ ID_A7_TEST_NUMBER_SINCE_RESET, FT_EL_PA303, FT_EL_VA204 },
+		{ ID_A7_TEST_VALUE_SINCE_RESET, FT_EL_PA304, FT_EL_VA203 },
+		{ ID_A7_FREE_NUMBER_SINCE_RESET, FT_EL_PA403, FT_EL_VA304 },
+		{ ID_A7_FREE_VALUE_SINCE_RESET, FT_EL_PA404, FT_EL_VA303 },
 	};
 
 	for (size_t i = 0; i < sizeof t / sizeof *t; i++)
@@ -245,40 +253,54 @@ static void a9(const struct ft_facts *f, struct ft_identity *all)
 {
 	static const struct {
 		char device[3];
-		int which;
-		int16_t whole[2];
+		struct {
+			int which;
+			int16_t whole[2];
+		} span[2]; /* since initialisation (PA706), since reset (PA708) */
 	} t[] = {
-		{ "CA", ID_A9_CASH, { FT_EL_CA201, FT_EL_NONE } },
-		{ "DA", ID_A9_CASHLESS_1, { FT_EL_DA201, FT_EL_NONE } },
-		{ "DB", ID_A9_CASHLESS_2, { FT_EL_DB201, FT_EL_NONE } },
-		{ "TA", ID_A9_TOKENS, { FT_EL_TA201, FT_EL_TA205 } },
+		{ "CA",
+		  { { ID_A9_CASH, { FT_EL_CA201, FT_EL_NONE } }, { ID_A9_CASH_SINCE_RESET, { FT_EL_CA203, FT_EL_NONE } } } },
+		{ "DA",
+		  { { ID_A9_CASHLESS_1, { FT_EL_DA201, FT_EL_NONE } },
+		    { ID_A9_CASHLESS_1_SINCE_RESET, { FT_EL_DA203, FT_EL_NONE } } } },
+		{ "DB",
+		  { { ID_A9_CASHLESS_2, { FT_EL_DB201, FT_EL_NONE } },
+		    { ID_A9_CASHLESS_2_SINCE_RESET, { FT_EL_DB203, FT_EL_NONE } } } },
+		{ "TA",
+		  { { ID_A9_TOKENS, { FT_EL_TA201, FT_EL_TA205 } },
+		    { ID_A9_TOKENS_SINCE_RESET, { FT_EL_TA203, FT_EL_TA207 } } } },
 	};
-	int64_t sums[4] = { 0 };
-	bool any[4] = { false };
+	int64_t sums[4][2] = { { 0 } };
+	bool any[4][2] = { { false } };
 
 	if (f->value[FT_EL_PA706] == FT_ABSENT)
 		return;
 	for (size_t i = 0; i < f->row_count; i++) {
 		const struct ft_segment *s = &f->audit->segments[f->rows[i].segment];
 		struct ft_slice device;
-		int64_t v;
 		if (s->id != FT_SEG_PA7)
 			continue;
 		device = ft_audit_at(f->audit, s, 2);
-		v = row_number(f, f->rows[i].segment, 6);
-		for (int k = 0; k < 4; k++)
-			if (device.n >= 2 && memcmp(device.p, t[k].device, 2) == 0 && v != FT_ABSENT && !unset(v)) {
-				sums[k] = sat_add(sums[k], v);
-				any[k] = true;
+		for (int k = 0; k < 4; k++) {
+			if (device.n < 2 || memcmp(device.p, t[k].device, 2) != 0)
+				continue;
+			for (unsigned reset = 0; reset < 2; reset++) {
+				int64_t v = row_number(f, f->rows[i].segment, reset ? 8 : 6);
+				if (v == FT_ABSENT || unset(v))
+					continue;
+				sums[k][reset] = sat_add(sums[k][reset], v);
+				any[k][reset] = true;
 			}
+		}
 	}
-	for (int k = 0; k < 4; k++) {
-		int64_t whole = get(f, t[k].whole[0]);
-		if (whole != FT_ABSENT && t[k].whole[1] != FT_EL_NONE)
-			whole = sat_add(whole, zero(f, t[k].whole[1]));
-		if (any[k])
-			set(all, t[k].which, sums[k], whole);
-	}
+	for (int k = 0; k < 4; k++)
+		for (int reset = 0; reset < 2; reset++) {
+			int64_t whole = get(f, t[k].span[reset].whole[0]);
+			if (whole != FT_ABSENT && t[k].span[reset].whole[1] != FT_EL_NONE)
+				whole = sat_add(whole, zero(f, t[k].span[reset].whole[1]));
+			if (any[k][reset])
+				set(all, t[k].span[reset].which, sums[k][reset], whole);
+		}
 }
 
 /* Sum of value times number over the rows of a segment; FT_ABSENT when a row lacks either or has the
@@ -314,6 +336,7 @@ static void a12_to_a15(const struct ft_facts *f, struct ft_identity *all)
 		{ ID_A13_BOX_SINCE_RESET, FT_SEG_CA11, 1, 3, FT_EL_CA302 },
 		{ ID_A13_TUBES_SINCE_RESET, FT_SEG_CA11, 1, 4, FT_EL_CA303 },
 		{ ID_A14_FILLED, FT_SEG_CA13, 1, 3, FT_EL_CA1002 },
+		{ ID_A14_FILLED_SINCE_RESET, FT_SEG_CA13, 1, 2, FT_EL_CA1001 },
 		{ ID_A15_PAID_OUT, FT_SEG_CA12, 1, 4, FT_EL_CA403 },
 		{ ID_A15_BY_HAND, FT_SEG_CA12, 1, 5, FT_EL_CA404 },
 		{ ID_A15_PAID_OUT_SINCE_RESET, FT_SEG_CA12, 1, 2, FT_EL_CA401 },
@@ -328,8 +351,10 @@ static void a12_to_a15(const struct ft_facts *f, struct ft_identity *all)
 		set(all, ID_A13_IN_SINCE_RESET, product(f, FT_SEG_CA11, 1, 2),
 		    minus(get(f, FT_EL_CA301), or_zero(f->bills_in_reset)));
 	}
-	if (f->segment[FT_SEG_CA14] >= 0)
+	if (f->segment[FT_SEG_CA14] >= 0) {
 		set(all, ID_A14_BILLS, product(f, FT_SEG_CA14, 1, 5), f->bills_in_init);
+		set(all, ID_A14_BILLS_SINCE_RESET, product(f, FT_SEG_CA14, 1, 3), f->bills_in_reset);
+	}
 }
 
 static void a16(const struct ft_facts *f, struct ft_identity *all)

@@ -44,6 +44,7 @@ static void judge_crc(struct judge *j, ft_crc16_fn *crc16, struct ft_audit_check
 	struct ft_finding *x;
 	uint32_t v = 0;
 	uint16_t swapped;
+	bool converted = false;
 
 	c->computed = ft_audit_crc(j->f->audit, s, crc16);
 	c->stated = 0;
@@ -52,6 +53,12 @@ static void judge_crc(struct judge *j, ft_crc16_fn *crc16, struct ft_audit_check
 		return;
 	stated = ft_slice_trim(ft_audit_at(j->f->audit, g85, 1));
 	c->crc_sound = stated.n == 4 && ft_slice_hex(stated, &v);
+	if (c->crc_sound && v != c->computed && v != (uint16_t)(c->computed << 8 | c->computed >> 8)) {
+		/* a copy with other line ends was converted; what the machine summed had CR LF (section 1.1) */
+		uint16_t as_sent = ft_audit_crc_crlf(j->f->audit, s, crc16, &converted);
+		if (converted)
+			c->computed = as_sent;
+	}
 	swapped = (uint16_t)(c->computed << 8 | c->computed >> 8);
 	if (c->crc_sound) {
 		c->swapped = v != c->computed && v == swapped;
@@ -61,6 +68,10 @@ static void judge_crc(struct judge *j, ft_crc16_fn *crc16, struct ft_audit_check
 	}
 	x = ft_find(j->out, FT_RULE_AUDIT_CRC, at_segment(j, g85, "G8501"), text(j, stated),
 	            ft_arena_printf(j->out->arena, "%04X or %04X", c->computed, swapped));
+	if (converted) {
+		ft_finding_weigh(j->out, x, FT_DOUBT);
+		x->why = "the line ends of this copy were converted, so only a try with CR LF put back was possible";
+	}
 	if (!c->crc_sound || placeholder(v)) {
 		c->crc_sound = false;
 		ft_finding_weigh(j->out, x, FT_DOUBT);

@@ -397,3 +397,21 @@ uint16_t ft_audit_crc(const struct ft_audit *d, const struct ft_set *s, ft_crc16
 
 	return to > from ? crc16(0, d->bytes.p + from, to - from) : 0;
 }
+
+uint16_t ft_audit_crc_crlf(const struct ft_audit *d, const struct ft_set *s, ft_crc16_fn *crc16, bool *converted)
+{
+	int32_t end = s->g85 >= 0 ? s->g85 : s->se >= 0 ? s->se : s->last;
+	int32_t begin = s->st >= 0 ? s->st : s->first;
+	uint16_t crc = 0;
+
+	*converted = false;
+	for (int32_t i = begin; i < end && i < (int32_t)d->segment_count; i++) {
+		const struct ft_segment *x = &d->segments[i];
+		size_t from = i == begin ? x->name.at : x->at;
+		size_t text = x->end - (x->eol == FT_EOL_CRLF ? 2U : x->eol != FT_EOL_NONE);
+		*converted |= x->eol == FT_EOL_CR || x->eol == FT_EOL_LF;
+		crc = crc16(crc, d->bytes.p + from, text > from ? text - from : 0);
+		crc = crc16(crc, "\r\n", 2);
+	}
+	return crc;
+}

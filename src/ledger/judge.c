@@ -102,6 +102,12 @@ static void judge_devices(const struct pair *p, const struct ft_read *after, str
 			ft_find(f, FT_RULE_LEDGER_SERIAL_CHANGED, where, seen, ft_arena_text(f->arena, b));
 		else if (!b.n && a.n)
 			ft_find(f, FT_RULE_LEDGER_DEVICE_APPEARED, where, seen, NULL);
+		else if (b.n && !a.n) /* a part that fell silent reads like one that has not answered yet (rule B1) */
+			ft_finding_weigh(f,
+			                 ft_find(f, FT_RULE_LEDGER_SERIAL_CHANGED, where,
+			                         ft_arena_printf(f->arena, "%s names none", devices[i].name),
+			                         ft_arena_text(f->arena, b)),
+			                 FT_DOUBT);
 	}
 }
 
