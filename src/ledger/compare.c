@@ -191,18 +191,6 @@ static void judge_setting(struct comparer *q, const struct joined *j)
 	        ft_arena_text(q->arena, was));
 }
 
-/* A fall by nearly a whole width. */
-static int64_t wrap_of(int64_t before, int64_t after)
-{
-	static const int64_t widths[] = { 65536, 1000000, 16777216, 100000000, INT64_C(4294967296) };
-
-	for (size_t i = 0; i < sizeof widths / sizeof *widths; i++)
-		/* near the end before and near the start after: within a sixteenth of the width */
-		if (before < widths[i] && after >= 0 && before - after > widths[i] - widths[i] / 16)
-			return widths[i];
-	return 0;
-}
-
 static void add_loss(struct comparer *q, const struct joined *j)
 {
 	const struct ft_cell *c = j->before;

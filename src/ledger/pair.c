@@ -137,6 +137,24 @@ bool money_of(const struct pair *p, enum ft_element_id id)
 	return d && (d->type == FT_TYPE_MONEY || d->type == FT_TYPE_EITHER);
 }
 
+bool counts_from_init(const struct ft_cell *c)
+{
+	const struct ft_element_def *d = c ? ft_element_def(c->element) : NULL;
+
+	return d && d->span == FT_SPAN_INIT;
+}
+
+int64_t wrap_of(int64_t before, int64_t after)
+{
+	static const int64_t widths[] = { 65536, 1000000, 16777216, 100000000, INT64_C(4294967296) };
+
+	for (size_t i = 0; i < sizeof widths / sizeof *widths; i++)
+		/* near the end before and near the start after: within a sixteenth of the width */
+		if (before < widths[i] && after >= 0 && before - after > widths[i] - widths[i] / 16)
+			return widths[i];
+	return 0;
+}
+
 /* A row that only the later read has began at nothing; one that is gone tells nothing. */
 int64_t movement(const struct pair *p, const struct joined *j, bool since_reset, int64_t factor)
 {
@@ -151,6 +169,8 @@ int64_t movement(const struct pair *p, const struct joined *j, bool since_reset,
 		return FT_ABSENT;
 	if (since_reset && p->mode == RESET_ONCE)
 		before = 0;
+	if (!since_reset && counts_from_init(j->after))
+		before -= wrap_of(before, after);
 	if (__builtin_sub_overflow(after, before, &d) || __builtin_mul_overflow(d, factor, &d))
 		return FT_ABSENT;
 	return d;

@@ -524,6 +524,24 @@ static void judge(struct prover *v)
 	p->agree = faults || by_cash == 0 ? 0 : doubts || p->unshown ? -1 : v->in->sales || by_cash == 1 ? 1 : -1;
 }
 
+/* Such a counter is followed round its end, and that it was is said. */
+static void find_wrapped(struct prover *v)
+{
+	for (size_t i = 0; i < v->pair.count; i++) {
+		const struct joined *j = &v->pair.list[i];
+		int64_t before = number_of(j->before), after = number_of(j->after);
+		if (before == FT_ABSENT || after == FT_ABSENT || !counts_from_init(j->after) || !wrap_of(before, after))
+			continue;
+		ft_find(v->findings, FT_RULE_LEDGER_METER_WRAPPED,
+		        (struct ft_where){ .file = v->after->name,
+		                           .element = ft_element_def(j->after->element)->name,
+		                           .selection =
+		                               j->after->selection.p ? ft_arena_text(v->arena, j->after->selection) : NULL },
+		        ft_arena_printf(v->arena, "%lld", (long long)after),
+		        ft_arena_printf(v->arena, "%lld or more", (long long)before));
+	}
+}
+
 enum ft_status ft_prove(const struct ft_read *before, const struct ft_read *after, const struct ft_prove_input *in,
                         struct ft_arena *a, struct ft_findings *findings, struct ft_proof *ret, struct ft_error *e)
 {
@@ -555,6 +573,7 @@ enum ft_status ft_prove(const struct ft_read *before, const struct ft_read *afte
 	}
 	if (v.pair.mode == RESET_UNCLEAR)
 		ft_find(findings, FT_RULE_LEDGER_INTERVAL_UNCLEAR, (struct ft_where){ .file = after->name }, NULL, NULL);
+	find_wrapped(&v);
 	if (in->sales && (s = prove_sales(&v)) != FT_OK)
 		return s;
 	counters_of_identities(&v);

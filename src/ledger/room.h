@@ -41,6 +41,9 @@ const struct joined *pair_find(const struct pair *p, enum ft_element_id id, stru
 int64_t number_of(const struct ft_cell *c); /* FT_ABSENT also for the marks of "not set" */
 bool money_of(const struct pair *p, enum ft_element_id id);
 int64_t movement(const struct pair *p, const struct joined *j, bool since_reset, int64_t factor); /* FT_ABSENT */
+bool counts_from_init(const struct ft_cell *c);
+/* The width of a counter that fell by nearly all of it, else 0. */
+int64_t wrap_of(int64_t before, int64_t after);
 int64_t money_factor(const struct ft_facts *f, enum ft_element_id id); /* CA304, CA308 in whole units */
 
 bool add_checked(int64_t a, int64_t b, int64_t *ret); /* false: does not fit */
