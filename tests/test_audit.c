@@ -368,6 +368,48 @@ static void bills(void **state)
 	}
 }
 
+/* A file may hold as many sets or selections as it has lines; the test's time limit is what fails here. */
+static void reads_hostile_numbers_of_rows(void **state)
+{
+	enum { LINES = 60000 };
+	struct ft_buf b = { 0 };
+	struct ft_slice text;
+	struct read_audit r;
+	size_t told = 0;
+
+	(void)state;
+	ft_buf_puts(&b, "DXS*QQC0000003*VA*V0/6*1\n");
+	for (int i = 0; i < LINES; i++)
+		ft_buf_puts(&b, "ST*001*0001\nSE*2*0001\n");
+	ft_buf_puts(&b, "DXE*1*1\n");
+	for (int i = 0; i < LINES; i++)
+		ft_buf_puts(&b, "ST*001*0001\n");
+	assert_int_equal(b.status, FT_OK);
+	text = ft_buf_text(&b);
+	open_audit(&r, text, 0);
+	assert_int_equal(r.audit.set_count, 2 * LINES);
+	for (size_t i = 0; i < r.audit.set_count; i++) {
+		r.findings.count = 0;
+		assert_int_equal(ft_audit_facts(&r.audit, &r.audit.sets[i], &r.arena, r.facts, &r.error), FT_OK);
+		ft_audit_judge(r.facts, NULL, ft_crc16, &r.findings, &r.check);
+		for (size_t k = 0; k < r.findings.count; k++)
+			told += r.findings.list[k].where.element && strcmp(r.findings.list[k].where.element, "DXE02") == 0;
+	}
+	assert_int_equal(told, 1); /* one transmission, one wrong count of its sets */
+	ft_arena_done(&r.arena);
+	ft_buf_clear(&b);
+	ft_buf_puts(&b, "ST*001*0001\n");
+	for (int i = 0; i < LINES; i++)
+		ft_buf_printf(&b, "PA1*%d*100\nLA1*0*none*100*1*1\n", i);
+	ft_buf_puts(&b, "SE*3*0001\n");
+	assert_int_equal(b.status, FT_OK);
+	open_audit(&r, ft_buf_text(&b), 0);
+	assert_int_equal(r.facts->selection_count, LINES);
+	assert_int_equal(r.facts->rows[LINES - 1].selection, -1);
+	ft_arena_done(&r.arena);
+	ft_buf_done(&b);
+}
+
 static void summary(void **state)
 {
 	struct ft_summary s;
@@ -467,6 +509,7 @@ int main(void)
 		cmocka_unit_test(crc_either_order),
 		cmocka_unit_test(crc_of_converted_copies),
 		cmocka_unit_test(bills),
+		cmocka_unit_test(reads_hostile_numbers_of_rows),
 		cmocka_unit_test(summary),
 		cmocka_unit_test(event_codes),
 		cmocka_unit_test(dictionary),

@@ -83,9 +83,9 @@ take_numbers(struct ft_facts *f, const struct ft_segment *s, const struct segmen
 static int32_t selection_of(const struct ft_facts *f, const struct ft_segment *s, unsigned named_at)
 {
 	struct ft_slice name = ft_slice_trim(ft_audit_at(f->audit, s, named_at));
-	size_t n = f->selection_count;
+	size_t n = f->selection_count, least = n > SELECTIONS_MAX ? n - SELECTIONS_MAX : 0;
 
-	for (size_t i = n; i-- > 0;) {
+	for (size_t i = n; i-- > least;) {
 		const struct ft_segment *pa1 = &f->audit->segments[f->selections[i]];
 		if (ft_slice_eq(ft_slice_trim(ft_audit_at(f->audit, pa1, 1)), name))
 			return (int32_t)i;

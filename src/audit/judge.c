@@ -137,7 +137,8 @@ static void judge_envelope(struct judge *j, struct ft_audit_check *c)
 	judge_pair(j, s->dxs, 4, s->dxe, 1, "DXE01");
 	if (s->dxe >= 0) {
 		int64_t stated = j->f->value[FT_EL_DXE02], sets = 0;
-		for (size_t i = 0; i < d->set_count; i++)
+		/* only the last set holds the line: to count for each would take hours where a file holds a set a line */
+		for (size_t i = 0; i < d->set_count && stated != FT_ABSENT; i++)
 			sets += d->sets[i].dxe == s->dxe && d->sets[i].st >= 0;
 		if (stated != FT_ABSENT && sets && stated != sets)
 			ft_find(j->out, FT_RULE_AUDIT_CONTROL_NUMBER, at_segment(j, line(j, s->dxe), "DXE02"), number(j, stated),
@@ -296,8 +297,8 @@ static void judge_selections(struct judge *j)
 		before = name;
 		if (rising || i == 0)
 			continue;
-		/* out of order: look back, at most as far as any machine has selections */
-		for (size_t k = i > 2000 ? i - 2000 : 0; k < i; k++) {
+		/* out of order: look back */
+		for (size_t k = i > SELECTIONS_MAX ? i - SELECTIONS_MAX : 0; k < i; k++) {
 			const struct ft_segment *other = &f->audit->segments[f->selections[k]];
 			struct ft_where where = at_segment(j, s, "PA101");
 			if (!ft_slice_eq(ft_slice_trim(ft_audit_at(f->audit, other, 1)), name))

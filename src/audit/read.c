@@ -309,6 +309,7 @@ static bool binary(struct ft_slice b)
 static void drop_chance_hits(struct ft_audit *d)
 {
 	size_t kept = 0;
+	int program = -1; /* looked at once and only where it matters: a hostile file may hold a set a line */
 
 	for (size_t i = 0; i < d->set_count; i++) {
 		const struct ft_set *s = &d->sets[i];
@@ -316,7 +317,9 @@ static void drop_chance_hits(struct ft_audit *d)
 		int known = 0;
 		for (int32_t k = s->first; k < s->last && known < 2 && !whole; k++)
 			known += d->segments[k].id >= 0;
-		if (!whole && ((s->st < 0 && s->dxs < 0 && known < 2) || binary(d->bytes)))
+		if (!whole && program < 0)
+			program = binary(d->bytes);
+		if (!whole && ((s->st < 0 && s->dxs < 0 && known < 2) || program))
 			d->foreign++;
 		else
 			d->sets[kept++] = *s;

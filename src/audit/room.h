@@ -14,6 +14,10 @@
 #define AUDIT_HOT
 #endif
 
+/* ours: further back than any machine has selections nobody looks for one; without an end a file of PA1 lines
+ * only would take hours */
+enum { SELECTIONS_MAX = 2000 };
+
 struct segment_shape {
 	uint16_t numbers, dates, times; /* bit n: position n is of that type */
 	uint8_t positions;              /* the last one the dictionary knows */
