@@ -204,7 +204,7 @@ static void add_loss(struct comparer *q, const struct joined *j)
 	loss = (struct ft_loss){ d->name,
 		                     c->selection,
 		                     { c->key[0], c->key[1] },
-		                     money_of(&q->pair, c->element) && money_factor(q->before->facts, c->element) == 1,
+		                     money_of(c->element) && money_factor(q->before->facts, c->element) == 1,
 		                     number_of(c),
 		                     number_of(j->after),
 		                     FT_FELL_PLAIN,
@@ -242,7 +242,7 @@ static void add_change(struct comparer *q, const struct joined *j)
 		                                                c->selection,
 		                                                { c->key[0], c->key[1] },
 		                                                kind_of(c),
-		                                                d && money_of(&q->pair, c->element),
+		                                                d && money_of(c->element),
 		                                                cell_text(j->before),
 		                                                cell_text(j->after),
 		                                                j->before ? j->before->number : FT_ABSENT,
@@ -351,8 +351,7 @@ static int restore_order(const void *x, const void *y)
 static int rank_of(const char *what)
 {
 	for (int i = 0; i < SETTING_COUNT; i++)
-		if (strncmp(what, settings[i].title, strlen(settings[i].title)) == 0 &&
-		    strlen(what) == strlen(settings[i].title))
+		if (strcmp(what, settings[i].title) == 0)
 			return settings[i].rank;
 	return 2; /* a price on a list, behind the price */
 }

@@ -80,7 +80,7 @@ static enum ft_status join(struct pair *p, struct ft_arena *a, struct ft_error *
 }
 
 const struct joined *pair_find(const struct pair *p, enum ft_element_id id, struct ft_slice selection,
-                               const struct ft_slice key[2])
+                               const struct ft_slice *keys)
 {
 	const struct ft_element_def *d = ft_element_def(id);
 	struct ft_cell want = { .selection = selection };
@@ -89,9 +89,9 @@ const struct joined *pair_find(const struct pair *p, enum ft_element_id id, stru
 		return NULL;
 	want.name = ft_slice_of(ft_segment_def(d->segment)->name);
 	want.position = (unsigned)d->position;
-	if (key) {
-		want.key[0] = key[0];
-		want.key[1] = key[1];
+	if (keys) {
+		want.key[0] = keys[0];
+		want.key[1] = keys[1];
 	}
 	return *find_slot(p, &want);
 }
@@ -129,11 +129,10 @@ int64_t money_factor(const struct ft_facts *f, enum ft_element_id id)
 	return factor;
 }
 
-bool money_of(const struct pair *p, enum ft_element_id id)
+bool money_of(enum ft_element_id id)
 {
 	const struct ft_element_def *d = ft_element_def(id);
 
-	(void)p;
 	return d && (d->type == FT_TYPE_MONEY || d->type == FT_TYPE_EITHER);
 }
 

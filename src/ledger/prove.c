@@ -143,10 +143,8 @@ static void counters_of_slots(struct prover *v)
 			                    .expected = s->expected,
 			                    .observed = s->observed,
 			                    .weight = s->exact ? FT_FAULT : FT_DOUBT };
-		c.element = sum_label(&v->pair, &p->sums[s->effect][s->reset], s->reset, v->arena);
-		if (x->scope != SCOPE_MACHINE)
-			c.element =
-				x->scope == SCOPE_MACHINE ? c.element : ft_element_def(p->sums[s->effect][s->reset].terms[0].id)->name;
+		c.element = x->scope == SCOPE_MACHINE ? sum_label(&v->pair, &p->sums[s->effect][s->reset], s->reset, v->arena)
+											  : ft_element_def(p->sums[s->effect][s->reset].terms[0].id)->name;
 		if (s->selection >= 0)
 			c.selection = p->selections[s->selection];
 		if (s->device >= 0)

@@ -34,12 +34,13 @@ struct pair {
 enum ft_status pair_init(struct pair *p, const struct ft_facts *before, const struct ft_facts *after,
                          struct ft_arena *a, struct ft_error *e);
 
-/* The cell of an element, of a selection where one is named, with keys where they are. NULL: in neither read. */
+/* The cell of an element, of a selection where one is named, with the two keys of its row where it has
+ * some (else NULL). NULL: in neither read. */
 const struct joined *pair_find(const struct pair *p, enum ft_element_id id, struct ft_slice selection,
-                               const struct ft_slice key[2]);
+                               const struct ft_slice *keys);
 
 int64_t number_of(const struct ft_cell *c); /* FT_ABSENT also for the marks of "not set" */
-bool money_of(const struct pair *p, enum ft_element_id id);
+bool money_of(enum ft_element_id id);
 int64_t movement(const struct pair *p, const struct joined *j, bool since_reset, int64_t factor); /* FT_ABSENT */
 bool counts_from_init(const struct ft_cell *c);
 /* The width of a counter that fell by nearly all of it, else 0. */
