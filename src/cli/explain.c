@@ -335,7 +335,8 @@ static const char *counts_text(const struct ft_event_row *e, char out[2 * FT_MON
 {
 	char v[2][FT_MONEY_TEXT];
 
-	snprintf(out, 2 * FT_MONEY_TEXT + 16, "%s times, %s new", plain(e->count, v[0]), plain(e->count_since_reset, v[1]));
+	snprintf(out, 2 * FT_MONEY_TEXT + 16, "%s time%s, %s new", plain(e->count, v[0]), e->count == 1 ? "" : "s",
+	         plain(e->count_since_reset, v[1]));
 	return out;
 }
 
@@ -364,7 +365,8 @@ static void print_events(const struct explained *x, struct ft_buf *b)
 	if (x->s.reads != FT_ABSENT)
 		ft_buf_printf(b, "  read %s times, reset %s times\n", plain(x->s.reads, v[0]), plain(x->s.resets, v[1]));
 	if (x->s.power_outages != FT_ABSENT)
-		ft_buf_printf(b, "  %s power outages\n", plain(x->s.power_outages, number));
+		ft_buf_printf(b, "  %s power outage%s\n", plain(x->s.power_outages, number),
+		              x->s.power_outages == 1 ? "" : "s");
 }
 
 static void print_reliance(const struct explained *x, struct ft_buf *b)

@@ -67,7 +67,7 @@ static void put_mended(struct sheet *s)
 
 	for (size_t i = 0; i < all->count; i++)
 		if (all->list[i].rule == FT_RULE_VISIT_PROVED_ANEW)
-			text = ft_arena_printf(s->arena, "Mended during the visit: %s.",
+			text = ft_arena_printf(s->arena, "Contradicted, then mended and sold again: %s.",
 			                       all->list[i].seen ? all->list[i].seen : "earlier sales moved other counters");
 	if (text)
 		s->y += put_text(s, LEFT, s->y, text_width(s), STYLE_BODY, INK_BLACK, SIDE_LEFT, 0, text);
