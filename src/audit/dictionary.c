@@ -67,7 +67,7 @@ static const char *event_row(struct ft_slice code)
 const char *ft_event_meaning(struct ft_slice code, bool *ret_listed)
 {
 	static const char group_mark[] = "GROUP: ";
-	struct ft_slice stem = code;
+	struct ft_slice stem;
 	const char *text;
 	bool listed;
 

@@ -142,7 +142,8 @@ void cli_print_findings(const struct cli *c, const struct ft_findings *f)
 				ft_finding_text(&out, &f->list[i], c->columns);
 	if (f->dropped)
 		ft_buf_printf(&out, "  and %zu more that are not listed.\n", f->dropped);
-	fwrite(out.p, 1, out.n, stdout);
+	if (out.n)
+		fwrite(out.p, 1, out.n, stdout);
 	ft_buf_done(&out);
 }
 

@@ -13,9 +13,9 @@ static uint8_t code_of(int baud)
 {
 	uint8_t code = 0;
 
-	for (uint8_t i = 1; i < BAUD_CODES; i++)
+	for (unsigned i = 1; i < BAUD_CODES; i++)
 		if (baud_codes[i] <= baud)
-			code = i;
+			code = (uint8_t)i;
 	return code;
 }
 

@@ -200,7 +200,7 @@ static enum ft_status take_bytes(struct reading *r, struct ft_member *m)
 	if (s == FT_OK && !copy)
 		s = ft_fail_memory(r->e, "opening the package");
 	if (s == FT_OK) {
-		if (b.n)
+		if (b.n && copy)
 			memcpy(copy, b.p, b.n);
 		m->bytes = (struct ft_slice){ copy, b.n };
 	}

@@ -215,7 +215,7 @@ enum ft_port_end ft_port_run(struct ft_port_session *s, const struct ft_port_lim
 	int64_t beat = now;
 
 	for (;;) {
-		int64_t due;
+		int64_t due = FT_NEVER;
 		if (ft_port_step(s, now, &due, e) != FT_OK)
 			return FT_PORT_BROKEN;
 		if (last == FT_NEVER && !ft_link_ended(s->link)) {

@@ -95,7 +95,7 @@ void practice_live(struct ft_practice *p)
 {
 	int64_t until = p->now_s, stretch, share;
 	bool known = p->clock_known;
-	int64_t level[COINS_MAX], stock[SELECTIONS_MAX];
+	int64_t level[COINS_MAX] = { 0 }, stock[SELECTIONS_MAX] = { 0 };
 
 	p->born_s = p->priced_s = p->clock_set_s = p->past.visits ? p->past.from_s : p->now_s;
 	if (!p->past.visits)

@@ -103,7 +103,7 @@ static enum ft_status known(struct ft_book *b, int64_t *ret_version, struct ft_e
 static enum ft_status take_steps(struct ft_book *b, struct ft_error *e)
 {
 	char sql[96];
-	int64_t version;
+	int64_t version = 0;
 	enum ft_status s = known(b, &version, e); /* again: another program may have been quicker */
 
 	for (; s == FT_OK && version < BOOK_VERSION; version++)
@@ -116,7 +116,7 @@ static enum ft_status take_steps(struct ft_book *b, struct ft_error *e)
 
 enum ft_status book_bring_up_to_date(struct ft_book *b, struct ft_error *e)
 {
-	int64_t version;
+	int64_t version = 0;
 	enum ft_status s = known(b, &version, e);
 
 	if (s != FT_OK || version == BOOK_VERSION)

@@ -154,8 +154,8 @@ static enum ft_status closed_already(const char *id, struct ft_error *e)
 static enum ft_status set_visit(struct ft_book *b, const char *id, const struct ft_visit_change *c, struct ft_error *e)
 {
 	struct book_query q;
-	int64_t number;
-	bool closed;
+	int64_t number = 0;
+	bool closed = false;
 	enum ft_status s = book_visit_number(b, id, &number, &closed, e);
 
 	if (s != FT_OK || closed)
@@ -185,8 +185,8 @@ enum ft_status ft_book_visit_set(struct ft_book *b, const char *id, const struct
 static enum ft_status close_visit(struct ft_book *b, const char *id, int64_t at_us, int at_offset, struct ft_error *e)
 {
 	struct book_query q;
-	int64_t number;
-	bool closed;
+	int64_t number = 0;
+	bool closed = false;
 	enum ft_status s = book_visit_number(b, id, &number, &closed, e);
 
 	if (s != FT_OK || closed)
