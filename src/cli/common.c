@@ -3,6 +3,7 @@
 
 #include <errno.h>
 #include <fcntl.h>
+#include <libgen.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -245,6 +246,32 @@ static int write_all(int fd, struct ft_slice b)
 	return 0;
 }
 
+/* As the file that is replaced, else as the person's umask wants it: mkostemp gives a private file. */
+static mode_t mode_for_new(const char *path)
+{
+	struct stat st;
+	mode_t mask;
+
+	if (stat(path, &st) == 0)
+		return st.st_mode & 0777;
+	mask = umask(0);
+	umask(mask);
+	return 0666 & ~mask;
+}
+
+/* The new name itself must outlast a power cut. Some file systems flush no folders; then there is
+ * nothing more to do. */
+static void flush_folder(struct cli *c, const char *path)
+{
+	char *copy = ft_arena_text(&c->arena, ft_slice_of(path));
+	int fd = copy ? open(dirname(copy), O_RDONLY | O_CLOEXEC | O_DIRECTORY) : -1;
+
+	if (fd >= 0) {
+		(void)fsync(fd);
+		close(fd);
+	}
+}
+
 enum ft_status cli_write_file(struct cli *c, const char *path, struct ft_slice bytes)
 {
 	struct stat st;
@@ -257,9 +284,13 @@ enum ft_status cli_write_file(struct cli *c, const char *path, struct ft_slice b
 		return ft_fail(&c->error, FT_E_STORE, "%s is a folder; name a file in it.", path);
 	if (stat(path, &st) == 0 && !S_ISREG(st.st_mode)) { /* a device or pipe cannot be renamed over */
 		fd = open(path, O_WRONLY | O_CLOEXEC | O_NOCTTY);
-		if (fd < 0 || write_all(fd, bytes) || close(fd))
+		if (fd < 0)
 			return cannot_write(c, path, errno);
-		return FT_OK;
+		if (write_all(fd, bytes))
+			err = errno;
+		if (close(fd) && !err)
+			err = errno;
+		return err ? cannot_write(c, path, err) : FT_OK;
 	}
 	beside = ft_arena_printf(&c->arena, "%s.part-XXXXXX", path);
 	if (!beside)
@@ -267,7 +298,7 @@ enum ft_status cli_write_file(struct cli *c, const char *path, struct ft_slice b
 	fd = mkostemp(beside, O_CLOEXEC);
 	if (fd < 0)
 		return cannot_write(c, path, errno);
-	if (write_all(fd, bytes) || fchmod(fd, 0644) || fsync(fd))
+	if (write_all(fd, bytes) || fchmod(fd, mode_for_new(path)) || fsync(fd))
 		err = errno;
 	if (close(fd) && !err)
 		err = errno;
@@ -277,6 +308,7 @@ enum ft_status cli_write_file(struct cli *c, const char *path, struct ft_slice b
 		unlink(beside);
 		return cannot_write(c, path, err);
 	}
+	flush_folder(c, path);
 	return FT_OK;
 }
 

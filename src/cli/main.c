@@ -171,7 +171,8 @@ int main(int argc, char **argv)
 
 	look_at_terminal(&c);
 	code = run(&c, argc, argv);
-	if (fflush(stdout) != 0 && code == FT_OK) {
+	/* the highest code wins: "contradicted" must not hide that nobody got to read it */
+	if ((fflush(stdout) != 0 || ferror(stdout)) && code < FT_E_STORE) {
 		fputs("fettle: standard output could not be written.\n", stderr);
 		code = FT_E_STORE;
 	}

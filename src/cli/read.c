@@ -52,7 +52,7 @@ static bool take_link(struct cli *c, enum ft_link_kind *ret)
 static bool take_settings(struct reading *r, enum ft_link_kind kind, int64_t *ret_quiet_us)
 {
 	struct cli *c = r->c;
-	int64_t baud, turn_us, retries, timeout_s;
+	int64_t baud, turn_us, retries, timeout_s, now_us;
 	int offset;
 
 	r->settings = ft_link_defaults(kind, FT_LINK_CARRIER);
@@ -67,8 +67,8 @@ static bool take_settings(struct reading *r, enum ft_link_kind kind, int64_t *re
 		r->settings.turn_round_us = turn_us * 1000;
 	r->settings.retries = (unsigned)retries;
 	r->settings.echo = cli_flag(c, "echo");
-	r->settings.clock = ft_civil_of(cli_now(&offset), 0);
-	r->settings.clock = ft_civil_of(cli_now(NULL), offset);
+	now_us = cli_now(&offset);
+	r->settings.clock = ft_civil_of(now_us, offset);
 	*ret_quiet_us = timeout_s * FT_SECOND;
 	return true;
 }

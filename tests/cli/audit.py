@@ -133,6 +133,11 @@ def wrong():
         with open("/dev/full", "wb") as full:
             p = subprocess.run([FETTLE, "explain", f"{SAMPLES}/sample-1.dts"], stdout=full, stderr=subprocess.PIPE)
         say(p.returncode == 5 and b"could not be written" in p.stderr, "a full disk is told")
+        bad = write("bad.dts", sample("sample-1.dts").replace(b"CA3*", b"CA3*9", 1))
+        say(run("check", bad)[0] == 1, "an altered audit is contradicted")
+        with open("/dev/full", "wb") as full:
+            p = subprocess.run([FETTLE, "check", bad], stdout=full, stderr=subprocess.PIPE)
+        say(p.returncode == 5, f"contradicted and unwritten: the higher code wins ({p.returncode})")
 
 
 with tempfile.TemporaryDirectory() as home:

@@ -95,6 +95,13 @@ def whole():
         say(code == 0 and "Read whole" in out and "Written to plain.dts" in out and max(map(len, out.splitlines())) <= 80, "for people")
         p = subprocess.run([FETTLE, "read", m.ports["dex"], "-o", "-"], capture_output=True)
         say(p.returncode == 0 and p.stdout.startswith(b"DXS*") and p.stdout.rstrip().endswith(b"DXE*1*1"), "to standard output")
+    before = os.umask(0o077)
+    read("dex.trace", "private.dts", "--replay")
+    os.umask(before)
+    say(os.stat("private.dts").st_mode & 0o777 == 0o600, "a new file is as private as its owner asks")
+    os.chmod("again.dts", 0o640)
+    read("dex.trace", "again.dts", "--replay")
+    say(os.stat("again.dts").st_mode & 0o777 == 0o640, "a file that is replaced keeps who may read it")
 
 
 def not_whole():
