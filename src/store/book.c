@@ -4,6 +4,7 @@
 
 #include <errno.h>
 #include <fcntl.h>
+#include <libgen.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <sys/stat.h>
@@ -291,6 +292,17 @@ static bool flush_to_disk(const char *path)
 	return good;
 }
 
+/* A new name is safe only when its folder is: without this a power cut may leave a whole file without one.
+ * Some file systems flush no folders; then there is nothing more to do. */
+static void flush_folder(const char *path)
+{
+	char *copy = strdup(path);
+
+	if (copy)
+		(void)flush_to_disk(dirname(copy));
+	free(copy);
+}
+
 /* Never replaces what somebody else put there meanwhile, where the file system can promise that. */
 static int move_new(const char *from, const char *to)
 {
@@ -317,6 +329,8 @@ static enum ft_status backup_into(struct ft_book *b, char *part, const char *pat
 		s = ft_fail(e, FT_E_STORE, "The backup %s could not be finished.", path);
 	if (s == FT_OK && (!flush_to_disk(part) || move_new(part, path) != 0))
 		s = ft_fail(e, FT_E_STORE, "The backup %s could not be finished: %s.", path, strerror(errno));
+	if (s == FT_OK)
+		flush_folder(path);
 	unlink(part);
 	return s;
 }

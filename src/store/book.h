@@ -58,6 +58,8 @@ enum ft_status book_bring_up_to_date(struct ft_book *b, struct ft_error *e);
 
 /* visits.c: shared with filing */
 enum ft_status book_visit_number(struct ft_book *b, const char *id, int64_t *ret, bool *ret_closed, struct ft_error *e);
+/* The visit's number when it is open, else the refusal; `late` tells that a closed one will do. */
+enum ft_status book_visit_to_change(struct ft_book *b, const char *id, bool late, int64_t *ret, struct ft_error *e);
 enum ft_status book_free_id(struct ft_book *b, const char *asset, struct ft_arena *a, const char **ret,
                             struct ft_error *e);
 /* The visit is touched: its state is a later one now. */

@@ -113,18 +113,6 @@ static enum ft_status add_one(struct ft_book *b, int64_t visit, struct ft_eviden
 	return s == FT_OK ? book_touch(b, visit, x->added_us, e) : s;
 }
 
-/* The visit's number when it is open; `late` tells that a closed one will do. */
-static enum ft_status visit_for_change(struct ft_book *b, const char *id, bool late, int64_t *ret, struct ft_error *e)
-{
-	bool closed = false;
-	enum ft_status s = book_visit_number(b, id, ret, &closed, e);
-
-	if (s == FT_OK && closed && !late)
-		return ft_fail(e, FT_E_USAGE, "The visit %s is closed and stays as it is; open another with fettle visit open.",
-		               id);
-	return s;
-}
-
 enum ft_status ft_book_evidence_add(struct ft_book *b, const char *id, struct ft_evidence *list, size_t count,
                                     bool *ret_known, struct ft_error *e)
 {
@@ -142,7 +130,7 @@ enum ft_status ft_book_evidence_add(struct ft_book *b, const char *id, struct ft
 	s = book_begin_write(b, e);
 	if (s != FT_OK)
 		return s;
-	s = visit_for_change(b, id, false, &visit, e);
+	s = book_visit_to_change(b, id, false, &visit, e);
 	for (size_t i = 0; s == FT_OK && i < count; i++) {
 		bool known = false;
 		s = add_one(b, visit, &list[i], &known, e);
@@ -180,34 +168,33 @@ enum ft_status ft_book_content(struct ft_book *b, const struct ft_hash *hash, st
 	return FT_OK;
 }
 
-enum ft_status ft_book_say(struct ft_book *b, const char *id, const struct ft_statement *x, struct ft_error *e)
+/* What a word is about, and which word: exactly one of the two is given. */
+static enum ft_status add_word(struct ft_book *b, const char *id, const struct ft_statement *said,
+                               const struct ft_waiver *waived, struct ft_error *e)
 {
+	const enum ft_claim_id claim = said ? said->claim : waived->claim;
+	const char *doing = said ? "writing a statement into" : "writing a waiver into";
 	int64_t visit = 0;
 	enum ft_status s = book_begin_write(b, e);
 
 	if (s != FT_OK)
 		return s;
-	s = visit_for_change(b, id, ft_claim(x->claim)->due == FT_DUE_LATER, &visit, e);
+	s = book_visit_to_change(b, id, ft_claim(claim)->due == FT_DUE_LATER, &visit, e);
 	if (s == FT_OK)
-		s = book_put_statement(b, visit, x, e);
+		s = said ? book_put_statement(b, visit, said, e) : book_put_waiver(b, visit, waived, e);
 	if (s == FT_OK)
-		s = book_touch(b, visit, x->at_us, e);
-	return book_end(b, s, "writing a statement into", e);
+		s = book_touch(b, visit, said ? said->at_us : waived->at_us, e);
+	return book_end(b, s, doing, e);
+}
+
+enum ft_status ft_book_say(struct ft_book *b, const char *id, const struct ft_statement *x, struct ft_error *e)
+{
+	return add_word(b, id, x, NULL, e);
 }
 
 enum ft_status ft_book_waive(struct ft_book *b, const char *id, const struct ft_waiver *x, struct ft_error *e)
 {
-	int64_t visit = 0;
-	enum ft_status s = book_begin_write(b, e);
-
-	if (s != FT_OK)
-		return s;
-	s = visit_for_change(b, id, ft_claim(x->claim)->due == FT_DUE_LATER, &visit, e);
-	if (s == FT_OK)
-		s = book_put_waiver(b, visit, x, e);
-	if (s == FT_OK)
-		s = book_touch(b, visit, x->at_us, e);
-	return book_end(b, s, "writing a waiver into", e);
+	return add_word(b, id, NULL, x, e);
 }
 
 enum ft_status ft_book_package_add(struct ft_book *b, const char *id, const struct ft_package *x, struct ft_error *e)
@@ -217,7 +204,7 @@ enum ft_status ft_book_package_add(struct ft_book *b, const char *id, const stru
 
 	if (s != FT_OK)
 		return s;
-	s = visit_for_change(b, id, true, &visit, e);
+	s = book_visit_to_change(b, id, true, &visit, e);
 	if (s == FT_OK)
 		s = book_put_package(b, visit, x, e);
 	return book_end(b, s, "writing a package into", e);

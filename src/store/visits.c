@@ -48,6 +48,17 @@ enum ft_status book_visit_number(struct ft_book *b, const char *id, int64_t *ret
 	return s;
 }
 
+enum ft_status book_visit_to_change(struct ft_book *b, const char *id, bool late, int64_t *ret, struct ft_error *e)
+{
+	bool closed = false;
+	enum ft_status s = book_visit_number(b, id, ret, &closed, e);
+
+	if (s == FT_OK && closed && !late)
+		return ft_fail(e, FT_E_USAGE, "The visit %s is closed and stays as it is; open another with fettle visit open.",
+		               id);
+	return s;
+}
+
 enum ft_status book_touch(struct ft_book *b, int64_t visit, int64_t at_us, struct ft_error *e)
 {
 	/* A clock that was put back must not make a later state look like the earlier one. */
@@ -145,21 +156,14 @@ enum ft_status ft_book_visit_open(struct ft_book *b, const struct ft_visit *v, s
 	return book_end(b, put_visit(b, v, a, ret_id, e), "opening a visit in", e);
 }
 
-static enum ft_status closed_already(const char *id, struct ft_error *e)
-{
-	return ft_fail(e, FT_E_USAGE, "The visit %s is closed and stays as it is; open another with fettle visit open.",
-	               id);
-}
-
 static enum ft_status set_visit(struct ft_book *b, const char *id, const struct ft_visit_change *c, struct ft_error *e)
 {
 	struct book_query q;
 	int64_t number = 0;
-	bool closed = false;
-	enum ft_status s = book_visit_number(b, id, &number, &closed, e);
+	enum ft_status s = book_visit_to_change(b, id, false, &number, e);
 
-	if (s != FT_OK || closed)
-		return s != FT_OK ? s : closed_already(id, e);
+	if (s != FT_OK)
+		return s;
 	q = book_ask(b,
 	             "UPDATE visit SET site = coalesce(?, site), machine_serial = coalesce(?, machine_serial), "
 	             "unit = coalesce(?, unit), sim = coalesce(?, sim), technician = coalesce(?, technician), "
@@ -186,11 +190,10 @@ static enum ft_status close_visit(struct ft_book *b, const char *id, int64_t at_
 {
 	struct book_query q;
 	int64_t number = 0;
-	bool closed = false;
-	enum ft_status s = book_visit_number(b, id, &number, &closed, e);
+	enum ft_status s = book_visit_to_change(b, id, false, &number, e);
 
-	if (s != FT_OK || closed)
-		return s != FT_OK ? s : closed_already(id, e);
+	if (s != FT_OK)
+		return s;
 	q = book_ask(b, "UPDATE visit SET closed_us = ?, closed_offset = ? WHERE number = ?");
 	book_put_i64(&q, at_us);
 	book_put_i64(&q, at_offset);
