@@ -25,7 +25,7 @@ struct ft_hash ft_content_id(const struct ft_member *m, size_t count)
 	char text[FT_HASH_TEXT];
 
 	for (size_t i = 0; i < count; i++)
-		if (strcmp(m[i].name, "handover.json") == 0 || memcmp(m[i].name, "evidence/", 9) == 0)
+		if (strcmp(m[i].name, "handover.json") == 0 || strncmp(m[i].name, "evidence/", 9) == 0)
 			ft_buf_printf(&lines, "%s %zu %s\n", hash_text(m[i].bytes, text), m[i].bytes.n, m[i].name);
 	h = ft_hash_of(lines.p, lines.n);
 	ft_buf_done(&lines);

@@ -279,8 +279,8 @@ enum ft_status ft_zip_read(struct ft_slice bytes, struct ft_arena *a, struct ft_
 
 	r.step = ft_arena_alloc(a, READ_STEP);
 	if (!r.z || !r.step)
-		return ft_fail_memory(e, "opening the package");
-	if (bytes.n < END_FIXED || bytes.n > FT_PACKAGE_BYTES_MAX)
+		s = ft_fail_memory(e, "opening the package");
+	else if (bytes.n < END_FIXED || bytes.n > FT_PACKAGE_BYTES_MAX)
 		s = ft_fail(e, FT_E_INPUT, "This is no package: a file of %zu bytes cannot be one.", bytes.n);
 	else
 		s = read_entries(&r, bytes);
