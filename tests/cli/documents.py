@@ -1,0 +1,186 @@
+#!/usr/bin/env python3
+# SPDX-License-Identifier: Apache-2.0
+"""Hold docs/json.md against real documents: every key that is printed is described, and every key that is described
+is printed by some command here.
+
+usage: documents.py FETTLE SOURCE
+"""
+import itertools
+import json
+import os
+import re
+import subprocess
+import sys
+import tempfile
+
+FETTLE = os.path.abspath(sys.argv[1])
+SOURCE = os.path.abspath(sys.argv[2])
+failed = passed = 0
+
+# Described, but not to be had here: a serial port of this computer may or may not be there.
+NOT_SHOWN = {"ports": {"ports[].path", "ports[].description", "ports[].kind", "ports[].serial", "ports[].usb_vendor",
+                       "ports[].usb_product"}}
+# A visit and its claims inside a package are those of the command visit.
+SHARED = {"handover": ("visit", "visit.", "claims")}
+
+SCRIPT = """read before.dts
+firmware 0313
+fault meters-lost 11
+read wiped.dts
+sales forget
+fault crossed-selections 21 23
+price 21 125
+price 23 200
+read keyed.dts
+sell 21 coins 100 25
+sell 23 coins 100 100
+sell 23 card
+sales sales.csv
+read sold.dts
+quit
+"""
+
+
+def say(ok, what):
+    global failed, passed
+    passed += bool(ok)
+    failed += not ok
+    if not ok:
+        print("FAIL " + what, flush=True)
+
+
+def expanded(token):
+    """`a[].{b,c}.d` into a[].b.d and a[].c.d, with every key on the way."""
+    parts = [p[1:-1].split(",") if p.startswith("{") else [p] for p in re.findall(r"\{[^}]*\}|[^.{}]+", token)]
+    found = set()
+    for way in itertools.product(*parts):
+        for n in range(1, len(way) + 1):
+            found.add(".".join(way[:n]))
+    return found
+
+
+def described():
+    """Section -> keys in the first column of its tables."""
+    keys = {}
+    for part in open(os.path.join(SOURCE, "docs", "json.md"), encoding="utf-8").read().split("\n## ")[1:]:
+        name, body = part.split("\n", 1)
+        here = keys.setdefault(name.strip(), set())
+        for line in body.splitlines():
+            if line.startswith("| `"):
+                for token in re.findall(r"`([^`]+)`", line.split(" | ")[0]):
+                    here |= expanded(token)
+    return keys
+
+
+def printed(value, before=""):
+    """Every key of a document, lists as [] behind their name."""
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            name = before + key
+            if isinstance(inner, list):
+                yield name + "[]"
+                for x in inner:
+                    yield from printed(x, name + "[].")
+            else:
+                yield name
+                yield from printed(inner, name + ".")
+
+
+def documents(folder):
+    """(section, document) of every command, also where it fails."""
+    env = dict(os.environ, HOME=folder, TZ="UTC", FETTLE_BOOK="book.sqlite", XDG_CONFIG_HOME=os.path.join(folder, "keys"))
+
+    def run(section, *args, env=env, codes=(0, 1)):
+        p = subprocess.run([FETTLE, *args, "--json"], cwd=folder, env=env, capture_output=True, text=True, timeout=60)
+        say(p.returncode in codes, f"{' '.join(args)} ends with {p.returncode}: {p.stderr}")
+        say(p.stdout.endswith("\n"), f"{' '.join(args)} prints whole lines")
+        return [(section, json.loads(x)) for x in p.stdout.splitlines()]
+
+    with open(os.path.join(folder, "lines"), "w") as f:
+        f.write(SCRIPT)
+    events = run(None, "practice", "--pace", "fast", "--script", "lines")
+    yield "practice first", events[0][1]
+    yield from (("practice", e) for _, e in events[1:])
+    machine = subprocess.Popen([FETTLE, "practice", "--json", "--pace", "fast", "--until-eof"], cwd=folder, stdin=subprocess.PIPE,
+                               stdout=subprocess.PIPE, text=True)
+    port = json.loads(machine.stdout.readline())["ports"]["dex"]
+    machine.stdin.write("nonsense\n")
+    machine.stdin.flush()
+    yield "practice error", json.loads(machine.stdout.readline())
+    yield from run("read", "read", port, "-o", "read.dts")
+    machine.stdin.write("fault dead-port\n")
+    machine.stdin.flush()
+    machine.stdout.readline()
+    yield from run("read", "read", port, "-o", "none.dts", "--timeout", "1", "--link", "dex", codes=(4,))
+    machine.stdin.close()
+    machine.wait(10)
+    for name in ("sample-1.dts", "sample-2.dts", "sample-3.dts"):
+        yield from run("explain", "explain", os.path.join(SOURCE, "tests", "samples", name))
+    yield from run("explain", "explain", "missing.dts", codes=(3,))
+    with open(os.path.join(folder, "two.dts"), "wb") as two:
+        for name in ("before.dts", "sold.dts"):
+            with open(os.path.join(folder, name), "rb") as one:
+                two.write(one.read())
+    yield from run("check", "check", "before.dts", "two.dts", "lines", "missing", codes=(3,))
+    yield from run("compare", "compare", "before.dts", "wiped.dts")
+    yield from run("prove", "prove", "keyed.dts", "sold.dts", "--sales", "sales.csv", "--counted", "3.00")
+    for args in (("open", "HL-1", "--by", "A. Fitter"), ("add", "HL-1", "before.dts", "sold.dts", "sales.csv"),
+                 ("say", "HL-1", "fit.level", "level"), ("waive", "HL-1", "prove.bus", "--because", "no device"),
+                 ("set", "HL-1", "--unit", "U-1", "--sim", "S-1"), ("show", "HL-1"), ("show",), ("close", "HL-1", "--open-claims")):
+        yield from run("visit", "visit", *args)
+    yield from run("visit", "visit", "show", "HL-2", codes=(2, 3, 5))
+    yield from run("book", "book", "check")
+    yield from run("book", "book", "backup", "copy.sqlite")
+    yield from run("handover", "handover", "pack", "HL-1-1", "-o", "a.zip", "--name", "A. Fitter")
+    yield from run("handover", "handover", "key")
+    key = subprocess.run([FETTLE, "handover", "key"], cwd=folder, env=env, capture_output=True, text=True).stdout
+    with open(os.path.join(folder, "key.public"), "w") as f:
+        f.write(key)
+    office = dict(env, FETTLE_BOOK="office.sqlite", XDG_CONFIG_HOME=os.path.join(folder, "office"))
+    yield from run("handover", "handover", "trust", "key.public", env=office)
+    yield from run("handover", "handover", "verify", "a.zip", env=office)
+    yield from run("visit", "visit", "open", "HL-9", "--unit", "U-1", env=office)  # the unit is at another machine
+    yield from run("handover", "handover", "receive", "a.zip", env=office)
+    yield from run("ports", "ports", codes=(0,))
+    yield from run("rules", "rules")
+
+
+def main():
+    keys = described()
+    common, failing = set(), set()
+    for k in keys.pop("Every document"):
+        (failing if k in ("error", "exit") else common).add(k)
+    # practice has a table for its first line and one for the others
+    text = open(os.path.join(SOURCE, "docs", "json.md"), encoding="utf-8").read()
+    first = text.split("\n## practice\n")[1].split("Each line after it:")[0]
+    keys["practice first"] = set().union(*(expanded(t) for line in first.splitlines() if line.startswith("| `")
+                                           for t in re.findall(r"`([^`]+)`", line.split(" | ")[0])))
+    keys["practice"] -= keys["practice first"] - {"decimals"}
+    keys["practice error"] = {"event", "line", "text"}
+    seen = {}
+    with tempfile.TemporaryDirectory() as folder:
+        for section, document in documents(os.path.realpath(folder)):
+            here = seen.setdefault(section, set())
+            shared = SHARED.get(section, ())
+            bare = section.startswith("practice")
+            if not bare:
+                for key in ("command", "verdict", "findings"):
+                    say(key in document, f"{section}: {key} is missing")
+                say(document.get("verdict") in ("shown", "contradicted", "open"), f"{section}: verdict {document.get('verdict')}")
+            for key in printed(document):
+                plain = key
+                if any(plain == s or plain.startswith(s) for s in shared):
+                    plain = plain.split(".")[0]
+                here.add(plain)
+                known = keys[section] | ({"command"} if bare else common | failing)
+                say(plain in known or re.sub(r"\[\]$", "", plain) in known or plain + "[]" in known, f"{section}: {key} is printed and not described")
+    for section, wanted in keys.items():
+        missing = {k for k in wanted - seen.get(section, set()) - NOT_SHOWN.get(section, set())
+                   if k + "[]" not in seen.get(section, set())}
+        say(not missing, f"{section}: described and never printed: {sorted(missing)}")
+    say(len(seen) >= 13, f"documents of {len(seen)} sections were looked at")
+
+
+main()
+print(f"{passed} passed, {failed} failed")
+sys.exit(failed > 0)
