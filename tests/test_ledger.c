@@ -315,6 +315,18 @@ static void silent_part(void **state)
 	assert_int_equal(o.findings.doubts, 1);
 }
 
+static void sold_alike(void **state)
+{
+	struct ft_slice b = load("samples/sample-1.dts");
+	struct outcome o = prove(b, b, "selection,price,paid_with\n10,1.00,coin\n12,1.00,coin\n", FT_ABSENT);
+
+	(void)state;
+	assert_string_equal(finding(&o, FT_RULE_LEDGER_SOLD_ALIKE)->seen, "10 and 12");
+	/* test and free vends have counters of their own: crossed, they would show */
+	o = prove(b, b, "selection,price,paid_with\n10,1.00,test\n12,1.00,free\n", FT_ABSENT);
+	assert_null(finding(&o, FT_RULE_LEDGER_SOLD_ALIKE));
+}
+
 static void counted_cash(void **state)
 {
 	struct ft_slice b = load("samples/sample-1.dts"), a = load("samples/sample-1b.dts");
@@ -394,11 +406,11 @@ static int tidy(void **state)
 
 int main(int argc, char **argv)
 {
-	const struct CMUnitTest tests[] = { T(honest_pairs),      T(table_by_hand), T(wrong_pairs),
-		                                T(lost_and_restored), T(natural_order), T(bad_lists),
-		                                T(cannot_witness),    T(counted_cash),  T(what_it_does_not_count),
-		                                T(silent_part),       T(round_its_end), T(two_edits),
-		                                T(nothing_simple) };
+	const struct CMUnitTest tests[] = {
+		T(honest_pairs), T(table_by_hand),  T(wrong_pairs), T(lost_and_restored), T(natural_order),
+		T(bad_lists),    T(cannot_witness), T(sold_alike),  T(counted_cash),      T(what_it_does_not_count),
+		T(silent_part),  T(round_its_end),  T(two_edits),   T(nothing_simple)
+	};
 	int failed;
 
 	folder = argc > 1 ? argv[1] : "tests";

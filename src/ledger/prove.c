@@ -296,8 +296,9 @@ static void find_alike(struct prover *v)
 
 	for (int k = 0; marks && k < p->sale_count; k++) {
 		const struct plan_sale *s = &p->sales[k];
-		uint64_t h = (uint64_t)s->price * 31 + (uint64_t)device_of(p, s->paid) * 7 +
-			(uint64_t)s->paid / FT_PAID_TOKEN * 5 + (uint64_t)s->list + 3;
+		/* what the counters tell apart: the device, or the kind of vend that was not paid for */
+		int device = device_of(p, s->paid), kind = device >= 0 ? device : DEVICES + (int)s->paid;
+		uint64_t h = ((uint64_t)s->price * 32 + (uint64_t)kind) * (PLAN_LISTS_MAX + 2) + (uint64_t)(s->list + 2);
 		h = (h ^ h >> 31) * UINT64_C(0xbf58476d1ce4e5b9);
 		if (s->selection >= 0)
 			marks[s->selection] += (h ^ h >> 29) * (uint64_t)s->times;
