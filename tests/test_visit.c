@@ -269,6 +269,28 @@ static void proves_anew_after_mending(void **state)
 	assert_int_equal(g.proved_from, 0);
 }
 
+/* When more is found than fits the list, what is missing from it shows nothing. */
+static void never_shows_by_what_was_dropped(void **state)
+{
+	struct ft_visit v = whole_visit();
+	struct ft_judgement g;
+	struct ft_buf noisy = { 0 };
+	size_t at = ft_slice_find(three[1].bytes, FT_SLICE("G85*"));
+	(void)state;
+
+	stands((g = judge(&v), &g), FT_CLAIM_PROVE_METERS, "shown");
+	ft_buf_put(&noisy, three[1].bytes.p, at);
+	for (unsigned i = 0; i < FT_FINDINGS_MAX + 10; i++)
+		ft_buf_puts(&noisy, "EA2*EA**x\r\n");
+	ft_buf_put(&noisy, three[1].bytes.p + at, three[1].bytes.n - at);
+	three[1].bytes = ft_buf_text(&noisy);
+	g = judge(&v);
+	assert_true(g.findings.dropped > 0);
+	stands(&g, FT_CLAIM_PROVE_METERS, "open");
+	stands(&g, FT_CLAIM_PROVE_PRICES, "open");
+	ft_buf_done(&noisy);
+}
+
 static void takes_words_and_waivers(void **state)
 {
 	struct ft_visit v = whole_visit();
@@ -381,6 +403,7 @@ int main(int argc, char **argv)
 		cmocka_unit_test_setup(judges_a_clean_visit, start),
 		cmocka_unit_test_setup(sees_what_speaks_against, start),
 		cmocka_unit_test_setup(proves_anew_after_mending, start),
+		cmocka_unit_test_setup(never_shows_by_what_was_dropped, start),
 		cmocka_unit_test_setup(takes_words_and_waivers, start),
 		cmocka_unit_test_setup(every_claim_can_be_settled, start),
 		cmocka_unit_test_setup(same_verdict_from_the_book, start),

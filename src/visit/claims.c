@@ -110,8 +110,13 @@ static bool against(struct judging *j, struct ft_claim_state *c, struct heaviest
 	size_t more = h.faults + h.doubts;
 	const char *words;
 
-	if (!h.one)
+	if (!h.one && !j->g->findings.dropped)
 		return false;
+	if (!h.one) { /* the very fault may be among those that were dropped */
+		stand(c, FT_STANDS_OPEN, "So much was found in the evidence that not all of it could be listed.");
+		c->todo = "check each audit by itself; a file like this hardly comes from a machine";
+		return true;
+	}
 	words = in_words(j, h.one);
 	stand(c, h.faults ? FT_STANDS_CONTRADICTED : FT_STANDS_OPEN,
 	      more > 1 ? text(j, "%s; and %zu more.", words, more - 1) : text(j, "%s.", words));
@@ -225,12 +230,10 @@ static void decide_unchanged(struct judging *j, struct ft_claim_state *c, const 
 	if (!two_audits(j, c))
 		return;
 	h = cite(j, c, &j->compare_found, rules);
-	if (!h.one)
-		stand(c, FT_STANDS_SHOWN, same);
-	else if (c->said)
+	if (h.one && c->said)
 		stand(c, FT_STANDS_SHOWN, text(j, "%zu changed, and it was said why: %s", h.faults + h.doubts, c->said->text));
-	else
-		against(j, c, h);
+	else if (!against(j, c, h))
+		stand(c, FT_STANDS_SHOWN, same);
 }
 
 static bool proved_anew(const struct judging *j)
