@@ -410,6 +410,26 @@ static void reads_hostile_numbers_of_rows(void **state)
 	ft_buf_done(&b);
 }
 
+static void unset_rows(void **state)
+{
+	static const char *const texts[] = { "ST*001*1\r\nPA1*1*80\r\nPA7*1*DB*3*65535*7*4294967295*0*0\r\nSE*4*1\r\n",
+		                                 "ST*001*1\r\nPA1*1*80\r\nLA1*4*1*65535*0*7\r\nSE*4*1\r\n" };
+
+	(void)state;
+	for (size_t i = 0; i < 2; i++) {
+		struct ft_summary s;
+		struct ft_list_row row;
+		struct read_audit r;
+		open_audit(&r, ft_slice_of(texts[i]), 0);
+		assert_int_equal(ft_audit_summary(r.facts, &r.arena, &s, &r.error), FT_OK);
+		assert_int_equal(s.selections[0].list_count, 1);
+		row = s.selections[0].lists[0];
+		assert_true(row.price == FT_ABSENT && row.value == FT_ABSENT);
+		assert_true(row.count == 7 && row.count_since_reset == 0);
+		ft_arena_done(&r.arena);
+	}
+}
+
 static void summary(void **state)
 {
 	struct ft_summary s;
@@ -511,6 +531,7 @@ int main(void)
 		cmocka_unit_test(bills),
 		cmocka_unit_test(reads_hostile_numbers_of_rows),
 		cmocka_unit_test(summary),
+		cmocka_unit_test(unset_rows),
 		cmocka_unit_test(event_codes),
 		cmocka_unit_test(dictionary),
 		cmocka_unit_test(cells),

@@ -95,6 +95,14 @@ static void fill_totals(const struct ft_facts *f, struct ft_summary *s)
 	s->power_outages = f->value[FT_EL_EA702];
 }
 
+/* Rows of lists that nobody set up carry marks where others carry numbers; a mark is no price and no count. */
+static int64_t told(const struct ft_facts *f, uint32_t segment, unsigned position)
+{
+	int64_t v = row_number(f, segment, position);
+
+	return v == 65535 || v == INT64_C(4294967295) ? FT_ABSENT : v; /* seen in audit files of real machines */
+}
+
 static struct ft_list_row list_of(const struct ft_facts *f, uint32_t segment)
 {
 	const struct ft_segment *s = &f->audit->segments[segment];
@@ -103,17 +111,17 @@ static struct ft_list_row list_of(const struct ft_facts *f, uint32_t segment)
 	if (s->id == FT_SEG_PA7) {
 		r.device = ft_slice_trim(ft_audit_at(f->audit, s, 2));
 		r.list = ft_slice_trim(ft_audit_at(f->audit, s, 3));
-		r.price = row_number(f, segment, 4);
-		r.count = row_number(f, segment, 5);
-		r.value = row_number(f, segment, 6);
-		r.count_since_reset = row_number(f, segment, 7);
-		r.value_since_reset = row_number(f, segment, 8);
+		r.price = told(f, segment, 4);
+		r.count = told(f, segment, 5);
+		r.value = told(f, segment, 6);
+		r.count_since_reset = told(f, segment, 7);
+		r.value_since_reset = told(f, segment, 8);
 		return r;
 	}
 	r.list = ft_slice_trim(ft_audit_at(f->audit, s, 1));
-	r.price = row_number(f, segment, 3);
-	r.count_since_reset = row_number(f, segment, 4);
-	r.count = row_number(f, segment, 5);
+	r.price = told(f, segment, 3);
+	r.count_since_reset = told(f, segment, 4);
+	r.count = told(f, segment, 5);
 	r.value = r.price == FT_ABSENT || r.count == FT_ABSENT ? FT_ABSENT : sat_mul(r.price, r.count);
 	r.value_since_reset =
 		r.price == FT_ABSENT || r.count_since_reset == FT_ABSENT ? FT_ABSENT : sat_mul(r.price, r.count_since_reset);

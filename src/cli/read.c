@@ -111,6 +111,8 @@ static bool outputs_apart(struct reading *r)
 
 	if (r->c->json && strcmp(r->out, "-") == 0)
 		cli_usage(r->c, "The audit and the JSON document cannot both go to standard output; name a file with -o.");
+	else if (trace && strcmp(trace, "-") == 0)
+		cli_usage(r->c, "The trace needs a file; standard output is for the result.");
 	else if (r->part && same_file(r->out, r->part))
 		cli_usage(r->c, "--keep-part needs another name than -o: a part must never stand under the name of the whole.");
 	else if (trace && (same_file(trace, r->out) || (r->part && same_file(trace, r->part))))
