@@ -410,8 +410,10 @@ static int run(struct cli *c)
 	}
 	b->c = c;
 	b->input_open = !script;
-	if (!take_options(b) || (script && load_script(b, script) != FT_OK) || make_machine(b) != FT_OK)
+	if (!take_options(b) || (script && load_script(b, script) != FT_OK) || make_machine(b) != FT_OK) {
+		ft_practice_done(b->p);
 		return cli_failed(c);
+	}
 	sigemptyset(&block);
 	sigaddset(&block, SIGINT);
 	sigaddset(&block, SIGTERM);
