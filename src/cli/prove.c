@@ -223,7 +223,10 @@ static void print_sold(struct ft_buf *out, const struct ft_proof *p, int decimal
 
 static void print_people(struct ft_buf *out, struct cli *c, const struct ft_proof *p, int decimals, bool sales)
 {
-	ft_buf_printf(out, "%s: %s\n\n", cli_verdict_text(c, p->verdict), headline(p, sales));
+	ft_buf_printf(out, "%s: %s\n", cli_verdict_text(c, p->verdict), headline(p, sales));
+	if (!p->counter_count && !p->witness_count)
+		return; /* the finding below says why nothing could be set against anything */
+	ft_buf_byte(out, '\n');
 	if (sales)
 		print_stories(out, p);
 	print_wrong(out, p, decimals);
