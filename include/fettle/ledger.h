@@ -202,6 +202,7 @@ struct ft_proof {
 	struct ft_sold *sold;
 	size_t sold_count;
 	bool unshown; /* something the sales demand is shown by nothing */
+	bool idle;    /* nothing was sold between the reads and no list says so: nothing is proved */
 	int agree;    /* 1 yes, 0 no, -1 cannot tell */
 	enum ft_verdict verdict;
 };

@@ -27,7 +27,7 @@ static inline void note_twins(struct ft_facts *f, const struct ft_segment *s, co
 {
 	for (unsigned k = 0; k < shape->pairs; k++) {
 		unsigned i = shape->twins[k].init, r = shape->twins[k].reset;
-		if (line[r] <= line[i] || !(mask >> i & mask >> r & 1) || line[i] == FT_ABSENT || f->above_at >= 0)
+		if (!(mask >> i & mask >> r & 1) || line[r] <= line[i] || line[i] == FT_ABSENT || f->above_at >= 0)
 			continue;
 		if (unset_mark(line[r]) || unset_mark(line[i]))
 			continue;

@@ -52,7 +52,7 @@ static void put_machine(struct ft_json *j, const struct ft_summary *s)
 	else
 		ft_json_slice(j, "code", s->currency_sent);
 	ft_json_count(j, "numeric", s->currency ? s->currency->numeric : s->currency_numeric);
-	ft_json_i64(j, "decimals", s->decimals);
+	ft_json_count(j, "decimals", s->decimals_known ? s->decimals : FT_ABSENT);
 	ft_json_bool(j, "decimals_known", s->decimals_known);
 	ft_json_object_end(j);
 	ft_json_text(j, "clock", s->clock[0] ? s->clock : NULL);
@@ -389,10 +389,55 @@ static void print_reliance(const struct explained *x, struct ft_buf *b)
 	}
 }
 
+/* What a machine sends may hold bytes that would steer a terminal: they are shown as a dot. */
+static void make_plain(struct ft_arena *a, struct ft_slice *s)
+{
+	char *copy = NULL;
+
+	for (size_t i = 0; i < s->n; i++) {
+		unsigned char byte = (unsigned char)s->p[i];
+		bool inside = i && (unsigned char)s->p[i - 1] >= 0x80; /* a later byte of UTF-8 */
+		if (byte >= 0x20 && byte != 0x7f && (byte < 0x80 || byte > 0x9f || inside))
+			continue;
+		if (!copy && (copy = ft_arena_text(a, *s)) == NULL) {
+			s->n = i;
+			return;
+		}
+		copy[i] = '.';
+	}
+	if (copy)
+		s->p = copy;
+}
+
+static void make_all_plain(struct explained *x)
+{
+	struct ft_summary *s = &x->s;
+	struct ft_slice *texts[] = { &s->serial, &s->model, &s->revision,     &s->location,
+		                         &s->asset,  &s->level, &s->currency_sent };
+	struct ft_arena *a = &x->c->arena;
+
+	for (size_t i = 0; i < sizeof texts / sizeof *texts; i++)
+		make_plain(a, texts[i]);
+	for (size_t i = 0; i < s->selection_count; i++) {
+		make_plain(a, &s->selections[i].id);
+		make_plain(a, &s->selections[i].name);
+		for (size_t k = 0; k < s->selections[i].list_count; k++) {
+			make_plain(a, &s->selections[i].lists[k].device);
+			make_plain(a, &s->selections[i].lists[k].list);
+		}
+	}
+	for (size_t i = 0; i < s->event_count; i++) {
+		make_plain(a, &s->events[i].code);
+		make_plain(a, &s->events[i].date);
+		make_plain(a, &s->events[i].time);
+	}
+}
+
 static int print_people(struct explained *x, enum ft_verdict verdict)
 {
 	struct ft_buf b = { 0 };
 
+	make_all_plain(x);
 	print_identity(x, &b);
 	print_totals(x, &b);
 	print_cash(x, &b);

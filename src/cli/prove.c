@@ -120,7 +120,9 @@ static const char *headline(const struct ft_proof *p, bool sales)
 			? sales ? "the machine did not count what was sold." : "the machine's counters contradict each other."
 			: "the cash counted is not what the audit demands.";
 	if (p->verdict == FT_OPEN)
-		return p->unshown ? "something that was sold is shown by no counter." : "not everything agrees.";
+		return p->idle   ? "nothing was sold between the two reads, so nothing is proved."
+			: p->unshown ? "something that was sold is shown by no counter."
+						 : "not everything agrees.";
 	return sales ? "every counter did exactly what the sales demand." : "the counters agree among themselves.";
 }
 

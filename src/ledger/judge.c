@@ -84,14 +84,16 @@ static bool is_swapped(const struct pair *p)
 struct device {
 	enum ft_element_id serial;
 	const char *name;
+	enum ft_weight weight; /* of another number: a payment device may be exchanged, a machine may not (rule B1) */
 };
 
 static void judge_devices(const struct pair *p, const struct ft_read *after, struct ft_findings *f)
 {
 	static const struct device devices[] = {
-		{ FT_EL_ID101, "machine" },        { FT_EL_ID106, "asset" },          { FT_EL_CB101, "control board" },
-		{ FT_EL_CA101, "coin mechanism" }, { FT_EL_BA101, "bill validator" }, { FT_EL_DA101, "cashless 1" },
-		{ FT_EL_DB101, "cashless 2" },
+		{ FT_EL_ID101, "machine", FT_FAULT },       { FT_EL_ID106, "asset", FT_FAULT },
+		{ FT_EL_CB101, "control board", FT_DOUBT }, { FT_EL_CA101, "coin mechanism", FT_NOTE },
+		{ FT_EL_BA101, "bill validator", FT_NOTE }, { FT_EL_DA101, "cashless 1", FT_NOTE },
+		{ FT_EL_DB101, "cashless 2", FT_NOTE },
 	};
 
 	for (size_t i = 0; i < sizeof devices / sizeof *devices; i++) {
@@ -99,7 +101,8 @@ static void judge_devices(const struct pair *p, const struct ft_read *after, str
 		struct ft_where where = { .file = after->name, .element = ft_element_def(devices[i].serial)->name };
 		const char *seen = ft_arena_printf(f->arena, "%s %.*s", devices[i].name, FT_P(a));
 		if (b.n && a.n && !ft_slice_eq(a, b))
-			ft_find(f, FT_RULE_LEDGER_SERIAL_CHANGED, where, seen, ft_arena_text(f->arena, b));
+			ft_finding_weigh(f, ft_find(f, FT_RULE_LEDGER_SERIAL_CHANGED, where, seen, ft_arena_text(f->arena, b)),
+			                 devices[i].weight);
 		else if (!b.n && a.n)
 			ft_find(f, FT_RULE_LEDGER_DEVICE_APPEARED, where, seen, NULL);
 		else if (b.n && !a.n) /* a part that fell silent reads like one that has not answered yet (rule B1) */

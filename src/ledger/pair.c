@@ -440,11 +440,47 @@ static void find_cash_form(struct pair *p)
 		}
 }
 
+/* A payment device that was exchanged may bring counters of its own (rule B1): where any of them fell, all of
+ * that device's counters begin anew, and nothing before is held against what they say now. */
+static bool of_device(const struct ft_cell *c, const char *letters)
+{
+	bool by_key = c->segment == FT_SEG_PA7 && c->key[0].n >= 2;
+	struct ft_slice name = by_key ? c->key[0] : c->name;
+
+	return name.n >= 2 && memcmp(name.p, letters, 2) == 0 && c->number != FT_ABSENT;
+}
+
+static void restart_device(struct pair *p, enum ft_element_id serial, const char *letters)
+{
+	const struct joined *s = pair_find(p, serial, (struct ft_slice){ NULL, 0 }, NULL);
+	bool fell = false;
+
+	if (!s || !s->before || !s->after || !s->before->value.n || !s->after->value.n ||
+	    ft_slice_eq(s->before->value, s->after->value))
+		return;
+	for (size_t i = 0; i < p->count; i++) {
+		const struct joined *j = &p->list[i];
+		const struct ft_element_def *d = j->after ? ft_element_def(j->after->element) : NULL;
+		fell |= d && d->span == FT_SPAN_INIT && j->before && of_device(j->after, letters) &&
+			j->before->number != FT_ABSENT && j->after->number < j->before->number;
+	}
+	for (size_t i = 0; fell && i < p->count; i++)
+		if (p->list[i].after && of_device(p->list[i].after, letters))
+			p->list[i].before = NULL;
+}
+
 enum ft_status pair_init(struct pair *p, const struct ft_facts *before, const struct ft_facts *after,
                          struct ft_arena *a, struct ft_error *e)
 {
 	*p = (struct pair){ .before = before, .after = after };
 	find_mode(p);
 	find_cash_form(p);
-	return join(p, a, e);
+	enum ft_status s = join(p, a, e);
+	if (s != FT_OK)
+		return s;
+	restart_device(p, FT_EL_CA101, "CA");
+	restart_device(p, FT_EL_BA101, "BA");
+	restart_device(p, FT_EL_DA101, "DA");
+	restart_device(p, FT_EL_DB101, "DB");
+	return FT_OK;
 }

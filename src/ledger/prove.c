@@ -580,5 +580,10 @@ enum ft_status ft_prove(const struct ft_read *before, const struct ft_read *afte
 		qsort(ret->counters, ret->counter_count, sizeof *ret->counters, worse_first);
 	list_sold(&v);
 	judge(&v);
+	/* nothing was sold and nobody says otherwise: then nothing was proved either */
+	ret->idle = !in->sales && in->counted == FT_ABSENT && !ret->sold_count &&
+		before->facts->value[FT_EL_VA102] == after->facts->value[FT_EL_VA102];
+	if (ret->idle && ret->verdict == FT_SHOWN)
+		ret->verdict = FT_OPEN;
 	return e->status;
 }

@@ -70,6 +70,27 @@ def explain():
     say(run("explain", two, "--set", "3")[0] == 2, "there is no third")
 
 
+def devices():
+    """Rule B1: an exchanged reader restarts its own counters and nothing else; an exchanged machine is a fault."""
+    before = f"{SAMPLES}/sample-1.dts"
+    after = sample("sample-1b.dts").replace(b"CD1200456", b"CD9900001").replace(b"DA2*128600*761*23850*139", b"DA2*2250*12*2250*12")
+    for command in ("compare", "prove"):
+        code, out, _ = run(command, before, write("reader.dts", after), "--json")
+        found = {(f["rule"], f["weight"]) for f in json.loads(out)["findings"]}
+        say(code == 0 and ("ledger.serial-changed", "note") in found and not any(w != "note" for _, w in found),
+            f"{command}: an exchanged reader with counters of its own")
+        code, out, _ = run(command, before, write("fell.dts", after.replace(b"CD9900001", b"CD1200456")), "--json")
+        say(code == 1, f"{command}: the same fall without an exchange contradicts")
+        code, out, _ = run(command, before, write("other.dts", sample("sample-1b.dts").replace(b"SN4471203", b"SN4471204")), "--json")
+        say(code == 1 and "ledger.serial-changed" in [f["rule"] for f in json.loads(out)["findings"]], f"{command}: another machine serial")
+    code, out, _ = run("prove", before, before, "--json")
+    say(code == 0 and json.loads(out)["verdict"] == "open", "an audit beside itself proves nothing")
+    steer = write("steer.dts", sample("sample-1.dts").replace(b"PRETZEL", b"P\x1b[2J\x9b\x07"))
+    out = subprocess.run([FETTLE, "explain", steer], capture_output=True).stdout
+    say(b"\x1b" not in out and b"\x07" not in out and b"P.[2J" in out, "bytes that would steer a terminal are shown as dots")
+    say(json.loads(run("explain", f"{SAMPLES}/sample-3.dts", "--json")[1])["currency"]["decimals"] is None, "decimals are not guessed")
+
+
 def check_one():
     code, out, _ = run("check", f"{SAMPLES}/sample-1.dts", "--json")
     d = json.loads(out)
@@ -143,7 +164,7 @@ def wrong():
 with tempfile.TemporaryDirectory() as home:
     os.chdir(home)
     os.environ.pop("FETTLE_BOOK", None)
-    for part in (explain, check_one, check_many, wrong):
+    for part in (explain, devices, check_one, check_many, wrong):
         part()
     os.chdir("/")
 print(f"{passed} passed, {failed} failed")
