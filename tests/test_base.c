@@ -9,7 +9,7 @@
 #include "fettle/money.h"
 #include "fettle/time.h"
 
-/* CRC catalogue value of CRC-16/ARC; the handshake vector of the DEX/UCS fact sheet (public
+/* CRC catalogue value of CRC-16/ARC; the handshake vector of the DEX/UCS link (public
  * implementations agree); DDCMP headers seen on a wire. */
 static void crc_vectors(void **state)
 {

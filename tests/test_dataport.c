@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* The recordings in tests/traces, each fed in all slicings: the engine must send byte for byte what
  * the trace says and tell the events of the .want file beside it. Sources stand in the traces; their
- * bytes are the vectors of the DEX/UCS and DDCMP fact sheets (docs/dataport.md). */
+ * bytes are the vectors of the DEX/UCS and DDCMP links (docs/dataport.md). */
 #include "unit.h"
 
 #include <stdio.h>
@@ -237,7 +237,7 @@ static void noise_is_no_answer(void **state)
 	free(k);
 }
 
-/* A machine whose carrier goes away: 30 s of silence, then back to the starting rate (fact sheet 6.5). */
+/* A machine whose carrier goes away: 30 s of silence, then back to the starting rate (docs/dataport.md). */
 static void carrier_goes_away(void **state)
 {
 	static const uint8_t start[] = { 0x05, 0x06, 0x40, 0x00, 0x08, 0x01, 0x5B, 0x95 };

@@ -30,7 +30,7 @@ enum ft_link_role {
 #define FT_LINK_OUT_MAX   1100 /* the longest frame with its header and check bytes */
 #define FT_LINK_ID_MAX    10   /* communication ID: 3-character maker code + 7 digits */
 
-/* Timers, retries and identities. ft_link_defaults gives the values of the fact sheet. */
+/* Timers, retries and identities. ft_link_defaults gives the values of docs/dataport.md. */
 struct ft_link_settings {
 	char id[FT_LINK_ID_MAX + 1]; /* our communication ID */
 	uint16_t security_code;      /* DDCMP, 0 = anyone may read; machine role: the code it demands */

@@ -2,9 +2,6 @@
 /* Lines and elements to numbers, sums and rows. Never judges: what is no number is counted, not blamed. */
 #include "room.h"
 
-enum { UNSET_16 = 65535 };
-static const int64_t UNSET_32 = INT64_C(4294967295); /* both seen as "not set" in PA7 and LA1 rows (fact sheet 1.1) */
-
 int64_t audit_slow_number(const char *p, size_t n, bool *ret_bad)
 {
 	struct ft_slice s = ft_slice_trim((struct ft_slice){ p, n });
@@ -17,11 +14,6 @@ int64_t audit_slow_number(const char *p, size_t n, bool *ret_bad)
 	return v;
 }
 
-static inline bool unset_mark(int64_t v)
-{
-	return v == UNSET_16 || v == UNSET_32;
-}
-
 static inline void note_twins(struct ft_facts *f, const struct ft_segment *s, const struct segment_shape *shape,
                               const int64_t *line, unsigned mask)
 {
@@ -29,7 +21,7 @@ static inline void note_twins(struct ft_facts *f, const struct ft_segment *s, co
 		unsigned i = shape->twins[k].init, r = shape->twins[k].reset;
 		if (!(mask >> i & mask >> r & 1) || line[r] <= line[i] || line[i] == FT_ABSENT || f->above_at >= 0)
 			continue;
-		if (unset_mark(line[r]) || unset_mark(line[i]))
+		if (audit_unset(line[r]) || audit_unset(line[i]))
 			continue;
 		f->above_at = (int32_t)(s - f->audit->segments);
 		f->above_init = line[i];
@@ -69,7 +61,7 @@ take_numbers(struct ft_facts *f, const struct ft_segment *s, const struct segmen
 				continue;
 		}
 		line[position] = v;
-		if (marked && unset_mark(v))
+		if (marked && audit_unset(v))
 			continue;
 		if (alone || f->value[el] == FT_ABSENT)
 			f->value[el] = f->sum[el] = v;

@@ -191,11 +191,6 @@ static void close_selection(struct ft_identity *all, const struct share *s)
 	}
 }
 
-static bool unset(int64_t v)
-{
-	return v == 65535 || v == INT64_C(4294967295); /* fact sheet 1.1 */
-}
-
 static void add_row(const struct ft_facts *f, const struct ft_row *row, struct share *s, struct ft_identity *all)
 {
 	int id = f->audit->segments[row->segment].id;
@@ -211,16 +206,16 @@ static void add_row(const struct ft_facts *f, const struct ft_row *row, struct s
 			v[k] = row_number(f, row->segment, k + 5);
 			if (v[k] == FT_ABSENT || s->pa7[k] == FT_ABSENT)
 				s->pa7[k] = FT_ABSENT; /* an empty counter is not 0 */
-			else if (!unset(v[k]))
+			else if (!audit_unset(v[k]))
 				s->pa7[k] = sat_add(s->pa7[k], v[k]);
 		}
-		if (price != FT_ABSENT && !unset(price) && v[0] != FT_ABSENT && v[1] != FT_ABSENT && !unset(v[0]) &&
-		    !unset(v[1]))
+		if (price != FT_ABSENT && !audit_unset(price) && v[0] != FT_ABSENT && v[1] != FT_ABSENT && !audit_unset(v[0]) &&
+		    !audit_unset(v[1]))
 			compare_share(all, ID_A10, v[1], sat_mul(price, v[0]));
 	} else if (id == FT_SEG_LA1) {
 		int64_t price = row_number(f, row->segment, 3);
 		int64_t reset = row_number(f, row->segment, 4), init = row_number(f, row->segment, 5);
-		if (price == FT_ABSENT || unset(price)) /* makers' own lists of other sums carry no price */
+		if (price == FT_ABSENT || audit_unset(price)) /* makers' own lists of other sums carry no price */
 			return;
 		s->has_la1 = true;
 		s->la1[0] = init == FT_ABSENT || s->la1[0] == FT_ABSENT ? FT_ABSENT : sat_add(s->la1[0], sat_mul(price, init));
@@ -286,7 +281,7 @@ static void a9(const struct ft_facts *f, struct ft_identity *all)
 				continue;
 			for (unsigned reset = 0; reset < 2; reset++) {
 				int64_t v = row_number(f, f->rows[i].segment, reset ? 8 : 6);
-				if (v == FT_ABSENT || unset(v))
+				if (v == FT_ABSENT || audit_unset(v))
 					continue;
 				sums[k][reset] = sat_add(sums[k][reset], v);
 				any[k][reset] = true;
@@ -373,7 +368,7 @@ static void a17_a18(const struct ft_facts *f, struct ft_identity *all)
 	set_at_most(all, ID_A17_READS_WITH_RESET, get(f, FT_EL_EA301), get(f, FT_EL_EA309));
 	for (size_t i = 0; i < f->selection_count; i++) {
 		int64_t p = row_number(f, f->selections[i], 2);
-		if (p == FT_ABSENT || unset(p))
+		if (p == FT_ABSENT || audit_unset(p))
 			continue;
 		lowest = p < lowest ? p : lowest;
 		highest = p > highest ? p : highest;
@@ -384,7 +379,7 @@ static void a17_a18(const struct ft_facts *f, struct ft_identity *all)
 		int64_t p = s->id == FT_SEG_PA7 ? row_number(f, f->rows[i].segment, 4)
 			: s->id == FT_SEG_LA1       ? row_number(f, f->rows[i].segment, 3)
 										: FT_ABSENT;
-		if (p == FT_ABSENT || unset(p))
+		if (p == FT_ABSENT || audit_unset(p))
 			continue;
 		lowest = p < lowest ? p : lowest;
 		highest = p > highest ? p : highest;

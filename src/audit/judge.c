@@ -158,7 +158,7 @@ bool audit_date(struct ft_slice s, int *ret_year, int *ret_month, int *ret_day, 
 	*ret_unset = v == 0;
 	*ret_day = (int)(v % 100);
 	*ret_month = (int)(v / 100 % 100);
-	*ret_year = (int)(v / 10000) + (s.n == 6 ? 2000 : 0); /* two digits mean 2000 and later (fact sheet 1.1) */
+	*ret_year = (int)(v / 10000) + (s.n == 6 ? 2000 : 0); /* two digits mean 2000 and later (docs/audit.md) */
 	return *ret_unset || ft_date_valid(*ret_year, *ret_month, *ret_day);
 }
 

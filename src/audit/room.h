@@ -155,6 +155,12 @@ static inline int64_t sat_mul(int64_t a, int64_t b)
 	return __builtin_mul_overflow(a, b, &r) ? ((a < 0) != (b < 0) ? -INT64_MAX : INT64_MAX) : r;
 }
 
+/* The two marks that stand for "not set" in PA7 and LA1 rows, seen in field files (docs/audit.md). */
+static inline bool audit_unset(int64_t v)
+{
+	return v == UINT16_MAX || v == (int64_t)UINT32_MAX;
+}
+
 /* Number at a position of a row, FT_ABSENT when there is none. */
 static inline int64_t row_number(const struct ft_facts *f, uint32_t segment, unsigned position)
 {

@@ -100,7 +100,7 @@ static int64_t told(const struct ft_facts *f, uint32_t segment, unsigned positio
 {
 	int64_t v = row_number(f, segment, position);
 
-	return v == 65535 || v == INT64_C(4294967295) ? FT_ABSENT : v; /* seen in audit files of real machines */
+	return audit_unset(v) ? FT_ABSENT : v;
 }
 
 static struct ft_list_row list_of(const struct ft_facts *f, uint32_t segment)

@@ -162,7 +162,7 @@ static enum ft_status serve(struct bench *b, struct served *s, unsigned slot, co
 	s->kind = slot ? FT_LINK_DDCMP : FT_LINK_DEX;
 	s->settings = ft_link_defaults(s->kind, FT_LINK_MACHINE);
 	if (!s->settings.baud)
-		s->settings.baud = slot ? 2400 : 9600; /* each link's own start (fact sheet 5.1, 6.1) */
+		s->settings.baud = slot ? 2400 : 9600; /* each link's own start (docs/dataport.md) */
 	memcpy(s->settings.id, about.sender, FT_LINK_ID_MAX + 1);
 	if (b->turn_round_us >= 0)
 		s->settings.turn_round_us = b->turn_round_us;

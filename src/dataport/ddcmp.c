@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* DDCMP between two stations: starting, the rate, numbers, acknowledgements, repeats (fact sheet 6.2,
- * 6.3, 6.5). What the messages say is in ddcmp_talk.c. */
+/* DDCMP between two stations: starting, the rate, numbers, acknowledgements, repeats (docs/dataport.md).
+ * What the messages say is in ddcmp_talk.c. */
 #include "ddcmp.h"
 
-/* Baud codes, from memory; they fit the vectors of the fact sheet. */
+/* Baud codes, from memory; they fit the vectors of docs/dataport.md. */
 static const int baud_codes[] = { 0, 1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200 };
 enum { BAUD_CODES = sizeof baud_codes / sizeof *baud_codes };
 #define SETTLE_US (FT_SECOND / 20) /* ours: time the peer gets to change its rate */

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* What a DDCMP line can say, one good message at a time (fact sheet 6.2, 6.3). */
+/* What a DDCMP line can say, one good message at a time (docs/dataport.md). */
 #ifndef FETTLE_SRC_DATAPORT_DDCMP_RX_H
 #define FETTLE_SRC_DATAPORT_DDCMP_RX_H
 

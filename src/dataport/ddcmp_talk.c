@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* What DDCMP messages say when an audit is read (fact sheet 6.4 and 9; layouts partly from memory). */
+/* What DDCMP messages say when an audit is read (docs/dataport.md; layouts partly from memory). */
 #include <stdio.h>
 
 #include "ddcmp.h"

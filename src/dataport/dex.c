@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* DEX/UCS sessions, both ends. A session is three legs of the same kind: the sender bids, the receiver
  * answers, frames pass with alternating acknowledgements, the sender says EOT. Leg 1 is the carrier's
- * handshake, leg 2 the machine's, leg 3 the file (fact sheet 5.2). */
+ * handshake, leg 2 the machine's, leg 3 the file (docs/dataport.md). */
 #include <stdio.h>
 
 #include "dex_rx.h"

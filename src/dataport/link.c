@@ -6,7 +6,7 @@
 #include "link.h"
 
 /* Rates tried for DDCMP in turns: lines start at 2400, but some machines are fixed to another rate by
- * their menu (handbook; fact sheet 6.1). */
+ * their menu (handbook; docs/dataport.md). */
 static const int turn_bauds[] = { 2400, 9600, 2400, 19200, 4800 };
 enum { TURN_BIDS = 2 }; /* ours: bids a turn, enough for a machine that sleeps through the first */
 
@@ -56,7 +56,7 @@ void ft_link_init(struct ft_link *k, enum ft_link_kind kind, enum ft_link_role r
 	k->now_us = k->last_rx_us = k->gone_us = now_us;
 	k->wait_until_us = FT_NEVER;
 	k->stats.first_block_us = k->stats.last_ack_us = FT_NEVER;
-	k->stats.baud = k->s.baud ? k->s.baud : k->kind == FT_LINK_DDCMP ? 2400 : 9600; /* fact sheet 5.1, 6.1 */
+	k->stats.baud = k->s.baud ? k->s.baud : k->kind == FT_LINK_DDCMP ? 2400 : 9600; /* docs/dataport.md */
 	speak(k, k->kind == FT_LINK_AUTO ? FT_LINK_DEX : k->kind);
 	k->ops->start(k, now_us);
 }

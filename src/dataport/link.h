@@ -8,10 +8,10 @@
 
 #define LINK_EVENTS    8   /* ours: bytes are taken only while none waits, so few can pile up */
 #define LINK_NOTE_MAX  120 /* ours: one remark of FT_LINK_EV_RETRY or an identity */
-#define LINK_BITS      10  /* a byte on the line, 8N1 (both links, fact sheet 5.1 and 6.1) */
+#define LINK_BITS      10  /* a byte on the line, 8N1 (both links, docs/dataport.md) */
 #define LINK_ECHO_FIRM 16  /* ours: an echo at least this long may carry damage and still be known as one */
 
-/* Control characters and pairs of DEX/UCS (fact sheet 5.1; WACK from memory). */
+/* Control characters and pairs of DEX/UCS (docs/dataport.md; WACK from memory). */
 enum {
 	DEX_SOH = 0x01,
 	DEX_STX = 0x02,
