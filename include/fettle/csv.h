@@ -31,7 +31,7 @@ int ft_csv_column(const struct ft_csv *c, const char *name);
 /* Field `column` of a row with blanks trimmed; empty when the row is shorter or column is -1. */
 struct ft_slice ft_csv_field(const struct ft_csv_row *row, int column);
 
-/* Writes one field, quoted where RFC 4180 demands it. */
+/* Writes one field, quoted where RFC 4180 demands it or ft_csv_read could take it for something else. */
 struct ft_buf;
 void ft_csv_put(struct ft_buf *b, struct ft_slice s);
 

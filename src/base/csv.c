@@ -201,10 +201,11 @@ struct ft_slice ft_csv_field(const struct ft_csv_row *row, int column)
 
 void ft_csv_put(struct ft_buf *b, struct ft_slice s)
 {
-	bool quote = false;
+	/* Beyond what the RFC asks: what would be taken for a remark, another separator or mere layout. */
+	bool quote = s.n && (s.p[0] == '#' || s.p[0] == ' ');
 
 	for (size_t i = 0; i < s.n; i++)
-		quote |= s.p[i] == '"' || s.p[i] == ',' || s.p[i] == '\n' || s.p[i] == '\r';
+		quote |= s.p[i] == '"' || s.p[i] == ',' || s.p[i] == ';' || s.p[i] == '\t' || s.p[i] == '\n' || s.p[i] == '\r';
 	if (!quote) {
 		ft_buf_slice(b, s);
 		return;
