@@ -254,7 +254,8 @@ AUDIT_HOT enum ft_status ft_audit_facts(const struct ft_audit *d, const struct f
 		if (shape->dates | shape->times)
 			f->odd |= odd_date(f, s, shape);
 	}
-	bind_lists(f);
+	if (f->segment[FT_SEG_LA1] >= 0)
+		bind_lists(f);
 	find_decimals(f);
 	find_bills(f);
 	return FT_OK;
