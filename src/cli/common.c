@@ -130,6 +130,7 @@ bool cli_flush(struct cli *c, struct ft_buf *out)
 		ft_buf_clear(out);
 		return true;
 	}
+	ft_buf_done(out); /* whoever fails here is done with it */
 	return false;
 }
 
