@@ -29,7 +29,7 @@ int main(int argc, char **argv)
 	if (child < 0 || wait4(child, &status, 0, &usage) != child)
 		return 2;
 	clock_gettime(CLOCK_MONOTONIC, &t1);
-	printf("%.6f %ld %d\n", (double)(t1.tv_sec - t0.tv_sec) + (double)(t1.tv_nsec - t0.tv_nsec) / 1e9,
-	       usage.ru_maxrss, WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status));
+	printf("%.6f %ld %d\n", (double)(t1.tv_sec - t0.tv_sec) + (double)(t1.tv_nsec - t0.tv_nsec) / 1e9, usage.ru_maxrss,
+	       WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status));
 	return 0;
 }

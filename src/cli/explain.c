@@ -216,6 +216,7 @@ static void heading(const struct explained *x, struct ft_buf *b, const char *wor
 static void print_identity(const struct explained *x, struct ft_buf *b)
 {
 	const struct ft_summary *s = &x->s;
+	struct ft_buf line = { 0 };
 
 	ft_buf_printf(b, "%s%.*s%s", x->c->colour ? "\033[1m" : "", s->asset.n ? (int)s->asset.n : 12,
 	              s->asset.n ? s->asset.p : "This machine", x->c->colour ? "\033[0m" : "");
@@ -228,16 +229,20 @@ static void print_identity(const struct explained *x, struct ft_buf *b)
 	ft_buf_byte(b, '\n');
 	if (s->location.n)
 		ft_buf_printf(b, "at %.*s\n", FT_P(s->location));
-	ft_buf_printf(b, "Its clock says %s. Money is in %s%.*s with %d decimals%s.\n",
-	              s->clock[0] ? s->clock : "nothing: it was never set",
-	              s->currency              ? ""
-	                  : s->currency_sent.n ? ""
-	                                       : "an unnamed currency",
-	              s->currency ? 3 : (int)s->currency_sent.n,
-	              s->currency              ? s->currency->alpha
-	                  : s->currency_sent.n ? s->currency_sent.p
-	                                       : "",
-	              s->decimals, s->decimals_known ? "" : ", which is a guess: the audit does not say");
+	ft_buf_printf(&line, "Its clock says %s. Money is in ", s->clock[0] ? s->clock : "nothing: it was never set");
+	if (s->currency)
+		ft_buf_puts(&line, s->currency->alpha);
+	else if (s->currency_sent.n)
+		ft_buf_slice(&line, s->currency_sent);
+	else
+		ft_buf_puts(&line, "an unnamed currency");
+	ft_buf_printf(&line, " with %d decimals%s.", s->decimals,
+	              s->decimals_known ? "" : ", which is a guess: the audit does not say");
+	ft_buf_byte(&line, 0);
+	if (line.status == FT_OK)
+		ft_wrap(b, line.p, x->c->columns, 0);
+	ft_buf_byte(b, '\n');
+	ft_buf_done(&line);
 }
 
 static void total_line(const struct explained *x, struct ft_buf *b, const char *name, const struct ft_total *t)

@@ -62,8 +62,9 @@ def explain():
     d = json.loads(out)
     say(d["totals"]["cashless_1"]["value"] is None and d["cash"]["tubes_now"] is None and d["reliance"]["cashless"] == "none",
         "what a coin-only machine does not send is null")
-    code, out, _ = run("explain", f"{SAMPLES}/sample-2.dts")
-    say(code == 0 and max(map(len, out.splitlines())) <= 80, "explain fits 80 columns")
+    for name in ("sample-1.dts", "sample-2.dts", "sample-3.dts"):
+        code, out, _ = run("explain", f"{SAMPLES}/{name}")
+        say(code == 0 and max(map(len, out.splitlines())) <= 80, f"explain {name} fits 80 columns")
     say(run("explain", "-", stdin=sample("sample-1.dts"))[0] == 0, "explain reads standard input")
     two = write("two.dts", sample("sample-1.dts") + sample("sample-2.dts"))
     say(json.loads(run("explain", two, "--set", "2", "--json")[1])["currency"]["code"] == "EUR", "the second audit of a file")
