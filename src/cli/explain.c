@@ -417,11 +417,11 @@ static void make_plain(struct ft_arena *a, struct ft_slice *s)
 static void make_all_plain(struct explained *x)
 {
 	struct ft_summary *s = &x->s;
-	struct ft_slice *texts[] = { &s->serial, &s->model, &s->revision,     &s->location,
-		                         &s->asset,  &s->level, &s->currency_sent };
+	struct ft_slice *texts[] = { &s->serial, &s->model, &s->revision,      &s->location,
+		                         &s->asset,  &s->level, &s->currency_sent, NULL };
 	struct ft_arena *a = &x->c->arena;
 
-	for (size_t i = 0; i < sizeof texts / sizeof *texts; i++)
+	for (int i = 0; texts[i]; i++)
 		make_plain(a, texts[i]);
 	for (size_t i = 0; i < s->selection_count; i++) {
 		make_plain(a, &s->selections[i].id);

@@ -172,11 +172,15 @@ enum ft_status ft_book_content(struct ft_book *b, const struct ft_hash *hash, st
 static enum ft_status add_word(struct ft_book *b, const char *id, const struct ft_statement *said,
                                const struct ft_waiver *waived, struct ft_error *e)
 {
-	const enum ft_claim_id claim = said ? said->claim : waived->claim;
 	const char *doing = said ? "writing a statement into" : "writing a waiver into";
 	int64_t visit = 0;
-	enum ft_status s = book_begin_write(b, e);
+	enum ft_claim_id claim;
+	enum ft_status s;
 
+	if (!said == !waived)
+		return ft_fail(e, FT_E_INTERNAL, "A word for the book is neither a statement nor a waiver.");
+	claim = said ? said->claim : waived->claim;
+	s = book_begin_write(b, e);
 	if (s != FT_OK)
 		return s;
 	s = book_visit_to_change(b, id, ft_claim(claim)->due == FT_DUE_LATER, &visit, e);
