@@ -299,11 +299,10 @@ static int run_close(struct cli *c)
 		}
 	}
 	ft_buf_byte(&names, 0);
-	if (v.closed_us == FT_ABSENT && (g.stands[FT_STANDS_CONTRADICTED] || g.open_to_close) && !may &&
-	    names.status == FT_OK) {
+	if (v.closed_us == FT_ABSENT && (g.stands[FT_STANDS_CONTRADICTED] || g.open_to_close) && !may) {
 		cli_usage(
 			c, "The visit %s stays open: %s (%s). Show them or waive them with a reason, or close with --open-claims.",
-			id, ft_judgement_words(&g, &c->arena), names.p);
+			id, ft_judgement_words(&g, &c->arena), names.status == FT_OK ? names.p : "too little memory to name them");
 		ft_buf_done(&names);
 		return give_up(c, b);
 	}
