@@ -285,4 +285,19 @@ enum ft_status ft_audit_summary(const struct ft_facts *f, struct ft_arena *a, st
 
 const char *ft_reliance_word(enum ft_reliance r); /* none part full */
 
+/* ---- a summary as JSON: every document writes its parts through these ---- */
+
+enum { FT_USES = 8 };             /* in the order of struct ft_reliances */
+const char *ft_use_word(int use); /* "sales_total" .. "clock"; 0 <= use < FT_USES */
+enum ft_reliance ft_reliance_for(const struct ft_reliances *r, int use);
+
+void ft_total_json(struct ft_json *j, const char *key, const struct ft_total *t);
+void ft_pair_json(struct ft_json *j, const char *key, const struct ft_pair *p); /* null when neither was sent */
+void ft_totals_json(struct ft_json *j, const struct ft_summary *s); /* paid, cash, ... into the open object */
+/* to_box, ... and tubes_now into the open object; cash in under `in_key`. */
+void ft_cash_json(struct ft_json *j, const struct ft_summary *s, const char *in_key);
+void ft_reliances_json(struct ft_json *j, const struct ft_reliances *r); /* the object "reliance" */
+void ft_decimals_json(struct ft_json *j, bool known,
+                      int decimals); /* null when the audit does not say: never guessed */
+
 #endif

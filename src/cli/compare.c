@@ -20,14 +20,15 @@ static void json_changes(struct ft_json *j, const struct ft_comparison *r)
 	ft_json_array_end(j);
 }
 
-static int print_json(struct cli *c, const struct ft_comparison *r, const struct ft_findings *f, int decimals)
+static int print_json(struct cli *c, const struct ft_comparison *r, const struct ft_findings *f,
+                      const struct ft_facts *after)
 {
 	struct ft_buf out = { 0 };
 	struct ft_json j;
 	int code;
 
 	cli_document(c, &j, &out, ft_verdict_of(f, false), f);
-	ft_json_i64(&j, "decimals", decimals);
+	ft_decimals_json(&j, after->decimals_known, after->decimals);
 	json_changes(&j, r);
 	ft_json_array(&j, "lost");
 	for (size_t i = 0; i < r->lost_count; i++) {
@@ -227,7 +228,7 @@ static int run(struct cli *c)
 		return cli_failed(c);
 	v = ft_verdict_of(&f, false);
 	if (c->json)
-		return print_json(c, &r, &f, after.facts->decimals);
+		return print_json(c, &r, &f, after.facts);
 	ft_buf_printf(&out, "%s: %s\n\n", cli_verdict_text(c, v), headline(c, &r));
 	ft_buf_printf(&out, "  machine  %s\n  before   %s\n  after    %s%s\n", cli_machine_line(c, &after),
 	              cli_read_line(c, &before), cli_read_line(c, &after), counted(&r));

@@ -15,28 +15,6 @@ struct explained {
 
 /* ---- for programs ---- */
 
-static void put_total(struct ft_json *j, const char *key, const struct ft_total *t)
-{
-	ft_json_object(j, key);
-	ft_json_count(j, "value", t->value);
-	ft_json_count(j, "count", t->count);
-	ft_json_count(j, "value_since_reset", t->value_since_reset);
-	ft_json_count(j, "count_since_reset", t->count_since_reset);
-	ft_json_object_end(j);
-}
-
-static void put_pair(struct ft_json *j, const char *key, struct ft_pair p)
-{
-	if (p.init == FT_ABSENT && p.reset == FT_ABSENT) {
-		ft_json_null(j, key);
-		return;
-	}
-	ft_json_object(j, key);
-	ft_json_count(j, "init", p.init);
-	ft_json_count(j, "reset", p.reset);
-	ft_json_object_end(j);
-}
-
 static void put_machine(struct ft_json *j, const struct ft_summary *s)
 {
 	ft_json_object(j, "machine");
@@ -52,7 +30,7 @@ static void put_machine(struct ft_json *j, const struct ft_summary *s)
 	else
 		ft_json_slice(j, "code", s->currency_sent);
 	ft_json_count(j, "numeric", s->currency ? s->currency->numeric : s->currency_numeric);
-	ft_json_count(j, "decimals", s->decimals_known ? s->decimals : FT_ABSENT);
+	ft_decimals_json(j, s->decimals_known, s->decimals);
 	ft_json_bool(j, "decimals_known", s->decimals_known);
 	ft_json_object_end(j);
 	ft_json_text(j, "clock", s->clock[0] ? s->clock : NULL);
@@ -61,24 +39,10 @@ static void put_machine(struct ft_json *j, const struct ft_summary *s)
 static void put_totals(struct ft_json *j, const struct ft_summary *s)
 {
 	ft_json_object(j, "totals");
-	put_total(j, "paid", &s->paid);
-	put_total(j, "cash", &s->cash);
-	put_total(j, "cashless_1", &s->cashless_1);
-	put_total(j, "cashless_2", &s->cashless_2);
-	put_total(j, "tokens", &s->tokens);
-	put_total(j, "test", &s->test);
-	put_total(j, "free", &s->free);
+	ft_totals_json(j, s);
 	ft_json_object_end(j);
 	ft_json_object(j, "cash");
-	put_pair(j, "in", s->cash_in);
-	put_pair(j, "to_box", s->to_box);
-	put_pair(j, "to_tubes", s->to_tubes);
-	put_pair(j, "bills_in", s->bills_in);
-	put_pair(j, "dispensed", s->dispensed);
-	put_pair(j, "dispensed_by_hand", s->dispensed_by_hand);
-	put_pair(j, "filled", s->filled);
-	put_pair(j, "overpaid", s->overpaid);
-	ft_json_count(j, "tubes_now", s->tubes_now);
+	ft_cash_json(j, s, "in");
 	ft_json_object_end(j);
 }
 
@@ -92,9 +56,9 @@ static void put_selections(struct ft_json *j, const struct ft_summary *s)
 		ft_json_count(j, "price", x->price);
 		ft_json_slice(j, "name", x->name);
 		ft_json_count(j, "status", x->status);
-		put_total(j, "paid", &x->paid);
-		put_total(j, "test", &x->test);
-		put_total(j, "free", &x->free);
+		ft_total_json(j, "paid", &x->paid);
+		ft_total_json(j, "test", &x->test);
+		ft_total_json(j, "free", &x->free);
 		ft_json_array(j, "lists");
 		for (size_t k = 0; k < x->list_count; k++) {
 			const struct ft_list_row *l = &x->lists[k];
@@ -139,30 +103,15 @@ static void put_events(struct ft_json *j, const struct ft_summary *s)
 	ft_json_count(j, "power_outages", s->power_outages);
 }
 
-static const char *const uses[8] = { "sales_total", "sales_by_selection", "cash_in", "cash_out",
-	                                 "cashless",    "price_lists",        "events",  "clock" };
-
-static void reliance_values(const struct ft_reliances *r, enum ft_reliance out[8])
-{
-	const enum ft_reliance all[8] = { r->sales_total, r->sales_by_selection, r->cash_in, r->cash_out,
-		                              r->cashless,    r->price_lists,        r->events,  r->clock };
-	memcpy(out, all, sizeof all);
-}
-
 static void put_rest(struct explained *x, struct ft_json *j)
 {
 	struct ft_identity all[FT_IDENTITIES_MAX];
 	size_t n = ft_audit_identities(x->facts, all);
-	enum ft_reliance r[8];
 
-	reliance_values(&x->s.reliance, r);
-	ft_json_object(j, "reliance");
-	for (int i = 0; i < 8; i++)
-		ft_json_text(j, uses[i], ft_reliance_word(r[i]));
-	ft_json_object_end(j);
+	ft_reliances_json(j, &x->s.reliance);
 	ft_json_object(j, "reliance_because");
-	for (int i = 0; i < 8; i++)
-		ft_json_text(j, uses[i], x->s.reliance.because[i]);
+	for (int i = 0; i < FT_USES; i++)
+		ft_json_text(j, ft_use_word(i), x->s.reliance.because[i]);
 	ft_json_object_end(j);
 	ft_json_array(j, "identities");
 	for (size_t i = 0; i < n; i++) {
@@ -376,18 +325,17 @@ static void print_events(const struct explained *x, struct ft_buf *b)
 
 static void print_reliance(const struct explained *x, struct ft_buf *b)
 {
-	static const char *const words[8] = { "all sales",  "sales by selection", "cash taken in", "cash paid out",
-		                                  "card sales", "price lists",        "events",        "the clock" };
+	static const char *const words[FT_USES] = { "all sales",  "sales by selection", "cash taken in", "cash paid out",
+		                                        "card sales", "price lists",        "events",        "the clock" };
 	static const char *const marks[3] = { "\xe2\x97\x8b", "\xe2\x97\x90", "\xe2\x96\xa0" }; /* hollow, half, filled */
-	enum ft_reliance r[8];
 
-	reliance_values(&x->s.reliance, r);
 	heading(x, b, "How far the office can rely on it");
-	for (int i = 0; i < 8; i++) {
-		ft_buf_printf(b, "  %s %-5s %-19s ", marks[r[i]],
-		              r[i] == FT_RELY_FULL       ? "fully"
-		                  : r[i] == FT_RELY_PART ? "part"
-		                                         : "no",
+	for (int i = 0; i < FT_USES; i++) {
+		enum ft_reliance r = ft_reliance_for(&x->s.reliance, i);
+		ft_buf_printf(b, "  %s %-5s %-19s ", marks[r],
+		              r == FT_RELY_FULL       ? "fully"
+		                  : r == FT_RELY_PART ? "part"
+		                                      : "no",
 		              words[i]);
 		ft_wrap(b, x->s.reliance.because[i], x->c->columns, 30);
 		ft_buf_byte(b, '\n');

@@ -75,7 +75,8 @@ static void json_stories(struct ft_json *j, const struct ft_proof *p)
 	ft_json_i64(j, "stories_more", (int64_t)p->stories_more);
 }
 
-static int print_json(struct cli *c, const struct ft_proof *p, const struct ft_findings *f, int decimals)
+static int print_json(struct cli *c, const struct ft_proof *p, const struct ft_findings *f,
+                      const struct ft_facts *after)
 {
 	struct ft_buf out = { 0 };
 	struct ft_json j;
@@ -83,7 +84,7 @@ static int print_json(struct cli *c, const struct ft_proof *p, const struct ft_f
 
 	cli_document(c, &j, &out, p->verdict, f);
 	json_agrees(&j, "agree", p->agree);
-	ft_json_i64(&j, "decimals", decimals);
+	ft_decimals_json(&j, after->decimals_known, after->decimals);
 	ft_json_array(&j, "witnesses");
 	for (size_t i = 0; i < p->witness_count; i++) {
 		ft_json_object(&j, NULL);
@@ -304,7 +305,7 @@ static int run(struct cli *c)
 	if (ft_prove(&before, &after, &in, &c->arena, &f, p, &c->error) != FT_OK)
 		return cli_failed(c);
 	if (c->json)
-		return print_json(c, p, &f, after.facts->decimals);
+		return print_json(c, p, &f, after.facts);
 	print_people(&out, c, p, after.facts->decimals, sales != NULL);
 	if (!cli_flush(c, &out))
 		return cli_failed(c);

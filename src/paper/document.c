@@ -88,28 +88,9 @@ static void put_record(struct ft_json *j, const struct ft_visit *v, struct ft_ar
 	ft_buf_done(&parts);
 }
 
-static void put_total(struct ft_json *j, const char *key, const struct ft_total *t)
-{
-	ft_json_object(j, key);
-	ft_json_count(j, "value", t->value);
-	ft_json_count(j, "count", t->count);
-	ft_json_count(j, "value_since_reset", t->value_since_reset);
-	ft_json_count(j, "count_since_reset", t->count_since_reset);
-	ft_json_object_end(j);
-}
-
-static void put_pair(struct ft_json *j, const char *key, const struct ft_pair *p)
-{
-	ft_json_object(j, key);
-	ft_json_count(j, "init", p->init);
-	ft_json_count(j, "reset", p->reset);
-	ft_json_object_end(j);
-}
-
 static void put_audit(struct ft_json *j, const char *key, const struct ft_audit_shown *r)
 {
 	const struct ft_summary *s = &r->summary;
-	const struct ft_reliances *y = &s->reliance;
 
 	if (!r->there) {
 		ft_json_null(j, key);
@@ -123,37 +104,14 @@ static void put_audit(struct ft_json *j, const char *key, const struct ft_audit_
 	ft_json_slice(j, "location", s->location);
 	ft_json_slice(j, "asset", s->asset);
 	ft_json_text(j, "currency", s->currency ? s->currency->alpha : NULL);
-	ft_json_i64(j, "decimals", s->decimals);
+	ft_decimals_json(j, s->decimals_known, s->decimals);
 	ft_json_text(j, "clock", *s->clock ? s->clock : NULL);
-	put_total(j, "paid", &s->paid);
-	put_total(j, "cash", &s->cash);
-	put_total(j, "cashless_1", &s->cashless_1);
-	put_total(j, "cashless_2", &s->cashless_2);
-	put_total(j, "tokens", &s->tokens);
-	put_total(j, "test", &s->test);
-	put_total(j, "free", &s->free);
-	put_pair(j, "cash_in", &s->cash_in);
-	put_pair(j, "to_box", &s->to_box);
-	put_pair(j, "to_tubes", &s->to_tubes);
-	put_pair(j, "bills_in", &s->bills_in);
-	put_pair(j, "dispensed", &s->dispensed);
-	put_pair(j, "dispensed_by_hand", &s->dispensed_by_hand);
-	put_pair(j, "filled", &s->filled);
-	put_pair(j, "overpaid", &s->overpaid);
-	ft_json_count(j, "tubes_now", s->tubes_now);
+	ft_totals_json(j, s);
+	ft_cash_json(j, s, "cash_in");
 	ft_json_count(j, "reads", s->reads);
 	ft_json_count(j, "resets", s->resets);
 	ft_json_count(j, "power_outages", s->power_outages);
-	ft_json_object(j, "reliance");
-	ft_json_text(j, "sales_total", ft_reliance_word(y->sales_total));
-	ft_json_text(j, "sales_by_selection", ft_reliance_word(y->sales_by_selection));
-	ft_json_text(j, "cash_in", ft_reliance_word(y->cash_in));
-	ft_json_text(j, "cash_out", ft_reliance_word(y->cash_out));
-	ft_json_text(j, "cashless", ft_reliance_word(y->cashless));
-	ft_json_text(j, "price_lists", ft_reliance_word(y->price_lists));
-	ft_json_text(j, "events", ft_reliance_word(y->events));
-	ft_json_text(j, "clock", ft_reliance_word(y->clock));
-	ft_json_object_end(j);
+	ft_reliances_json(j, &s->reliance);
 	ft_json_object_end(j);
 }
 

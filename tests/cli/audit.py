@@ -90,6 +90,10 @@ def devices():
     out = subprocess.run([FETTLE, "explain", steer], capture_output=True).stdout
     say(b"\x1b" not in out and b"\x07" not in out and b"P.[2J" in out, "bytes that would steer a terminal are shown as dots")
     say(json.loads(run("explain", f"{SAMPLES}/sample-3.dts", "--json")[1])["currency"]["decimals"] is None, "decimals are not guessed")
+    for command in ("compare", "prove"):
+        for name, places in (("3", None), ("1", 2)):
+            out = run(command, f"{SAMPLES}/sample-{name}.dts", f"{SAMPLES}/sample-{name}b.dts", "--json")[1]
+            say(json.loads(out)["decimals"] == places, f"{command}: decimals {places} for sample {name}")
 
 
 def check_one():
