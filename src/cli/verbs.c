@@ -4,5 +4,5 @@
 
 const struct cli_verb *const cli_verbs[] = {
 	&verb_read,  &verb_ports,    &verb_explain, &verb_check,    &verb_compare, &verb_prove,
-	&verb_visit, &verb_handover, &verb_book,    &verb_practice, &verb_rules,   NULL,
+	&verb_visit, &verb_handover, &verb_book,    &verb_practice, &verb_number, &verb_rules,   NULL,
 };

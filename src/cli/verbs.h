@@ -15,6 +15,7 @@ extern const struct cli_verb verb_visit;
 extern const struct cli_verb verb_book;
 extern const struct cli_verb verb_ports;
 extern const struct cli_verb verb_read;
+extern const struct cli_verb verb_number;
 extern const struct cli_verb verb_rules;
 
 #endif

@@ -5,6 +5,8 @@
 
 #include "judge.h"
 
+#include "fettle/ident.h"
+
 #define CLOCK_MARGIN (15 * 60 * FT_SECOND) /* our own choice: what a fitter's watch and the reading may differ by */
 
 static const char *text(struct judging *j, const char *format, ...) __attribute__((format(printf, 2, 3)));
@@ -388,10 +390,29 @@ static void decide_clock(struct judging *j, struct ft_claim_state *c)
 	against(j, c, cite(j, c, &(struct judge_span){ (int)j->g->findings.count - 1, (int)j->g->findings.count }, NULL));
 }
 
+/* A SIM is known by its card number; a unit's number may be of its maker's own making and is checked where it has
+ * the form of one with a check digit. */
+static void check_numbers(struct judging *j)
+{
+	struct ft_findings *f = &j->g->findings;
+	enum ft_ident_kind kind;
+	struct ft_ident parts;
+
+	if (j->v->sim)
+		ft_ident(FT_IDENT_ICCID, ft_slice_of(j->v->sim), (struct ft_where){ .element = "SIM" }, f, &parts);
+	if (j->v->unit && ft_ident_guess(ft_slice_of(j->v->unit), &kind))
+		ft_ident(kind, ft_slice_of(j->v->unit), (struct ft_where){ .element = "unit" }, f, &parts);
+}
+
 static void decide_numbers(struct judging *j, struct ft_claim_state *c)
 {
 	const struct ft_visit *v = j->v;
+	struct judge_span found = { .from = (int)j->g->findings.count };
 
+	check_numbers(j);
+	found.to = (int)j->g->findings.count;
+	if (against(j, c, cite(j, c, &found, NULL)))
+		return;
 	if (v->unit && v->sim)
 		stand(c, FT_STANDS_SHOWN, text(j, "Asset %s, unit %s, SIM %s.", v->asset, v->unit, v->sim));
 	else

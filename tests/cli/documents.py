@@ -129,6 +129,9 @@ def documents(folder):
                  ("set", "HL-1", "--unit", "U-1", "--sim", "S-1"), ("show", "HL-1"), ("show",), ("close", "HL-1", "--open-claims")):
         yield from run("visit", "visit", *args)
     yield from run("visit", "visit", "show", "HL-2", codes=(2, 3, 5))
+    for kind, value in (("imei", "490154203237519"), ("imei", "4901542032375123"), ("iccid", "8949123456789012347"), ("gtin", "96385074"),
+                        ("eui", "02-00-5E-10-00-01")):
+        yield from run("number", "number", kind, value)
     yield from run("book", "book", "check")
     yield from run("book", "book", "backup", "copy.sqlite")
     yield from run("handover", "handover", "pack", "HL-1-1", "-o", "a.zip", "--name", "A. Fitter")
