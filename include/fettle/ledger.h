@@ -4,6 +4,7 @@
  *
  *   ft_compare     two reads -> changes, meters that fell, what to key back in, findings
  *   ft_sales_read  a list of sales kept by a person -> struct ft_sale
+ *   ft_sales_of_bus  what a capture of the bus saw of the sales -> struct ft_account
  *   ft_prove       two reads and the sales (from a list, a bus capture, anywhere) -> expected and
  *                  observed movement of every counter, witnesses, and the simplest stories that
  *                  explain a difference exactly
@@ -15,6 +16,7 @@
 #define FETTLE_LEDGER_H
 
 #include "fettle/audit.h"
+#include "fettle/bus.h"
 #include "fettle/time.h"
 
 /* One read. `name` is what findings call it (the file's name), may be NULL. */
@@ -126,9 +128,30 @@ enum ft_status ft_sales_read(struct ft_slice bytes, const char *what, int decima
 
 const char *ft_paid_word(enum ft_paid p); /* coin bill card1 card2 token test free card cash */
 
-/* ---- prove ---- */
+/* ---- the account of another witness ---- */
 
-enum ft_counter_stands { FT_COUNTER_RIGHT, FT_COUNTER_WRONG };
+/* What somebody else than the fitter saw of the sales. Such a witness sees no test and no free vends. */
+struct ft_account {
+	const char *witness; /* "bus capture": what it is called among the witnesses */
+	const char *name;    /* of its file, for findings */
+	const struct ft_sale *sales;
+	size_t sale_count;
+	bool part;                 /* it may have run for a part of the time only: what it did not see says nothing */
+	bool cash_unseen;          /* it tells sales by card only; that it shows none in cash says nothing */
+	size_t unpriced;           /* sales whose price is not known; not among `sales` */
+	size_t unsettled;          /* card sales that it saw approved and not closed; not among `sales` */
+	int64_t cash_in, cash_out; /* all cash it saw taken in and paid out as change; FT_ABSENT: not known */
+};
+
+/* Sales with outcome `sold`; card by the reader's address, cash with what was put in for it as the money on the
+ * bus tells. `decimals` are the machine's. Lives in the arena; `name` is kept. Fails without memory only. */
+enum ft_status ft_sales_of_bus(const struct ft_bus_report *r, const char *name, int decimals, struct ft_arena *a,
+                               struct ft_account *ret, struct ft_error *e);
+
+/* The list of sales as ft_sales_read takes it, with its heading; `decimals` as there. */
+void ft_sales_write(const struct ft_sale *sales, size_t count, int decimals, struct ft_buf *out);
+
+/* ---- prove ---- */
 
 /* What one counter, or a sum of counters where only the sum can be known, did between the reads. */
 struct ft_counter {
@@ -140,8 +163,14 @@ struct ft_counter {
 	bool since_reset;           /* the counter of the interval, not of the lifetime */
 	int64_t before, after;      /* FT_ABSENT: not sent in that read (then counted from 0), or a sum */
 	int64_t expected, observed; /* movement between the two reads */
+	bool at_least;              /* `expected` is the least it must have moved: sales nobody saw may move it too */
 	enum ft_weight weight;      /* what it means when they differ: fault, or doubt where others may move it */
 };
+
+static inline bool ft_counter_right(const struct ft_counter *c)
+{
+	return c->at_least ? c->observed >= c->expected : c->observed == c->expected;
+}
 
 enum ft_story_kind {
 	FT_STORY_CROSSED_SELECTIONS,
@@ -189,7 +218,13 @@ struct ft_prove_input {
 	const char *sales_name;    /* for findings */
 	const char *sales_witness; /* "fitter's list" when NULL; "bus capture" and the like otherwise */
 	int64_t counted;           /* cash counted in the box, minor units; FT_ABSENT: not counted */
+	/* Further witnesses of the sales: each is set against the list, sale by sale, and against the audits. Without
+	 * a list the first of them takes its place. */
+	const struct ft_account *accounts;
+	size_t account_count;
 };
+
+enum { FT_WITNESSES_MAX = 12 };
 
 struct ft_proof {
 	struct ft_counter *counters; /* all that could be compared, wrong ones first */
@@ -197,8 +232,10 @@ struct ft_proof {
 	struct ft_story stories[FT_STORIES_MAX]; /* best first, all of the same cost */
 	size_t story_count;
 	size_t stories_more; /* further ones of the same cost that are not kept */
-	struct ft_witness witnesses[4];
+	struct ft_witness witnesses[FT_WITNESSES_MAX];
 	size_t witness_count;
+	size_t differ;     /* sales that two witnesses tell differently */
+	const char *alone; /* the one witness that all others contradict; NULL: there is no such */
 	struct ft_sold *sold;
 	size_t sold_count;
 	bool unshown; /* something the sales demand is shown by nothing */

@@ -20,6 +20,7 @@ static void json_counters(struct ft_json *j, const struct ft_proof *p)
 		ft_json_slice(j, "selection", x->selection);
 		ft_json_i64(j, "expected", x->expected);
 		ft_json_i64(j, "observed", x->observed);
+		ft_json_bool(j, "at_least", x->at_least);
 		ft_json_text(j, "title", x->title);
 		ft_json_slice(j, "device", x->device);
 		ft_json_slice(j, "list", x->list);
@@ -94,6 +95,8 @@ static int print_json(struct cli *c, const struct ft_proof *p, const struct ft_f
 		ft_json_object_end(&j);
 	}
 	ft_json_array_end(&j);
+	ft_json_i64(&j, "differ", (int64_t)p->differ);
+	ft_json_text(&j, "alone", p->alone);
 	json_counters(&j, p);
 	json_stories(&j, p);
 	ft_json_array(&j, "sold");
@@ -116,6 +119,13 @@ static const char *headline(const struct ft_proof *p, bool sales)
 {
 	if (!p->counter_count && p->verdict == FT_CONTRADICTED)
 		return "the two audits cannot be set against each other.";
+	if (p->alone && strcmp(p->alone, "audit") != 0)
+		return p->wrong_count ? "the machine counted what the bus saw; the list says otherwise."
+							  : "the machine counted what the list says; the bus saw otherwise.";
+	if (p->alone)
+		return "list and bus agree, and the machine did not count it so.";
+	if (p->differ)
+		return "list and bus tell the sales differently.";
 	if (p->verdict == FT_CONTRADICTED)
 		return p->wrong_count
 			? sales ? "the machine did not count what was sold." : "the machine's counters contradict each other."
@@ -147,7 +157,7 @@ static void print_stories(struct ft_buf *out, const struct ft_proof *p)
 	if (!p->story_count) {
 		bool faults = false;
 		for (size_t i = 0; i < p->counter_count; i++)
-			faults |= p->counters[i].expected != p->counters[i].observed && p->counters[i].weight == FT_FAULT;
+			faults |= !ft_counter_right(&p->counters[i]) && p->counters[i].weight == FT_FAULT;
 		if (p->wrong_count && !faults)
 			print_wrapped(
 				out, "perhaps",
@@ -181,7 +191,7 @@ static void print_wrong(struct ft_buf *out, const struct ft_proof *p, int decima
 		const struct ft_counter *x = &p->counters[i];
 		char e[FT_MONEY_TEXT], o[FT_MONEY_TEXT], name[96];
 		int places = x->money ? decimals : 0;
-		if (x->expected == x->observed || x->since_reset)
+		if (ft_counter_right(x) || x->since_reset)
 			continue; /* the interval says the same again */
 		snprintf(name, sizeof name, "%-7s %s%s%.*s%s%.*s", x->element, x->title, x->device.p ? " " : "",
 		         FT_P(x->device), x->list.p ? "/" : "", FT_P(x->list));

@@ -354,6 +354,17 @@ static struct slot *new_slot(struct plan *p, int effect, bool reset, int place, 
 	return &p->slots[p->slot_count - 1];
 }
 
+bool plan_sees(const struct plan *p, const struct effect *x, int device)
+{
+	if (p->places_unknown && x->scope != SCOPE_MACHINE)
+		return false;
+	for (int paid = 0; paid <= FT_PAID_FREE; paid++)
+		if (p->unseen & 1U << paid && x->paid[paid] &&
+		    (x->scope != SCOPE_DEVICE_LIST || device < 0 || device_of(p, (enum ft_paid)paid) == device))
+			return false;
+	return true;
+}
+
 static bool effect_usable(const struct plan *p, const struct effect *x)
 {
 	if (x->cards != CARDS_ALWAYS && (x->cards == CARDS_TOGETHER) != p->together)
@@ -371,7 +382,8 @@ static enum ft_status machine_slots(struct plan *p, struct ft_error *e)
 			const struct joined *only;
 			struct slot *s;
 			int64_t d;
-			if (!effect_usable(p, &effects[i]) || !sum_movement(p->pair, sum, form, &d))
+			if (!effect_usable(p, &effects[i]) || !plan_sees(p, &effects[i], -1) ||
+			    !sum_movement(p->pair, sum, form, &d))
 				continue;
 			if (!(s = new_slot(p, i, form, 0, e)))
 				return FT_E_MEMORY;
@@ -405,7 +417,7 @@ static enum ft_status row_slot(struct plan *p, int effect, bool reset, const str
 			return FT_OK; /* a list of the maker's own without a price: holds sums of other things */
 	}
 	if ((scope == SCOPE_DEVICE_LIST && d < 0) || (scope != SCOPE_SELECTION && l < 0) ||
-	    (place = place_of(p, scope, s, d, l)) < 0)
+	    !plan_sees(p, &effects[effect], d) || (place = place_of(p, scope, s, d, l)) < 0)
 		return FT_OK;
 	if (p->index[effect][reset][place]) {
 		x = &p->slots[p->index[effect][reset][place] - 1];
@@ -511,15 +523,41 @@ static enum ft_status take_sales(struct plan *p, const struct ft_prove_input *in
 	return FT_OK;
 }
 
-enum ft_status plan_init(struct plan *p, const struct pair *pair, const struct ft_prove_input *in, struct ft_arena *a,
-                         struct ft_error *e)
+/* What a witness other than the fitter does not see, and whether its item numbers are the machine's selections. */
+static void look_at_account(struct plan *p, const struct ft_account *account)
+{
+	static const enum ft_element_id tokens[] = { FT_EL_TA202, FT_EL_TA206 };
+	size_t named = 0, nameless = 0;
+
+	if (!account)
+		return;
+	p->unseen = 1U << FT_PAID_TEST | 1U << FT_PAID_FREE;
+	if (account->cash_unseen)
+		p->unseen |= 1U << FT_PAID_COIN | 1U << FT_PAID_BILL;
+	for (int i = 0; i < 2; i++) { /* a token is a coin to the bus; what was sold for it cannot be told there */
+		int64_t d = movement(p->pair, pair_find(p->pair, tokens[i], (struct ft_slice){ NULL, 0 }, NULL), false, 1);
+		if (d != FT_ABSENT && d != 0)
+			p->unseen |= 1U << FT_PAID_TOKEN;
+	}
+	for (size_t i = 0; i < account->sale_count; i++) {
+		named += selection_named(p, account->sales[i].selection) >= 0;
+		nameless += account->sales[i].selection.n == 0;
+	}
+	p->places_unknown = nameless || (account->sale_count && !named);
+}
+
+enum ft_status plan_init(struct plan *p, const struct pair *pair, const struct ft_prove_input *in,
+                         const struct ft_account *account, struct ft_arena *a, struct ft_error *e)
 {
 	enum ft_status s;
 	struct delta d;
 
 	*p = (struct plan){ .pair = pair, .arena = a };
 	look_at_sales(p, in);
-	if ((s = find_selections(p, e)) != FT_OK || (s = find_prices(p, e)) != FT_OK || (s = take_sales(p, in, e)) != FT_OK)
+	if ((s = find_selections(p, e)) != FT_OK || (s = find_prices(p, e)) != FT_OK)
+		return s;
+	look_at_account(p, account);
+	if ((s = take_sales(p, in, e)) != FT_OK)
 		return s;
 	for (int i = 0; i < EFFECT_COUNT; i++)
 		for (int form = 0; form < 2; form++) {

@@ -67,7 +67,9 @@ struct plan {
 	bool together;        /* both cashless devices, sales do not say which */
 	bool card_2_only;
 	bool tendered_known, split_known;
-	int64_t top_ups; /* cash put onto cards between the reads (DA4, DB4) */
+	unsigned unseen;     /* 1 << enum ft_paid: what the account of the sales cannot see */
+	bool places_unknown; /* the account does not name the machine's selections */
+	int64_t top_ups;     /* cash put onto cards between the reads (DA4, DB4) */
 	struct slot *slots;
 	size_t slot_count, slot_room;
 	struct plan_sale *sales;
@@ -90,8 +92,11 @@ static inline int64_t delta_at(const struct delta *d, size_t slot)
 	return d->place[slot] ? d->amounts[d->place[slot] - 1] : 0;
 }
 
-enum ft_status plan_init(struct plan *p, const struct pair *pair, const struct ft_prove_input *in, struct ft_arena *a,
-                         struct ft_error *e);
+/* `account`: whose sales in->sales are; NULL: a list that names everything that was sold. */
+enum ft_status plan_init(struct plan *p, const struct pair *pair, const struct ft_prove_input *in,
+                         const struct ft_account *account, struct ft_arena *a, struct ft_error *e);
+/* Can the account tell what the effect's counter must do? `device`: -1 where the counter belongs to none. */
+bool plan_sees(const struct plan *p, const struct effect *x, int device);
 /* Adds what `times` sales like `s` do. */
 void plan_emit(const struct plan *p, const struct plan_sale *s, int64_t times, int layers, struct delta *d);
 /* What a sale does to the cash in only, where it is counted at all. */

@@ -2,7 +2,7 @@
 /* Did what was sold move exactly the right counters, and who else says so. */
 #include <stdlib.h>
 
-#include "plan.h"
+#include "prover.h"
 
 struct identity {
 	const char *name, *left, *right;
@@ -30,19 +30,7 @@ const char *ft_story_kind_word(enum ft_story_kind k)
 	return (unsigned)k < sizeof words / sizeof *words ? words[k] : "unknown";
 }
 
-struct prover {
-	const struct ft_read *before, *after;
-	const struct ft_prove_input *in;
-	struct pair pair;
-	struct plan plan;
-	struct ft_arena *arena;
-	struct ft_findings *findings;
-	struct ft_proof *proof;
-	struct ft_error *error;
-	size_t room;
-};
-
-static const char *money_text(const struct prover *v, int64_t m)
+const char *prover_money(const struct prover *v, int64_t m)
 {
 	char t[FT_MONEY_TEXT];
 
@@ -51,10 +39,10 @@ static const char *money_text(const struct prover *v, int64_t m)
 
 static const char *amount_text(const struct prover *v, bool money, int64_t n)
 {
-	return money ? money_text(v, n) : ft_arena_printf(v->arena, "%lld", (long long)n);
+	return money ? prover_money(v, n) : ft_arena_printf(v->arena, "%lld", (long long)n);
 }
 
-static void add_counter(struct prover *v, struct ft_counter c)
+void prover_counter(struct prover *v, struct ft_counter c)
 {
 	struct ft_proof *p = v->proof;
 	struct ft_counter *grown = ft_arena_grow(v->arena, p->counters, p->counter_count, &v->room, sizeof *grown);
@@ -65,7 +53,7 @@ static void add_counter(struct prover *v, struct ft_counter c)
 	}
 	p->counters = grown;
 	p->counters[p->counter_count++] = c;
-	p->wrong_count += c.expected != c.observed;
+	p->wrong_count += !ft_counter_right(&c);
 }
 
 static void report_wrong(struct prover *v, const struct ft_counter *c, const char *todo)
@@ -77,7 +65,8 @@ static void report_wrong(struct prover *v, const struct ft_counter *c, const cha
 		where.selection = ft_arena_text(v->arena, c->selection);
 	f = ft_find(v->findings, FT_RULE_LEDGER_COUNTER_MISMATCH, where,
 	            ft_arena_printf(v->arena, "%s moved by %s", c->title, amount_text(v, c->money, c->observed)),
-	            amount_text(v, c->money, c->expected));
+	            ft_arena_printf(v->arena, "%s%s", c->at_least ? "at least " : "",
+	                            amount_text(v, c->money, c->expected)));
 	if (todo)
 		f->todo = todo;
 	ft_finding_weigh(v->findings, f, c->weight);
@@ -86,11 +75,11 @@ static void report_wrong(struct prover *v, const struct ft_counter *c, const cha
 static int worse_first(const void *a, const void *b)
 {
 	const struct ft_counter *x = a, *y = b;
-	int wrong = (y->expected != y->observed) - (x->expected != x->observed);
+	int wrong = !ft_counter_right(y) - !ft_counter_right(x);
 
 	if (wrong)
 		return wrong;
-	if (x->expected != x->observed && x->weight != y->weight)
+	if (!ft_counter_right(x) && x->weight != y->weight)
 		return (int)y->weight - (int)x->weight;
 	if (x->since_reset != y->since_reset)
 		return x->since_reset - y->since_reset;
@@ -154,7 +143,7 @@ static void counters_of_slots(struct prover *v)
 		if (!c.element)
 			ft_fail_memory(v->error, "proving the sales");
 		else
-			add_counter(v, c);
+			prover_counter(v, c);
 	}
 }
 
@@ -164,7 +153,7 @@ static void counters_of_identities(struct prover *v)
 		const struct identity *x = &identities[i];
 		struct sum left, right;
 		struct ft_counter c = { .title = x->sentence, .before = FT_ABSENT, .after = FT_ABSENT, .weight = x->weight };
-		if (v->in->sales && !x->with_sales)
+		if (v->in->sales && !x->with_sales && !v->plan.unseen) /* then the sales demand all of it and more */
 			continue;
 		if (!sum_parse(x->left, &left) || !sum_parse(x->right, &right)) {
 			ft_fail(v->error, FT_E_INTERNAL, "The table of identities is wrong at %s.", x->name);
@@ -178,7 +167,7 @@ static void counters_of_identities(struct prover *v)
 		c.money = !strstr(x->name, "number") && !strstr(x->name, "test") && !strstr(x->name, "free") &&
 			strcmp(x->name, "A8") != 0;
 		c.element = ft_arena_printf(v->arena, "%s", sum_label(&v->pair, &left, false, v->arena));
-		add_counter(v, c);
+		prover_counter(v, c);
 	}
 }
 
@@ -225,7 +214,8 @@ static void find_unshown(struct prover *v)
 		struct ft_slice only = { NULL, 0 };
 		struct ft_finding *f;
 		int lacking = 0;
-		if (x->need == NEED_MAY || (x->cards != CARDS_ALWAYS && (x->cards == CARDS_TOGETHER) != p->together))
+		if (x->need == NEED_MAY || !plan_sees(p, x, -1) ||
+		    (x->cards != CARDS_ALWAYS && (x->cards == CARDS_TOGETHER) != p->together))
 			continue;
 		if (g != i || ((x->measure == MEASURE_TENDERED || x->measure == MEASURE_CHANGE) && !p->tendered_known))
 			continue;
@@ -351,14 +341,14 @@ static void find_odd_prices(struct prover *v)
 		ft_find(v->findings, FT_RULE_LEDGER_PRICE_PAID,
 		        (struct ft_where){ .file = v->in->sales_name,
 		                           .selection = ft_arena_text(v->arena, p->selections[s->selection]) },
-		        money_text(v, s->price),
-		        p->prices[s->selection] != FT_ABSENT ? money_text(v, p->prices[s->selection]) : NULL);
+		        prover_money(v, s->price),
+		        p->prices[s->selection] != FT_ABSENT ? prover_money(v, p->prices[s->selection]) : NULL);
 	}
 }
 
 /* ---- witnesses ---- */
 
-static void add_witness(struct prover *v, const char *name, const char *says, int agrees)
+void prover_witness(struct prover *v, const char *name, const char *says, int agrees)
 {
 	v->proof->witnesses[v->proof->witness_count++] = (struct ft_witness){ name, says, agrees };
 }
@@ -380,29 +370,32 @@ static const char *audit_says(const struct prover *v)
 
 	if (n == FT_ABSENT || m == FT_ABSENT)
 		return NULL;
-	total = ft_arena_printf(v->arena, "%lld paid sale%s, %s", (long long)n, n == 1 ? "" : "s", money_text(v, m));
+	total = ft_arena_printf(v->arena, "%lld paid sale%s, %s", (long long)n, n == 1 ? "" : "s", prover_money(v, m));
 	if (cash != FT_ABSENT && (da != FT_ABSENT || db != FT_ABSENT))
 		split = ft_arena_printf(v->arena, " (%lld cash, %lld card)", (long long)cash,
 		                        (long long)((da != FT_ABSENT ? da : 0) + (db != FT_ABSENT ? db : 0)));
 	return ft_arena_printf(v->arena, "%s%s", total, split);
 }
 
-static const char *list_says(const struct prover *v)
+const char *prover_sales_text(const struct prover *v, const struct plan *p, bool cash_unseen)
 {
 	int64_t value = 0;
 	int n = 0, cash = 0, cards = 0;
 
-	for (int i = 0; i < v->plan.sale_count; i++) {
-		const struct plan_sale *s = &v->plan.sales[i];
+	for (int i = 0; i < p->sale_count; i++) {
+		const struct plan_sale *s = &p->sales[i];
 		if (s->paid == FT_PAID_TEST || s->paid == FT_PAID_FREE)
 			continue;
 		n += s->times;
 		value += s->price * s->times;
-		cash += device_of(&v->plan, s->paid) == DEVICE_CA ? s->times : 0;
+		cash += device_of(p, s->paid) == DEVICE_CA ? s->times : 0;
 		cards += s->paid == FT_PAID_CARD_1 || s->paid == FT_PAID_CARD_2 ? s->times : 0;
 	}
+	if (cash_unseen)
+		return ft_arena_printf(v->arena, "%d card sale%s, %s; cash sales unseen", n, n == 1 ? "" : "s",
+		                       prover_money(v, value));
 	return ft_arena_printf(v->arena, "%d paid sale%s, %s (%d cash, %d card)", n, n == 1 ? "" : "s",
-	                       money_text(v, value), cash, cards);
+	                       prover_money(v, value), cash, cards);
 }
 
 /* What must lie in the box: since the first read, and since the last reset where that is longer ago. */
@@ -425,24 +418,24 @@ static bool box_demand(const struct prover *v, int64_t *ret, int64_t *ret_since_
 static int judge_counted(struct prover *v)
 {
 	int64_t demand, since_reset, counted = v->in->counted;
-	const char *says = ft_arena_printf(v->arena, "%s in the box", money_text(v, counted));
+	const char *says = ft_arena_printf(v->arena, "%s in the box", prover_money(v, counted));
 	int agrees = -1;
 
 	if (box_demand(v, &demand, &since_reset)) {
 		agrees = counted == demand || counted == since_reset;
 		if (!agrees)
 			ft_find(v->findings, FT_RULE_LEDGER_CASH_COUNTED,
-			        (struct ft_where){ .file = v->after->name, .element = "CA302+CA309" }, money_text(v, counted),
-			        money_text(v, demand));
+			        (struct ft_where){ .file = v->after->name, .element = "CA302+CA309" }, prover_money(v, counted),
+			        prover_money(v, demand));
 		else
-			says = ft_arena_printf(v->arena, "%s in the box%s", money_text(v, counted),
+			says = ft_arena_printf(v->arena, "%s in the box%s", prover_money(v, counted),
 			                       counted == demand ? "" : ", as since the last reset");
 	} else {
 		ft_find(v->findings, FT_RULE_LEDGER_CANNOT_WITNESS,
 		        (struct ft_where){ .file = v->after->name, .element = "CA302+CA309" }, NULL,
 		        "the cash sent to the box");
 	}
-	add_witness(v, "counted cash", says, agrees);
+	prover_witness(v, "counted cash", says, agrees);
 	return agrees;
 }
 
@@ -477,15 +470,18 @@ static void list_sold(struct prover *v)
 
 static enum ft_status prove_sales(struct prover *v)
 {
-	enum ft_status s = plan_init(&v->plan, &v->pair, v->in, v->arena, v->error);
+	enum ft_status s = plan_init(&v->plan, &v->pair, v->in, v->primary, v->arena, v->error);
 
 	if (s != FT_OK)
 		return s;
 	allow_returned_money(&v->plan);
 	counters_of_slots(v);
 	find_unshown(v);
-	find_strangers(v);
-	find_alike(v);
+	if (!v->plan.places_unknown) {
+		find_strangers(v);
+		find_alike(v);
+	}
+	accounts_primary(v);
 	find_odd_prices(v);
 	return stories_search(&v->plan, v->proof, v->error);
 }
@@ -496,10 +492,10 @@ static void judge(struct prover *v)
 	const char *todo =
 		p->story_count ? ft_arena_printf(v->arena, "%s; mend it and sell again", p->stories[0].detail) : NULL;
 	size_t faults = 0, doubts = 0;
-	int by_cash = -1;
+	int by_cash = -1, right;
 
 	for (size_t i = 0; i < p->counter_count; i++)
-		if (p->counters[i].expected != p->counters[i].observed) {
+		if (!ft_counter_right(&p->counters[i])) {
 			report_wrong(v, &p->counters[i],
 			             todo               ? todo
 			                 : v->in->sales ? NULL
@@ -507,20 +503,24 @@ static void judge(struct prover *v)
 			faults += p->counters[i].weight == FT_FAULT;
 			doubts += p->counters[i].weight != FT_FAULT;
 		}
-	add_witness(v, "audit", audit_says(v), faults ? 0 : v->in->sales && !p->unshown && !doubts ? 1 : -1);
-	add_witness(v, v->in->sales_witness ? v->in->sales_witness : "fitter's list", v->in->sales ? list_says(v) : NULL,
-	            !v->in->sales              ? -1
-	                : faults               ? 0
-	                : p->unshown || doubts ? -1
-	                                       : 1);
+	right = !v->in->sales ? -1 : faults ? 0 : p->unshown || doubts ? -1 : 1;
+	prover_witness(v, "audit", audit_says(v), right);
+	if (v->primary)
+		prover_witness(v, "fitter's list", NULL, -1);
+	prover_witness(v, v->in->sales_witness ? v->in->sales_witness : "fitter's list",
+	               v->in->sales ? prover_sales_text(v, &v->plan, v->primary && v->primary->cash_unseen) : NULL, right);
+	accounts_further(v, right);
 	if (v->in->counted != FT_ABSENT)
 		by_cash = judge_counted(v);
 	else
-		add_witness(v, "counted cash", NULL, -1);
+		prover_witness(v, "counted cash", NULL, -1);
 	if (!v->in->sales && v->in->counted != FT_ABSENT && by_cash >= 0 && !faults)
 		p->witnesses[0].agrees = by_cash;
 	p->verdict = ft_verdict_of(v->findings, false);
-	p->agree = faults || by_cash == 0 ? 0 : doubts || p->unshown ? -1 : v->in->sales || by_cash == 1 ? 1 : -1;
+	p->agree = faults || by_cash == 0 || p->differ ? 0
+		: doubts || p->unshown                     ? -1
+		: v->in->sales || by_cash == 1             ? 1
+												   : -1;
 }
 
 /* Such a counter is followed round its end, and that it was is said. */
@@ -544,6 +544,8 @@ static void find_wrapped(struct prover *v)
 enum ft_status ft_prove(const struct ft_read *before, const struct ft_read *after, const struct ft_prove_input *in,
                         struct ft_arena *a, struct ft_findings *findings, struct ft_proof *ret, struct ft_error *e)
 {
+	static const struct ft_sale none = { .price = 0 };
+	struct ft_prove_input own_in = *in;
 	struct prover v = {
 		.before = before, .after = after, .in = in, .arena = a, .findings = findings, .proof = ret, .error = e
 	};
@@ -554,6 +556,14 @@ enum ft_status ft_prove(const struct ft_read *before, const struct ft_read *afte
 	if (!e)
 		v.error = e = &own;
 	*ret = (struct ft_proof){ .agree = -1 };
+	if (!in->sales && in->account_count) { /* the account of another witness takes the list's place */
+		v.primary = &in->accounts[0];
+		own_in.sales = v.primary->sales ? v.primary->sales : &none;
+		own_in.sale_count = v.primary->sale_count;
+		own_in.sales_name = v.primary->name;
+		own_in.sales_witness = v.primary->witness;
+		v.in = in = &own_in;
+	}
 	if ((s = pair_init(&v.pair, before->facts, after->facts, a, e)) != FT_OK)
 		return s;
 	stands = pair_judge(&v.pair, before, after, findings);

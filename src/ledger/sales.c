@@ -115,3 +115,18 @@ enum ft_status ft_sales_read(struct ft_slice bytes, const char *what, int decima
 	*ret_count = c.count;
 	return FT_OK;
 }
+
+void ft_sales_write(const struct ft_sale *sales, size_t count, int decimals, struct ft_buf *out)
+{
+	char price[FT_MONEY_TEXT], tendered[FT_MONEY_TEXT];
+
+	ft_buf_puts(out, "time,selection,price,paid_with,tendered\n");
+	for (size_t i = 0; i < count; i++) {
+		const struct ft_sale *s = &sales[i];
+		ft_csv_put(out, s->time);
+		ft_buf_byte(out, ',');
+		ft_csv_put(out, s->selection.n ? s->selection : FT_SLICE("-")); /* the table takes no empty one */
+		ft_buf_printf(out, ",%s,%s,%s\n", ft_money_text(s->price, decimals, price), ft_paid_word(s->paid_with),
+		              s->tendered == FT_ABSENT ? "" : ft_money_text(s->tendered, decimals, tendered));
+	}
+}

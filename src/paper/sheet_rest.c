@@ -277,7 +277,7 @@ static void put_counters(struct sheet *s)
 	for (size_t i = 0; i < p->counter_count; i++) {
 		const struct ft_counter *c = &p->counters[i];
 		int decimals = c->money ? decimals_of(s) : 0;
-		bool wrong = c->expected != c->observed;
+		bool wrong = !ft_counter_right(c);
 		const char *texts[5] = { c->element, text_of(s, c->selection), c->title, money_text(s, c->expected, decimals),
 			                     money_text(s, c->observed, decimals) };
 		if (!wrong && c->expected == 0) {
