@@ -6,6 +6,7 @@
 
 #include "fettle/arena.h"
 #include "fettle/buf.h"
+#include "fettle/bus.h"
 #include "fettle/error.h"
 #include "fettle/finding.h"
 #include "fettle/hash.h"
@@ -198,6 +199,61 @@ void ft_handover_line(const struct ft_handover *h, const struct ft_seal_text *se
 /* handover.pdf. `ret_pages` may be NULL. */
 enum ft_status ft_handover_pdf(const struct ft_handover *h, const struct ft_seal_text *seal, enum ft_sheet sheet,
                                struct ft_arena *a, struct ft_buf *out, int *ret_pages, struct ft_error *e);
+
+/* ---- the bus as a drawing ---- */
+
+enum ft_bus_figure_kind {
+	FT_BUS_FIGURE_EXCHANGE,
+	FT_BUS_FIGURE_RESET, /* a break of the controller */
+	FT_BUS_FIGURE_STRAY, /* words that belong to nothing */
+	FT_BUS_FIGURE_IDLE,  /* many rounds of polling with nothing to report, as one band */
+};
+
+/* One thing as it is drawn. Texts NULL: none; they live as long as the picture. */
+struct ft_bus_figure {
+	enum ft_bus_figure_kind kind;
+	int64_t start_ns, end_ns;
+	struct ft_bus_exchange exchange; /* of an exchange */
+	struct ft_bus_block block;       /* of a stray */
+	enum ft_bus_line line;           /* of a stray */
+	const char *who;                 /* "coin changer" */
+	const char *asked, *told;        /* what the controller wants, what came back, in words */
+	uint64_t exchanges, rounds;      /* of an idle band */
+};
+
+/* What was found, drawn at its time where it has one, with its mark and word. */
+struct ft_bus_pin {
+	int64_t at_ns; /* -1: of the whole capture */
+	enum ft_weight weight;
+	const char *word;     /* "late answer" */
+	const char *sentence; /* for the list at the foot */
+};
+
+/* A part of the time that is drawn; between two of them is a cut. In order of time, apart from each other. */
+struct ft_bus_stretch {
+	int64_t from_ns, to_ns;
+	const char *title; /* "Power-up" */
+};
+
+struct ft_bus_picture {
+	const char *title, *about;           /* a name and a line under it */
+	const struct ft_bus_figure *figures; /* in order of time */
+	size_t figure_count;
+	const struct ft_bus_stretch *stretches;
+	size_t stretch_count;
+	const struct ft_bus_pin *pins; /* in the order of diagnosis */
+	size_t pin_count;
+	size_t left_out; /* further exchanges inside the stretches that are not among the figures; said at the foot */
+	/* The bits of every byte are drawn where the words are given: for a window of a few blocks. In order of time. */
+	const struct ft_bus_word *words;
+	size_t word_count;
+};
+
+enum { FT_BUS_FIGURES_MAX = 3000 }; /* ours: some ten metres of paper; nobody reads more */
+
+/* An SVG of the picture. Text is text: it can be searched, and every block tells more when pointed at. The same
+ * picture gives the same bytes. Fails without memory only. */
+enum ft_status ft_bus_svg(const struct ft_bus_picture *p, struct ft_arena *a, struct ft_buf *out, struct ft_error *e);
 
 struct ft_pack_options {
 	const struct ft_key *signer;     /* with its secret */
