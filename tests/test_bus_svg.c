@@ -33,8 +33,11 @@ static struct ft_bus_block block_of(const char *hex, int64_t start)
 {
 	struct ft_bus_block b = { .start_ns = start, .checksum_ok = true };
 
-	for (const char *p = hex; *p; p += p[2] ? 3 : 2)
-		b.bytes[b.count++] = (uint8_t)strtoul((char[]){ p[0], p[1], 0 }, NULL, 16);
+	for (const char *p = hex; *p; p += p[2] ? 3 : 2) {
+		uint32_t byte;
+		assert_true(ft_slice_hex((struct ft_slice){ p, 2 }, &byte));
+		b.bytes[b.count++] = (uint8_t)byte;
+	}
 	b.end_ns = start + b.count * INT64_C(1145833);
 	return b;
 }
