@@ -50,6 +50,9 @@ struct ft_finding {
 	const char *expected; /* what should have been; NULL when nothing can be named */
 	const char *why;      /* the standard and section, or "common practice" */
 	const char *todo;     /* what to do about it */
+	/* The rule of an earlier finding that this one merely follows from: cure that and this is gone.
+	 * FT_RULE_NONE: it stands for itself. */
+	enum ft_rule_id follows;
 };
 
 /* A growing list in an arena. Zero-initialise with .arena set. */
@@ -74,11 +77,15 @@ void ft_finding_weigh(struct ft_findings *f, struct ft_finding *finding, enum ft
 /* A fault contradicts; a doubt or a dropped finding leaves it open unless `shown_otherwise`. */
 enum ft_verdict ft_verdict_of(const struct ft_findings *f, bool shown_otherwise);
 
+/* Says that the finding just added merely follows from one of `cause`: it weighs a note from now on, so
+ * that one cause does not count twice. */
+void ft_finding_follow(struct ft_findings *f, struct ft_finding *finding, enum ft_rule_id cause);
+
 const char *ft_weight_word(enum ft_weight w);   /* note doubt fault */
 const char *ft_weight_mark(enum ft_weight w);   /* · ? ! */
 const char *ft_verdict_word(enum ft_verdict v); /* shown open contradicted */
 
-/* {rule, weight, where, seen, expected, why, do} and the list under the key "findings". */
+/* {rule, weight, where, seen, expected, why, do, follows} and the list under the key "findings". */
 void ft_findings_json(struct ft_json *j, const struct ft_findings *f);
 
 /* One finding for people, wrapped at `columns`: mark, where, sentence, seen, expected, what to do. */

@@ -45,7 +45,7 @@ struct ft_finding *ft_find(struct ft_findings *f, enum ft_rule_id rule, struct f
 	} else {
 		f->dropped++; /* its text is lost, its weight stays counted */
 	}
-	*place = (struct ft_finding){ rule, r->weight, where, seen, expected, r->why, r->todo };
+	*place = (struct ft_finding){ rule, r->weight, where, seen, expected, r->why, r->todo, FT_RULE_NONE };
 	return place;
 }
 
@@ -54,6 +54,12 @@ void ft_finding_weigh(struct ft_findings *f, struct ft_finding *finding, enum ft
 	count_weight(f, finding->weight, -1);
 	count_weight(f, weight, 1);
 	finding->weight = weight;
+}
+
+void ft_finding_follow(struct ft_findings *f, struct ft_finding *finding, enum ft_rule_id cause)
+{
+	finding->follows = cause;
+	ft_finding_weigh(f, finding, FT_NOTE);
 }
 
 enum ft_verdict ft_verdict_of(const struct ft_findings *f, bool shown_otherwise)
@@ -104,6 +110,7 @@ void ft_findings_json(struct ft_json *j, const struct ft_findings *f)
 		ft_json_text(j, "expected", x->expected);
 		ft_json_text(j, "why", x->why);
 		ft_json_text(j, "do", x->todo);
+		ft_json_text(j, "follows", ft_rule(x->follows) ? ft_rule(x->follows)->id : NULL);
 		ft_json_object_end(j);
 	}
 	ft_json_array_end(j);
@@ -160,6 +167,8 @@ void ft_finding_text(struct ft_buf *out, const struct ft_finding *x, int columns
 		ft_buf_printf(&line, " Seen: %s.", x->seen);
 	if (x->expected)
 		ft_buf_printf(&line, " Expected: %s.", x->expected);
+	if (ft_rule(x->follows))
+		ft_buf_printf(&line, " It follows from: %s.", ft_rule(x->follows)->sentence);
 	ft_buf_byte(&line, 0);
 	if (line.status == FT_OK)
 		ft_wrap(out, line.p, columns, 4);
