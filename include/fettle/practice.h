@@ -12,6 +12,7 @@
 
 #include "fettle/arena.h"
 #include "fettle/buf.h"
+#include "fettle/bus.h"
 #include "fettle/error.h"
 #include "fettle/json.h"
 
@@ -136,6 +137,23 @@ struct ft_practice_line {
 	uint16_t security_code;      /* demanded when `refuses` */
 };
 struct ft_practice_line ft_practice_line(const struct ft_practice *p);
+
+/* ---- the bus ---- */
+
+/* Who listens on the machine's multi-drop bus: every word of both lines as it is sent, in the order of their
+ * start, times in nanoseconds from the beginning of the tap. Called from within ft_practice_do. */
+struct ft_practice_tap {
+	void *to;
+	void (*word)(void *to, const struct ft_bus_word *w);
+};
+
+/* Begins to listen; a tap that is open ends without a word. `from_power_up`: the machine is switched on
+ * under the tap, so that its setup is heard; else it runs already. What the traffic and the pauses in it take
+ * is the bus's own time (docs/practice.md). */
+enum ft_status ft_practice_tap(struct ft_practice *p, const struct ft_practice_tap *tap, bool from_power_up,
+                               struct ft_error *e);
+/* Ends it, last words first; returns the time at which it ends, -1 when there was none. */
+int64_t ft_practice_untap(struct ft_practice *p);
 
 /* ---- what it is ---- */
 

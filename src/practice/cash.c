@@ -46,6 +46,7 @@ int64_t practice_pay(struct ft_practice *p, int64_t value)
 		paid += number[i] * p->coins[i].value;
 	}
 	p->meters.out += paid;
+	practice_bus_pays(p, number);
 	return paid;
 }
 
@@ -90,11 +91,14 @@ bool practice_coin(struct ft_practice *p, int64_t value, int64_t price, const ch
 	payable = practice_unpayable(p, p->credit + value) == 0;
 	c->in_tube -= tube;
 	*ret_why = "exact change only: it could not be given back";
-	if (!payable && !p->keeps_change && p->credit + p->escrow + value > price)
+	if (!payable && !p->keeps_change && p->credit + p->escrow + value > price) {
+		practice_bus_coin(p, i, COIN_REJECTED);
 		return false;
+	}
 	coins_in(p, i, 1, tube);
 	p->credit += value;
 	p->inserted += value;
+	practice_bus_coin(p, i, tube ? COIN_TO_TUBE : COIN_TO_BOX);
 	return true;
 }
 
@@ -110,6 +114,7 @@ void practice_stack(struct ft_practice *p)
 		p->meters.cash_in += p->escrow;
 		p->meters.bill[p->escrow_type]++;
 	}
+	practice_bus_escrow(p, true);
 	p->escrow = 0;
 }
 
@@ -122,19 +127,22 @@ bool practice_bill(struct ft_practice *p, int64_t value, int64_t price, const ch
 	while (i < p->bill_count && p->bills[i] != value)
 		i++;
 	*ret_why = !p->bill_count ? "this machine takes no bills" : "the validator does not know this bill";
-	if (i == p->bill_count)
+	if (i == p->bill_count || p->stacked + (p->escrow != 0) >= p->stacker_room) {
+		*ret_why = i == p->bill_count ? *ret_why : "the stacker is full";
+		practice_bus_unknown_bill(p);
 		return false;
-	*ret_why = "the stacker is full";
-	if (p->stacked + (p->escrow != 0) >= p->stacker_room)
-		return false;
+	}
 	*ret_why = "exact change only: there is no change for it";
-	if (total > price && practice_unpayable(p, total - price))
+	if (total > price && practice_unpayable(p, total - price)) {
+		practice_bus_refused_bill(p, i);
 		return false;
+	}
 	practice_stack(p);
 	p->escrow = value;
 	p->escrow_type = i;
 	p->inserted += value;
 	p->bill_inserted = true;
+	practice_bus_bill(p, i);
 	return true;
 }
 
@@ -146,6 +154,8 @@ int64_t practice_return(struct ft_practice *p, int64_t *ret_kept)
 	*ret_kept = p->credit - paid;
 	p->meters.overpaid += *ret_kept;
 	paid += p->escrow;
+	if (p->escrow)
+		practice_bus_escrow(p, false);
 	p->credit = p->escrow = p->inserted = 0;
 	p->bill_inserted = false;
 	return paid;
@@ -162,6 +172,7 @@ int64_t practice_fill(struct ft_practice *p, size_t coin, int64_t number)
 		p->meters.filled += number * c->value;
 		p->meters.coin[coin].filled += number;
 	}
+	practice_bus_looks(p);
 	return number;
 }
 
@@ -176,5 +187,6 @@ int64_t practice_payout(struct ft_practice *p, size_t coin, int64_t number)
 	p->meters.coin[coin].out_by_hand += number;
 	p->meters.out += number * c->value;
 	p->meters.out_by_hand += number * c->value;
+	practice_bus_paid_by_hand(p, coin, number);
 	return number;
 }

@@ -28,6 +28,7 @@ void practice_firmware(struct ft_practice *p, struct ft_slice revision)
 	const struct wipe *w = &p->wipe;
 	int64_t prices = 0;
 
+	practice_bus_restarts(p);
 	practice_plain(revision, p->machine.revision, sizeof p->machine.revision);
 	if (w->interval)
 		practice_reset(p);

@@ -252,6 +252,7 @@ static enum ft_status do_press(struct command *c)
 
 static enum ft_status do_return(struct command *c)
 {
+	practice_bus_lever(c->p);
 	give_back(c->p);
 	return FT_OK;
 }
@@ -268,11 +269,14 @@ static enum ft_status do_topup(struct command *c)
 		return s;
 	if (!p->reader.serial[0] || t.kind != TENDER_COINS)
 		return wrong(c, "cash is put on a card, on a machine with a card reader.");
+	practice_bus_top_up_begins(p);
 	insert(p, &t, INT32_MAX, false); /* a card takes any sum */
 	value = p->credit + p->escrow;
+	if (value)
+		practice_top_up(p, value);
+	practice_bus_top_up_ends(p, value);
 	if (!value)
 		return FT_OK;
-	practice_top_up(p, value);
 	practice_time(p, 10, 5);
 	practice_tell(p, FT_PRACTICE_TOPPED, "%s went onto the card.", practice_money(p, value, a))->amount = value;
 	return FT_OK;
@@ -379,6 +383,7 @@ static enum ft_status do_power(struct command *c)
 {
 	struct ft_practice *p = c->p;
 	char a[FT_MONEY_TEXT];
+	int held;
 
 	if (!is(c, 1, "on") && !is(c, 1, "off"))
 		return wrong(c, "power is on or off.");
@@ -389,12 +394,14 @@ static enum ft_status do_power(struct command *c)
 	practice_time(p, 5, 1);
 	p->powered = is(c, 1, "on");
 	if (!p->powered) {
+		practice_bus_power(p, -1);
 		practice_tell(p, FT_PRACTICE_POWER, "The power is off%s.",
 		              p->credit || p->escrow ? ", with money in the machine" : "");
 		return FT_OK;
 	}
 	p->meters.outages++;
 	practice_tell(p, FT_PRACTICE_POWER, "The power is on again.");
+	held = p->escrow ? (int)p->escrow_type : -1;
 	if (p->escrow)
 		practice_tell(p, FT_PRACTICE_RETURNED, "The validator gives back the bill of %s it held.",
 		              practice_money(p, p->escrow, a))
@@ -406,6 +413,7 @@ static enum ft_status do_power(struct command *c)
 	p->meters.overpaid += p->credit;
 	p->credit = p->escrow = p->inserted = 0;
 	p->bill_inserted = false;
+	practice_bus_power(p, held);
 	return FT_OK;
 }
 
@@ -417,6 +425,7 @@ static enum ft_status do_door(struct command *c)
 		return wrong(c, "door open or door close.");
 	practice_time(p, 4, 4);
 	p->door_open = is(c, 1, "open");
+	practice_bus_looks(p);
 	practice_tell(p, FT_PRACTICE_DOOR, "The door is %s.", p->door_open ? "open" : "closed");
 	(p->door_open ? practice_begins : practice_ends)(p, "EGS", "");
 	return FT_OK;
@@ -526,6 +535,7 @@ static enum ft_status do_refill(struct command *c)
 static enum ft_status do_collect(struct command *c)
 {
 	c->p->stacked = 0;
+	practice_bus_looks(c->p);
 	practice_marks(c->p, "OFA", "");
 	practice_tell(c->p, FT_PRACTICE_PAID_OUT, "Cash box and stacker are emptied.");
 	return FT_OK;
@@ -605,6 +615,7 @@ static enum ft_status do_wait(struct command *c)
 	if (s)
 		return s;
 	c->p->now_s += seconds;
+	practice_bus_waits(c->p, seconds);
 	*c->wish = (struct ft_practice_wish){ .kind = FT_PRACTICE_WAIT, .wait_us = seconds * FT_SECOND };
 	practice_tell(c->p, FT_PRACTICE_WAITED, "%lld seconds went by.", (long long)seconds)->amount = seconds;
 	return FT_OK;
@@ -674,6 +685,7 @@ enum ft_status ft_practice_do(struct ft_practice *p, struct ft_slice line, unsig
 		if (!p->powered && !verbs[i].dark)
 			return wrong(&c, "the machine has no power; say power on first.");
 		s = verbs[i].run(&c);
+		practice_bus_rests(p);
 		if (s == FT_OK && p->arena->failed)
 			return ft_fail_memory(e, "keeping the list of sales");
 		return s;

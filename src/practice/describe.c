@@ -171,6 +171,38 @@ static enum ft_status read_reader(struct line *l)
 	return read_unit(l, &l->p->reader);
 }
 
+static enum ft_status read_bus(struct line *l)
+{
+	struct bus_plan *b = &l->p->bus_plan;
+	int64_t address = 10, money = 16, gateway = 0;
+	const struct {
+		const char *key;
+		int64_t least, most, *to;
+	} keys[] = {
+		{ "changer-level", 2, 3, &b->changer_level },
+		{ "validator-level", 1, 2, &b->validator_level },
+		{ "reader-level", 1, 3, &b->reader_level },
+		{ "reader", 10, 60, &address },
+		{ "scale", 1, 100, &b->scale },
+		{ "money", 16, 32, &money },
+		{ "gateway", 0, 1, &gateway },
+	};
+
+	for (size_t i = 0; i < sizeof keys / sizeof *keys; i++) {
+		enum ft_status s = number_of(l, keys[i].key, keys[i].most, keys[i].to);
+		if (s)
+			return s;
+		if (*keys[i].to < keys[i].least)
+			return bad(l, "%s= is %lld at least.", keys[i].key, (long long)keys[i].least);
+	}
+	if ((address != 10 && address != 60) || (money != 16 && money != 32) || (money == 32 && b->reader_level < 3))
+		return bad(l, "reader= is 10 or 60, money= is 16 or, on reader-level=3, 32.");
+	b->second_reader_address = address == 60;
+	b->wide = money == 32;
+	b->gateway = gateway;
+	return FT_OK;
+}
+
 static enum ft_status read_currency(struct line *l)
 {
 	l->p->currency = ft_currency_by_alpha(l->words[1]);
@@ -382,14 +414,29 @@ static const struct {
 	const char *word;
 	enum ft_status (*read)(struct line *l);
 } keywords[] = {
-	{ "dialect", read_dialect }, { "sender", read_sender },       { "machine", read_machine },
-	{ "board", read_board },     { "changer", read_changer },     { "validator", read_validator },
-	{ "reader", read_reader },   { "currency", read_currency },   { "clock", read_clock },
-	{ "digits", read_digits },   { "reset", read_reset },         { "change", read_change },
-	{ "tokens", read_tokens },   { "security", read_security },   { "temperature", read_temperature },
-	{ "stacker", read_stacker }, { "coin", read_coin },           { "bill", read_bill },
-	{ "list", read_list },       { "selection", read_selection }, { "firmware", read_firmware },
+	{ "dialect", read_dialect },
+	{ "sender", read_sender },
+	{ "machine", read_machine },
+	{ "board", read_board },
+	{ "changer", read_changer },
+	{ "validator", read_validator },
+	{ "reader", read_reader },
+	{ "currency", read_currency },
+	{ "clock", read_clock },
+	{ "digits", read_digits },
+	{ "reset", read_reset },
+	{ "change", read_change },
+	{ "tokens", read_tokens },
+	{ "security", read_security },
+	{ "temperature", read_temperature },
+	{ "stacker", read_stacker },
+	{ "coin", read_coin },
+	{ "bill", read_bill },
+	{ "list", read_list },
+	{ "selection", read_selection },
+	{ "firmware", read_firmware },
 	{ "past", read_past },
+	{ "bus", read_bus },
 };
 
 static enum ft_status read_line(struct line *l)
@@ -431,6 +478,7 @@ enum ft_status practice_describe(struct ft_practice *p, struct ft_slice text, co
 	struct line l = { .p = p, .what = what, .e = e };
 	struct ft_slice rest = text, one;
 
+	p->bus_plan = (struct bus_plan){ .changer_level = 3, .validator_level = 1, .reader_level = 3, .scale = 1 };
 	while (ft_slice_split(&rest, '\n', &one)) {
 		bool good;
 		enum ft_status s;

@@ -33,14 +33,19 @@ const struct ft_practice_builtin *ft_practice_builtin(struct ft_slice name)
 }
 
 /* SplitMix64 (public domain, S. Vigna): one 64-bit state, every seed is good. */
-int64_t practice_random(struct ft_practice *p, int64_t below)
+int64_t practice_chance(uint64_t *state, int64_t below)
 {
-	uint64_t z = p->random += UINT64_C(0x9E3779B97F4A7C15);
+	uint64_t z = *state += UINT64_C(0x9E3779B97F4A7C15);
 
 	z = (z ^ z >> 30) * UINT64_C(0xBF58476D1CE4E5B9);
 	z = (z ^ z >> 27) * UINT64_C(0x94D049BB133111EB);
 	z ^= z >> 31;
 	return below > 1 ? (int64_t)(z % (uint64_t)below) : 0;
+}
+
+int64_t practice_random(struct ft_practice *p, int64_t below)
+{
+	return practice_chance(&p->random, below);
 }
 
 void practice_time(struct ft_practice *p, int64_t least_s, int64_t spread_s)
@@ -85,7 +90,7 @@ enum ft_status ft_practice_new(struct ft_slice description, const char *what, ui
 	if (!p)
 		return ft_fail_memory(e, "making the practice machine");
 	p->arena = a;
-	p->random = seed;
+	p->random = p->seed = seed;
 	p->powered = true;
 	p->stacker_room = 500;      /* ours, unless described */
 	p->temperature_tenths = 40; /* ours: a chilled cabinet in order */

@@ -112,9 +112,16 @@ struct fault_state {
 	int64_t a, b;
 }; /* meaning of a and b: by fault, see fault.c */
 
+/* How its devices speak on the multi-drop bus, from the description. */
+struct bus_plan {
+	int64_t changer_level, validator_level, reader_level;
+	int64_t scale; /* of the reader: minor units in one of its own */
+	bool second_reader_address, wide, gateway;
+};
+
 struct ft_practice {
 	struct ft_arena *arena;
-	uint64_t random;
+	uint64_t random, seed;
 
 	/* what it is */
 	enum dialect dialect;
@@ -139,6 +146,7 @@ struct ft_practice {
 	struct selection selections[SELECTIONS_MAX];
 	size_t selection_count;
 	struct wipe wipe;
+	struct bus_plan bus_plan;
 	struct {
 		int64_t from_s;
 		int64_t visits, sales, cards, bills, tokens;
@@ -176,10 +184,12 @@ struct ft_practice {
 	struct sale_note *sold; /* the fitter's own list */
 	size_t sold_count, sold_room;
 	struct ft_buf out;
+	struct practice_bus *bus; /* NULL: never tapped */
 };
 
 /* machine.c */
-int64_t practice_random(struct ft_practice *p, int64_t below); /* 0 <= r < below */
+int64_t practice_chance(uint64_t *state, int64_t below); /* 0 <= r < below */
+int64_t practice_random(struct ft_practice *p, int64_t below);
 void practice_time(struct ft_practice *p, int64_t least_s, int64_t spread_s);
 int practice_selection(const struct ft_practice *p, struct ft_slice id);            /* index or -1 */
 int practice_list(const struct ft_practice *p, enum device device, int64_t number); /* number -1: its first; or -1 */
@@ -236,6 +246,28 @@ extern dialect_fn *const practice_dialects[DIALECTS];
 
 /* past.c */
 void practice_live(struct ft_practice *p);
+
+/* bus_play.c: what happened, for whoever taps the bus; without a tap they do nothing */
+enum coin_way { COIN_TO_BOX, COIN_TO_TUBE, COIN_REJECTED = 3 }; /* as the changer tells it */
+void practice_bus_coin(const struct ft_practice *p, size_t type, enum coin_way way);
+void practice_bus_bill(const struct ft_practice *p, size_t type);
+void practice_bus_refused_bill(const struct ft_practice *p, size_t type);
+void practice_bus_unknown_bill(const struct ft_practice *p);
+void practice_bus_escrow(const struct ft_practice *p, bool stack);
+void practice_bus_pays(const struct ft_practice *p, const int64_t *number); /* of each coin */
+void practice_bus_paid_by_hand(const struct ft_practice *p, size_t type, int64_t number);
+void practice_bus_looks(const struct ft_practice *p);
+void practice_bus_lever(const struct ft_practice *p);
+void practice_bus_motor(const struct ft_practice *p);
+void practice_bus_cash_sale(const struct ft_practice *p, int s, int64_t price);
+void practice_bus_card(const struct ft_practice *p, int s, int64_t price, enum card_answer answer, bool asked);
+void practice_bus_card_ends(const struct ft_practice *p, int s, bool delivered);
+void practice_bus_top_up_begins(const struct ft_practice *p);
+void practice_bus_top_up_ends(const struct ft_practice *p, int64_t value);
+void practice_bus_rests(const struct ft_practice *p);
+void practice_bus_waits(const struct ft_practice *p, int64_t seconds);
+void practice_bus_power(const struct ft_practice *p, int held);
+void practice_bus_restarts(const struct ft_practice *p);
 
 /* firmware and reset: change.c */
 void practice_reset(struct ft_practice *p);

@@ -55,6 +55,7 @@ static int deliver(struct ft_practice *p, int s, bool fails)
 {
 	int shelf = shelf_of(p, s);
 
+	practice_bus_motor(p);
 	if (shelf < 0 || p->selections[shelf].jammed)
 		practice_begins(p, "EJB_", p->selections[s].id);
 	if (shelf < 0 || p->selections[shelf].jammed || fails)
@@ -155,6 +156,7 @@ bool practice_vend_cash(struct ft_practice *p, int s, bool fails)
 	p->meters.overpaid += rest - change;
 	p->credit = p->inserted = 0;
 	p->bill_inserted = false;
+	practice_bus_cash_sale(p, s, price);
 	note_sale(p, s, shelf, with, price, tendered, change);
 	if (rest > change && !p->quiet) {
 		char a[FT_MONEY_TEXT];
@@ -183,6 +185,7 @@ bool practice_vend_card(struct ft_practice *p, int s, int64_t number, enum card_
 	}
 	price = price_of(p, s, list);
 	why = hindrance(p, s, price);
+	practice_bus_card(p, s, price, answer, !why);
 	if (answer == CARD_SILENT)
 		practice_time(p, 30, 1); /* the reader gives up after its session timeout */
 	if (!why && answer != CARD_APPROVES)
@@ -190,6 +193,7 @@ bool practice_vend_card(struct ft_practice *p, int s, int64_t number, enum card_
 	if (why)
 		return refuse(p, s, with, why);
 	shelf = deliver(p, s, fails);
+	practice_bus_card_ends(p, s, shelf >= 0);
 	if (shelf < 0)
 		return vend_failed(p, s, with);
 	book(p, s, BY_CARD, list, price);
@@ -206,9 +210,11 @@ bool practice_vend_token(struct ft_practice *p, int s, bool fails)
 
 	if (why)
 		return refuse(p, s, with, why);
+	practice_bus_coin(p, p->coin_count, COIN_TO_BOX); /* the type behind the last coin */
 	shelf = deliver(p, s, fails);
 	if (shelf < 0)
 		return vend_failed(p, s, with);
+	practice_bus_cash_sale(p, s, price);
 	book(p, s, BY_TOKEN, 0, price);
 	note_sale(p, s, shelf, with, price, FT_ABSENT, FT_ABSENT);
 	return true;
