@@ -57,13 +57,14 @@ def main():
             for e in of[n]:
                 at[int(e["position"])] = "FT_EL_" + e["element"]
             own = [p for p in pairs if p["init"] in {e["element"] for e in of[n]}]
-            twins = ", ".join("{ %d, %d }" % (position[p["init"]], position[p["reset"]]) for p in own)
+            at_both = [(position[p["init"]], position[p["reset"]]) for p in own]
+            twins = ", ".join("{ %d, %d, %d }" % (i, r, max(i, r)) for i, r in sorted(at_both, key=max))
             out.write("\t[FT_SEG_%s] = { .numbers = 0x%04X, .dates = 0x%04X, .times = 0x%04X, .positions = %d, .pairs = %d, .once = %s, .row = %s, .marked = %s, .under_pa1 = %s,\n"
                       % (n, mask(of[n], ("integer", "money", "either")), mask(of[n], ("date",)), mask(of[n], ("time",)),
                          max(int(e["position"]) for e in of[n]), len(own), once[n], "true" if n in ROWS else "false",
                          "true" if n in ("PA7", "LA1") else "false",
                          "true" if parent[n] == "PA1" else "false"))
-            out.write("\t\t.element = { %s },\n\t\t.twins = { %s } },\n" % (", ".join(at), twins or "{ 0, 0 }"))
+            out.write("\t\t.element = { %s },\n\t\t.twins = { %s } },\n" % (", ".join(at), twins or "{ 0, 0, 0 }"))
         out.write("};\n#endif\n")
 
 

@@ -94,7 +94,7 @@ struct ft_span {
 struct ft_segment {
 	uint32_t at;         /* offset of the line; noise before the name stands here (lead = name.at - at) */
 	struct ft_span name; /* empty in a foreign line, whose bytes are all lead */
-	uint32_t first;      /* index of its first element */
+	uint32_t first;      /* index of its name's token */
 	uint32_t count;      /* elements, unknown ones included */
 	uint32_t end;        /* offset behind the line end */
 	int16_t id;          /* enum ft_segment_id */
@@ -111,8 +111,10 @@ struct ft_audit {
 	struct ft_slice bytes;
 	struct ft_segment *segments;
 	size_t segment_count;
-	struct ft_span *elements;
-	size_t element_count;
+	/* Tokens are what stands between delimiters: of each line its lead and name, then its elements. Token k
+	 * reaches to before byte stops[k]; an element begins behind the delimiter at stops[k - 1]. */
+	uint32_t *stops;
+	size_t token_count;
 	struct ft_set *sets;
 	size_t set_count; /* 0 when there is no audit in the bytes */
 	size_t foreign;   /* lines and leads that are no part of an audit */
@@ -160,7 +162,12 @@ struct ft_facts {
 	int64_t value[FT_EL_COUNT];
 	int64_t sum[FT_EL_COUNT];
 	int32_t segment[FT_SEG_COUNT]; /* index of the first segment of this kind, -1: none */
-	uint32_t *selections;          /* segment indices of PA1, in file order */
+	int32_t last[FT_SEG_COUNT];    /* and of the last, where there is a first */
+	/* What the tokens of the set read as, from first_token on: one to eight digits their number, of elements
+	 * that should be numbers any other whole number too, all else FT_ABSENT. */
+	int64_t *numbers;
+	size_t first_token;
+	uint32_t *selections; /* segment indices of PA1, in file order */
 	size_t selection_count;
 	struct ft_row *rows; /* PA2..PA9, LA1, CA11..CA14, CA17, EA1, EA2, MA5: in file order */
 	size_t row_count;

@@ -122,7 +122,7 @@ enum ft_status ft_audit_cells(const struct ft_facts *f, struct ft_arena *a, stru
 			c.number = FT_ABSENT;
 			if (c.segment == FT_SEG_NONE || (c.segment >= 0 && c.element == FT_EL_NONE) ||
 			    (c.element != FT_EL_NONE && (segment_shape(s->id)->numbers >> p & 1)))
-				c.number = audit_number(d->bytes, d->elements[s->first + p], &bad);
+				c.number = audit_number(d->bytes, audit_token(d, s->first + p), &bad);
 			cells[n++] = c;
 		}
 	}

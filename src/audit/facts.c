@@ -14,12 +14,32 @@ int64_t audit_slow_number(const char *p, size_t n, bool *ret_bad)
 	return v;
 }
 
-static inline void note_twins(struct ft_facts *f, const struct ft_segment *s, const struct segment_shape *shape,
-                              const int64_t *line, unsigned mask)
+/* Sums by segment and position while the lines are gone through; afterwards they go to the elements. */
+struct tally {
+	struct ft_facts *f;
+	const uint8_t *digits;      /* see audit_read_numbers */
+	bool large;                 /* a number was met that sums could go round with: from there on each is looked at */
+	uint16_t has[FT_SEG_COUNT]; /* bit n: position n has held a number */
+	int64_t sum[FT_SEG_COUNT][FT_POSITIONS_MAX]; /* of segments that were met */
+};
+
+/* Bit n: token k + n is one to eight digits. */
+AUDIT_BOTH unsigned digits_at(const uint8_t *digits, size_t k)
 {
-	for (unsigned k = 0; k < shape->pairs; k++) {
+	uint32_t bits;
+
+	memcpy(&bits, digits + k / 8, sizeof bits);
+	return bits >> k % 8;
+}
+
+static __attribute__((noinline)) void note_twins(struct ft_facts *f, const struct ft_segment *s,
+                                                 const struct segment_shape *shape, unsigned mask)
+{
+	const int64_t *line = line_numbers(f, s);
+
+	for (unsigned k = 0; k < shape->pairs && f->above_at < 0; k++) {
 		unsigned i = shape->twins[k].init, r = shape->twins[k].reset;
-		if (!(mask >> i & mask >> r & 1) || line[r] <= line[i] || line[i] == FT_ABSENT || f->above_at >= 0)
+		if (!(mask >> i & mask >> r & 1) || line[r] <= line[i] || line[i] == FT_ABSENT)
 			continue;
 		if (audit_unset(line[r]) || audit_unset(line[i]))
 			continue;
@@ -29,46 +49,100 @@ static inline void note_twins(struct ft_facts *f, const struct ft_segment *s, co
 	}
 }
 
-static __attribute__((noinline)) int64_t odd_number(struct ft_facts *f, struct ft_span s)
+/* A counter since reset above its twin since initialisation, among the positions up to `most`? */
+AUDIT_BOTH bool any_above(const int64_t *line, const struct segment_shape *shape, unsigned most)
 {
-	bool bad = false;
-	int64_t v = audit_slow_number(f->audit->bytes.p + s.at, s.n, &bad);
+	bool above = false;
 
-	f->bad_numbers += bad;
-	return v;
+	for (unsigned k = 0; k < shape->pairs && shape->twins[k].reach <= most; k++)
+		above |= line[shape->twins[k].reset] > line[shape->twins[k].init];
+	return above;
 }
 
-/* The numbers of one line go into value and sum; a counter since reset above its twin since
- * initialisation is noted. */
-static inline __attribute__((always_inline)) void
-take_numbers(struct ft_facts *f, const struct ft_segment *s, const struct segment_shape *shape, bool alone, bool marked)
+static bool all_empty(const struct ft_facts *f, const struct ft_segment *s, unsigned positions)
 {
-	const char *bytes = f->audit->bytes.p;
-	const struct ft_span *tokens = &f->audit->elements[s->first];
-	unsigned most = s->count < shape->positions ? s->count : shape->positions;
-	unsigned mask = shape->numbers & ((2U << most) - 1U);
-	int64_t line[FT_POSITIONS_MAX + 1];
+	for (; positions; positions &= positions - 1)
+		if (audit_token(f->audit, s->first + (unsigned)__builtin_ctz(positions)).n)
+			return false;
+	return true;
+}
 
-	for (unsigned m = mask; m; m &= m - 1) {
-		unsigned position = (unsigned)__builtin_ctz(m);
-		int el = shape->element[position];
-		int64_t v = audit_digits(bytes, tokens[position]);
-		if (v == FT_ABSENT) {
-			if (tokens[position].n)
-				v = odd_number(f, tokens[position]);
-			line[position] = v;
-			if (v == FT_ABSENT)
-				continue;
+static void first_value(struct tally *t, const struct ft_segment *s, unsigned position, int64_t v)
+{
+	t->f->value[segment_shape(s->id)->element[position]] = v;
+	t->has[s->id] |= (uint16_t)(1U << position);
+}
+
+/* Number by number, those in any form that is a number. */
+static __attribute__((noinline)) void add_each(struct tally *t, const struct ft_segment *s, unsigned mask)
+{
+	const struct segment_shape *shape = segment_shape(s->id);
+	int64_t *line = line_numbers(t->f, s), *sums = t->sum[s->id];
+
+	for (; mask; mask &= mask - 1) {
+		unsigned position = (unsigned)__builtin_ctz(mask);
+		int64_t *v = &line[position], *sum = &sums[position - 1];
+		if (*v == FT_ABSENT) {
+			bool bad;
+			*v = audit_number(t->f->audit->bytes, audit_token(t->f->audit, s->first + position), &bad);
+			t->f->bad_numbers += bad;
+			t->large |= *v > INT32_MAX || *v < -INT32_MAX;
 		}
-		line[position] = v;
-		if (marked && audit_unset(v))
+		if (*v == FT_ABSENT || (shape->marked && audit_unset(*v)))
 			continue;
-		if (alone || f->value[el] == FT_ABSENT)
-			f->value[el] = f->sum[el] = v;
-		else if (__builtin_add_overflow(f->sum[el], v, &f->sum[el]))
-			f->sum[el] = INT64_MAX; /* foreign numbers are hostile: stop at the end, do not go round */
+		if (!(t->has[s->id] >> position & 1))
+			first_value(t, s, position, *v);
+		if (__builtin_add_overflow(*sum, *v, sum))
+			*sum = INT64_MAX; /* foreign numbers are hostile: stop at the end, do not go round */
 	}
-	note_twins(f, s, shape, line, mask);
+}
+
+typedef int64_t four_numbers __attribute__((vector_size(32)));
+_Static_assert(FT_POSITIONS_MAX % 4 == 0, "sums are added up four by four");
+
+AUDIT_BOTH void sum_nothing(int64_t sums[FT_POSITIONS_MAX])
+{
+	const four_numbers nothing = { 0 };
+
+	/* memset of this length becomes an instruction that takes longer to get going than all of it */
+	for (size_t at = 0; at < FT_POSITIONS_MAX; at += 4)
+		memcpy(sums + at, &nothing, sizeof nothing);
+}
+
+/* Adds what a line holds at positions 1..n; what is no number adds nothing. */
+AUDIT_BOTH void add_all(int64_t sums[FT_POSITIONS_MAX], const int64_t *line, unsigned n)
+{
+	four_numbers position = { 1, 2, 3, 4 };
+
+	for (unsigned at = 0; at < n; at += 4, position += 4) {
+		four_numbers sum, v;
+		memcpy(&sum, sums + at, sizeof sum);
+		memcpy(&v, line + at + 1, sizeof v);
+		sum += v & (v > -1) & (position <= (int64_t)n);
+		memcpy(sums + at, &sum, sizeof sum);
+	}
+}
+
+/* The numbers of one line go into values and sums; `digits` are those of its tokens. */
+AUDIT_BOTH void take_numbers(struct tally *t, const struct ft_segment *s, const struct segment_shape *shape,
+                             const int64_t *line, unsigned digits)
+{
+	unsigned most = s->count < shape->positions ? s->count : shape->positions;
+	unsigned mask = shape->numbers & ((2U << most) - 1U); /* bits behind the line's last position belong to others */
+	unsigned there = mask & digits;
+	unsigned fresh = there & ~(unsigned)t->has[s->id];
+
+	if (!mask)
+		return;
+	if (shape->marked || t->large || (there != mask && !all_empty(t->f, s, mask & ~there))) {
+		add_each(t, s, mask);
+	} else {
+		for (; fresh; fresh &= fresh - 1)
+			first_value(t, s, (unsigned)__builtin_ctz(fresh), line[__builtin_ctz(fresh)]);
+		add_all(t->sum[s->id], line, most);
+	}
+	if (any_above(line, shape, most))
+		note_twins(t->f, s, shape, mask);
 }
 
 /* PA2..PA9 belong to the nearest PA1 above; a PA7 or LA1 that names another selection is believed. */
@@ -119,16 +193,15 @@ static int32_t bind_pa7(const struct ft_facts *f, const struct ft_segment *s, in
 }
 
 /* A date or time that the rules must look at more closely? Clean files have none. */
-static inline bool odd_date(const struct ft_facts *f, const struct ft_segment *s, const struct segment_shape *shape)
+static inline bool odd_date(const struct ft_facts *f, const struct ft_segment *s, const struct segment_shape *shape,
+                            const int64_t *line)
 {
-	const struct ft_span *tokens = &f->audit->elements[s->first];
 	unsigned most = s->count < FT_POSITIONS_MAX ? s->count : FT_POSITIONS_MAX;
 
 	for (unsigned m = (unsigned)(shape->dates | shape->times) & ((2U << most) - 1U); m; m &= m - 1) {
 		unsigned k = (unsigned)__builtin_ctz(m);
-		if (tokens[k].n &&
-		    !(shape->dates >> k & 1 ? audit_date_ok(f->audit->bytes, tokens[k])
-		                            : audit_time_ok(f->audit->bytes, tokens[k])))
+		uint32_t n = audit_token(f->audit, s->first + k).n;
+		if (n && !(shape->dates >> k & 1 ? audit_date_ok(line[k], n) : audit_time_ok(line[k], n)))
 			return true;
 	}
 	return false;
@@ -205,12 +278,100 @@ static void find_bills(struct ft_facts *f)
 		f->bills_in_reset = sat_mul(old_reset, scale);
 }
 
-AUDIT_HOT enum ft_status ft_audit_facts(const struct ft_audit *d, const struct ft_set *set, struct ft_arena *a,
-                                        struct ft_facts *f, struct ft_error *e)
+/* Everything that takes memory. */
+static bool prepare(struct tally *t, struct ft_arena *a)
 {
-	size_t lines = (size_t)(set->last - set->first);
-	int32_t under = -1;
+	struct ft_facts *f = t->f;
+	const struct ft_segment *lines = f->audit->segments + f->set->first;
+	size_t count = (size_t)(f->set->last - f->set->first), tokens;
+	uint8_t *digits;
 
+	f->first_token = lines->first;
+	tokens = lines[count - 1].first + lines[count - 1].count + 1 - f->first_token;
+	f->selections = ft_arena_raw(a, count * sizeof *f->selections);
+	f->rows = ft_arena_raw(a, count * sizeof *f->rows);
+	f->numbers = ft_arena_raw(a, (tokens + FT_POSITIONS_MAX) * sizeof *f->numbers);
+	digits = ft_arena_raw(a, tokens / 8 + 1 + sizeof(uint32_t));
+	if (!f->selections || !f->rows || !f->numbers || !digits)
+		return false;
+	audit_read_numbers(f->audit, f->first_token, tokens, f->numbers, digits);
+	t->digits = digits;
+	/* the last lines are read beyond their ends */
+	for (int i = 0; i < FT_POSITIONS_MAX; i++)
+		f->numbers[tokens + (size_t)i] = FT_ABSENT;
+	memset(digits + (tokens + 7) / 8, 0, sizeof(uint32_t));
+	return true;
+}
+
+AUDIT_BOTH void take_lines(struct tally *t)
+{
+	struct ft_facts *f = t->f;
+	const struct ft_segment *s = f->audit->segments + f->set->first;
+	const int64_t *const numbers = f->numbers;
+	const uint8_t *const digits = t->digits;
+	const uint32_t first_token = s->first;
+	int32_t under = -1;
+	bool odd = false;
+
+	for (int32_t i = f->set->first; i < f->set->last; i++, s++) {
+		const uint32_t token = s->first - first_token;
+		const struct segment_shape *shape;
+		bool first;
+		if (s->id < 0) {
+			odd |= s->id == FT_SEG_NONE;
+			continue;
+		}
+		shape = segment_shape(s->id);
+		first = f->segment[s->id] < 0;
+		if (first) {
+			f->segment[s->id] = i;
+			sum_nothing(t->sum[s->id]);
+		}
+		f->last[s->id] = i;
+		if (s->id == FT_SEG_PA1) {
+			under = (int32_t)f->selection_count;
+			f->selections[f->selection_count++] = (uint32_t)i;
+		} else if (shape->row) {
+			int32_t binding = !shape->under_pa1 ? -1 : s->id == FT_SEG_PA7 ? bind_pa7(f, s, under) : under;
+			f->rows[f->row_count++] = (struct ft_row){ (uint32_t)i, binding };
+		}
+		take_numbers(t, s, shape, numbers + token, digits_at(digits, token));
+		odd |= (s->count > shape->positions) | (shape->once & !first);
+		if (shape->dates | shape->times)
+			odd |= odd_date(f, s, shape, numbers + token);
+	}
+	f->odd = odd;
+}
+
+#if defined(AUDIT_WIDE)
+AUDIT_WIDE static void take_lines_wide(struct tally *t)
+{
+	take_lines(t);
+}
+#endif
+
+static void take_lines_plain(struct tally *t)
+{
+	take_lines(t);
+}
+
+static void sums_to_elements(struct tally *t)
+{
+	for (int id = 0; id < FT_SEG_COUNT; id++)
+		for (unsigned m = t->has[id]; m; m &= m - 1) {
+			unsigned position = (unsigned)__builtin_ctz(m);
+			t->f->sum[segment_shape(id)->element[position]] = t->sum[id][position - 1];
+		}
+}
+
+enum ft_status ft_audit_facts(const struct ft_audit *d, const struct ft_set *set, struct ft_arena *a,
+                              struct ft_facts *f, struct ft_error *e)
+{
+	struct tally t;
+
+	t.f = f;
+	t.large = false;
+	memset(t.has, 0, sizeof t.has); /* the sums are set where they begin */
 	f->audit = d;
 	f->set = set;
 	for (int i = 0; i < FT_EL_COUNT; i++)
@@ -220,40 +381,15 @@ AUDIT_HOT enum ft_status ft_audit_facts(const struct ft_audit *d, const struct f
 	f->selection_count = f->row_count = 0;
 	f->bad_numbers = 0;
 	f->above_at = -1;
-	f->selections = ft_arena_raw(a, lines * sizeof *f->selections);
-	f->rows = ft_arena_raw(a, lines * sizeof *f->rows);
-	if (!f->selections || !f->rows)
+	if (!prepare(&t, a))
 		return ft_fail_memory(e, "reading the audit");
-	f->odd = false;
-	for (int32_t i = set->first; i < set->last; i++) {
-		const struct ft_segment *s = &d->segments[i];
-		const struct segment_shape *shape;
-		bool first;
-		if (s->id < 0) {
-			f->odd |= s->id == FT_SEG_NONE;
-			continue;
-		}
-		shape = segment_shape(s->id);
-		first = f->segment[s->id] < 0;
-		if (first)
-			f->segment[s->id] = i;
-		if (s->id == FT_SEG_PA1) {
-			under = (int32_t)f->selection_count;
-			f->selections[f->selection_count++] = (uint32_t)i;
-		} else if (shape->row) {
-			int32_t binding = !shape->under_pa1 ? -1 : s->id == FT_SEG_PA7 ? bind_pa7(f, s, under) : under;
-			f->rows[f->row_count++] = (struct ft_row){ (uint32_t)i, binding };
-		}
-		if (shape->marked)
-			take_numbers(f, s, shape, false, true);
-		else if (first)
-			take_numbers(f, s, shape, true, false);
-		else
-			take_numbers(f, s, shape, false, false);
-		f->odd |= s->count > shape->positions || (shape->once && !first);
-		if (shape->dates | shape->times)
-			f->odd |= odd_date(f, s, shape);
-	}
+#if defined(AUDIT_WIDE)
+	if (audit_wide())
+		take_lines_wide(&t);
+	else
+#endif
+		take_lines_plain(&t);
+	sums_to_elements(&t);
 	if (f->segment[FT_SEG_LA1] >= 0)
 		bind_lists(f);
 	find_decimals(f);

@@ -201,7 +201,7 @@ static void judge_numbers(struct judge *j, const struct ft_segment *s, const str
 		bool bad;
 		if (!(shape->numbers >> p & 1))
 			continue;
-		(void)audit_number(j->f->audit->bytes, j->f->audit->elements[s->first + p], &bad);
+		(void)audit_number(j->f->audit->bytes, audit_token(j->f->audit, s->first + p), &bad);
 		/* G85-like text in doubtful elements is no offence */
 		if (bad && ft_element_def(ft_element_at((enum ft_segment_id)s->id, p))->trust != FT_TRUST_DOUBTFUL)
 			ft_find(j->out, FT_RULE_AUDIT_BAD_NUMBER,
@@ -214,7 +214,7 @@ static void judge_numbers(struct judge *j, const struct ft_segment *s, const str
 static bool unknown_tail(const struct judge *j, const struct ft_segment *s, const struct segment_shape *shape)
 {
 	for (unsigned p = shape->positions + 1U; p <= s->count; p++)
-		if (j->f->audit->elements[s->first + p].n)
+		if (audit_token(j->f->audit, s->first + p).n)
 			return true;
 	return false;
 }
@@ -285,32 +285,54 @@ static void judge_missing(struct judge *j)
 	}
 }
 
+/* Says which selection of the same name stands before the one at index i. */
+static void find_duplicate(struct judge *j, size_t i, struct ft_slice name)
+{
+	const struct ft_facts *f = j->f;
+	const struct ft_segment *s = &f->audit->segments[f->selections[i]];
+
+	for (size_t k = i > SELECTIONS_MAX ? i - SELECTIONS_MAX : 0; k < i; k++) {
+		const struct ft_segment *other = &f->audit->segments[f->selections[k]];
+		struct ft_where where = at_segment(j, s, "PA101");
+		if (!ft_slice_eq(ft_slice_trim(ft_audit_at(f->audit, other, 1)), name))
+			continue;
+		where.selection = text(j, name);
+		ft_find(j->out, FT_RULE_AUDIT_DUPLICATE_SELECTION, where,
+		        ft_arena_printf(j->out->arena, "again in line %u", ft_audit_line(f->audit, s)),
+		        ft_arena_printf(j->out->arena, "only in line %u", ft_audit_line(f->audit, other)));
+		return;
+	}
+}
+
+/* Names that are plain numbers and rise, as nearly all do, cannot meet twice. */
+static bool names_rise(const struct ft_facts *f)
+{
+	int64_t before = -1;
+
+	for (size_t i = 0; i < f->selection_count; i++) {
+		const struct ft_segment *s = &f->audit->segments[f->selections[i]];
+		int64_t name = s->count ? line_numbers(f, s)[1] : FT_ABSENT;
+		if (name <= before)
+			return false;
+		before = name;
+	}
+	return true;
+}
+
 static void judge_selections(struct judge *j)
 {
 	const struct ft_facts *f = j->f;
 	struct ft_slice before = { NULL, 0 };
 
-	for (size_t i = 0; i < f->selection_count; i++) {
+	if (names_rise(f))
+		return;
+	for (size_t i = 0; i < f->selection_count && j->out->count < FT_FINDINGS_MAX; i++) {
 		const struct ft_segment *s = &f->audit->segments[f->selections[i]];
 		struct ft_slice name = ft_slice_trim(ft_audit_at(f->audit, s, 1));
 		bool rising = name.n > before.n || (name.n == before.n && ft_slice_cmp(name, before) > 0);
 		before = name;
-		if (rising || i == 0)
-			continue;
-		/* out of order: look back */
-		for (size_t k = i > SELECTIONS_MAX ? i - SELECTIONS_MAX : 0; k < i; k++) {
-			const struct ft_segment *other = &f->audit->segments[f->selections[k]];
-			struct ft_where where = at_segment(j, s, "PA101");
-			if (!ft_slice_eq(ft_slice_trim(ft_audit_at(f->audit, other, 1)), name))
-				continue;
-			where.selection = text(j, name);
-			ft_find(j->out, FT_RULE_AUDIT_DUPLICATE_SELECTION, where,
-			        ft_arena_printf(j->out->arena, "again in line %u", ft_audit_line(f->audit, s)),
-			        ft_arena_printf(j->out->arena, "only in line %u", ft_audit_line(f->audit, other)));
-			break;
-		}
-		if (j->out->count >= FT_FINDINGS_MAX)
-			return;
+		if (!rising && i > 0)
+			find_duplicate(j, i, name); /* out of order: look back */
 	}
 }
 

@@ -3,14 +3,12 @@
  * since a fleet's worth of audits goes through here every night. */
 #include "room.h"
 
-#if defined(__SSE2__)
-#include <emmintrin.h>
-#endif
-
-/* Bit i of each mask: byte i of the next up to 64 bytes is that delimiter. */
+/* Bit i of each mask: byte i of the next 64 bytes is that delimiter. */
 struct marks {
 	uint64_t star, cr, lf;
 };
+
+typedef struct marks find_marks_fn(const char *p);
 
 #if defined(__SSE2__)
 static inline uint64_t equal64(const __m128i v[4], char c)
@@ -45,14 +43,33 @@ static inline struct marks find_marks(const char *p)
 }
 #endif
 
-static struct marks marks_at(struct ft_slice b, size_t at)
+#if defined(AUDIT_WIDE)
+AUDIT_WIDE static inline uint64_t equal32x2(__m256i low, __m256i high, char c)
 {
-	char rest[64] = { 0 };
+	const __m256i want = _mm256_set1_epi8(c);
+
+	return (uint32_t)_mm256_movemask_epi8(_mm256_cmpeq_epi8(low, want)) |
+		(uint64_t)(uint32_t)_mm256_movemask_epi8(_mm256_cmpeq_epi8(high, want)) << 32;
+}
+
+AUDIT_WIDE static inline struct marks find_marks_wide(const char *p)
+{
+	__m256i low = _mm256_loadu_si256((const __m256i *)(const void *)p);
+	__m256i high = _mm256_loadu_si256((const __m256i *)(const void *)(p + 32));
+
+	return (struct marks){ equal32x2(low, high, '*'), equal32x2(low, high, '\r'), equal32x2(low, high, '\n') };
+}
+#endif
+
+AUDIT_BOTH struct marks marks_at(struct ft_slice b, size_t at, find_marks_fn *find)
+{
+	char rest[64];
 
 	if (b.n - at >= 64)
-		return find_marks(b.p + at);
+		return find(b.p + at);
+	memset(rest, 0, sizeof rest);
 	memcpy(rest, b.p + at, b.n - at);
-	return find_marks(rest);
+	return find(rest);
 }
 
 enum { SMALL = 64 * 1024 }; /* ours: up to here room for the worst case is cheaper than counting */
@@ -67,7 +84,7 @@ static void count(struct ft_slice b, size_t *ret_stars, size_t *ret_ends)
 		return;
 	}
 	for (size_t at = 0; at < b.n; at += 64) {
-		struct marks m = marks_at(b, at);
+		struct marks m = marks_at(b, at, find_marks);
 		stars += (size_t)__builtin_popcountll(m.star);
 		ends += (size_t)__builtin_popcountll(m.cr) + (size_t)__builtin_popcountll(m.lf & ~(m.cr << 1));
 	}
@@ -118,7 +135,7 @@ static void slow_name(const struct ft_audit *d, struct ft_segment *s, struct ft_
 }
 
 /* Decides what a finished line is; `name` is its first token. */
-static inline void name_line(const struct ft_audit *d, struct ft_segment *s, struct ft_span name)
+AUDIT_BOTH void name_line(const struct ft_audit *d, struct ft_segment *s, struct ft_span name)
 {
 	const char *p = d->bytes.p + name.at;
 	uint32_t key;
@@ -139,57 +156,89 @@ static inline void name_line(const struct ft_audit *d, struct ft_segment *s, str
 	slow_name(d, s, name);
 }
 
-struct scan {
-	struct ft_audit *d;
-	struct ft_segment *segment;       /* the next one to fill */
-	struct ft_span *token;            /* the next one to fill */
-	const struct ft_span *line_first; /* first token of the line under way */
-	uint32_t line_at, token_at;
-};
+/* So many delimiters are taken a turn without asking whether there are as many: how many a block holds
+ * cannot be foreseen, and a wrong guess of the processor costs more than some stops in vain. The next
+ * ones are written over those; behind the last there must be room for them. */
+enum { STOPS_AT_ONCE = 4 };
 
-static inline __attribute__((always_inline)) void end_line(struct scan *c, uint32_t at, enum ft_eol eol)
+/* Puts a stop at every delimiter of the block that begins at `base`. Returns the next one to fill. */
+AUDIT_BOTH uint32_t *stop_block(uint32_t *stop, uint64_t delimiters, uint32_t base)
 {
-	struct ft_segment *s = c->segment++;
+	uint32_t *const behind = stop + __builtin_popcountll(delimiters);
 
-	*c->token++ = (struct ft_span){ c->token_at, at - c->token_at };
-	s->at = c->line_at;
-	s->first = (uint32_t)(c->line_first - c->d->elements);
-	s->count = (uint32_t)(c->token - c->line_first) - 1;
-	s->eol = (uint8_t)eol;
-	s->end = at + (eol == FT_EOL_CRLF ? 2 : eol != FT_EOL_NONE);
-	name_line(c->d, s, *c->line_first);
-	c->line_at = c->token_at = s->end;
-	c->line_first = c->token;
+	for (; stop < behind; stop += STOPS_AT_ONCE)
+		for (int i = 0; i < STOPS_AT_ONCE; i++) {
+			/* the topmost bit stands in where none is left */
+			stop[i] = base + (uint32_t)__builtin_ctzll(delimiters | UINT64_C(1) << 63);
+			delimiters &= delimiters - 1;
+		}
+	return behind;
 }
 
-AUDIT_HOT static void scan_lines(struct ft_audit *d)
+struct scan {
+	struct ft_audit *d;
+	struct ft_segment *segment; /* the next one to fill */
+	uint32_t token;             /* first one of the line under way */
+	uint32_t at;                /* where that line begins */
+};
+
+/* The line's last token is the one before `behind`; `ended`: by a CR or LF. */
+AUDIT_BOTH void end_line(struct scan *c, uint32_t behind, bool ended)
+{
+	const struct ft_audit *d = c->d;
+	struct ft_segment *s = c->segment++;
+	uint32_t at = d->stops[behind - 1];
+	enum ft_eol eol = !ended ? FT_EOL_NONE : d->bytes.p[at] == '\n' ? FT_EOL_LF : FT_EOL_CR;
+
+	if (eol == FT_EOL_CR && at + 1 < d->bytes.n && d->bytes.p[at + 1] == '\n')
+		eol = FT_EOL_CRLF;
+	s->at = c->at;
+	s->first = c->token;
+	s->count = behind - c->token - 1;
+	s->eol = (uint8_t)eol;
+	s->end = at + (eol == FT_EOL_CRLF ? 2 : eol != FT_EOL_NONE);
+	name_line(d, s, (struct ft_span){ c->at, d->stops[c->token] - c->at });
+	c->at = s->end;
+	c->token = behind;
+}
+
+AUDIT_BOTH void scan_lines(struct ft_audit *d, find_marks_fn *find)
 {
 	const struct ft_slice b = d->bytes;
-	struct scan c = { .d = d, .segment = d->segments, .token = d->elements, .line_first = d->elements };
-	bool after_cr = false; /* the last byte of the block before was a CR */
+	struct scan c = { .d = d, .segment = d->segments };
+	uint32_t *stop = d->stops;
+	uint64_t after_cr = 0; /* the last byte of the block before was a CR */
 
 	for (size_t base = 0; base < b.n; base += 64) {
-		struct marks m = marks_at(b, base);
-		uint64_t ends = m.cr | (m.lf & ~(m.cr << 1 | (uint64_t)after_cr));
+		struct marks m = marks_at(b, base, find);
+		uint64_t ends = m.cr | (m.lf & ~(m.cr << 1 | after_cr));
 		uint64_t all = m.star | ends;
+		uint32_t before = (uint32_t)(stop - d->stops);
 		after_cr = m.cr >> 63;
-		for (; all; all &= all - 1) {
-			unsigned bit = (unsigned)__builtin_ctzll(all);
-			uint32_t at = (uint32_t)(base + bit);
-			if (!(ends >> bit & 1)) {
-				*c.token++ = (struct ft_span){ c.token_at, at - c.token_at };
-				c.token_at = at + 1;
-			} else if (b.p[at] == '\n') {
-				end_line(&c, at, FT_EOL_LF);
-			} else {
-				end_line(&c, at, at + 1 < b.n && b.p[at + 1] == '\n' ? FT_EOL_CRLF : FT_EOL_CR);
-			}
+		stop = stop_block(stop, all, (uint32_t)base);
+		for (; ends; ends &= ends - 1) {
+			uint64_t through = ends ^ (ends - 1);
+			end_line(&c, before + (uint32_t)__builtin_popcountll(all & through), true);
 		}
 	}
-	if (c.line_at < b.n)
-		end_line(&c, (uint32_t)b.n, FT_EOL_NONE);
+	if (c.at < b.n) {
+		*stop++ = (uint32_t)b.n;
+		end_line(&c, (uint32_t)(stop - d->stops), false);
+	}
 	d->segment_count = (size_t)(c.segment - d->segments);
-	d->element_count = (size_t)(c.token - d->elements);
+	d->token_count = (size_t)(stop - d->stops);
+}
+
+#if defined(AUDIT_WIDE)
+AUDIT_WIDE static void scan_lines_wide(struct ft_audit *d)
+{
+	scan_lines(d, find_marks_wide);
+}
+#endif
+
+static void scan_lines_plain(struct ft_audit *d)
+{
+	scan_lines(d, find_marks);
 }
 
 /* Which lines form which set. */
@@ -266,6 +315,17 @@ static bool sort_line(struct sorter *o, size_t at)
 _Static_assert(FT_SEG_DXS < FT_SEG_G85 && FT_SEG_ST < FT_SEG_G85 && FT_SEG_SE < FT_SEG_G85 && FT_SEG_DXE < FT_SEG_G85,
                "the envelope's segments stand first in the dictionary");
 
+/* From a line like any other to the last that follows it and is one too: no noise before its name, and nothing
+ * of the envelope. */
+static size_t last_ordinary(const struct ft_audit *d, size_t i)
+{
+	const struct ft_segment *s = &d->segments[i + 1], *end = d->segments + d->segment_count;
+
+	while (s < end && s->id > FT_SEG_G85 && s->name.at == s->at)
+		s++;
+	return (size_t)(s - d->segments) - 1;
+}
+
 static bool sort_sets(struct ft_audit *d, struct ft_arena *a)
 {
 	struct sorter o = { .d = d, .arena = a, .dxs = -1 };
@@ -281,7 +341,8 @@ static bool sort_sets(struct ft_audit *d, struct ft_arena *a)
 		}
 		d->foreign += s->name.at > s->at;
 		if (s->id > FT_SEG_G85 && o.open && o.open->se < 0) {
-			o.open->last = (int32_t)i + 1; /* a line like any other */
+			i = last_ordinary(d, i);
+			o.open->last = (int32_t)i + 1;
 			continue;
 		}
 		/* a lone line of unknown name is noise that happens to look like a segment */
@@ -330,24 +391,29 @@ static void drop_chance_hits(struct ft_audit *d)
 enum ft_status ft_audit_read(struct ft_slice bytes, struct ft_arena *a, struct ft_audit *ret, struct ft_error *e)
 {
 	struct ft_audit d = { .bytes = bytes };
-	size_t room_segments, room_elements;
+	size_t room_segments, room_tokens;
 
 	if (bytes.n > FT_AUDIT_BYTES_MAX)
 		return ft_fail(e, FT_E_INPUT,
 		               "This is larger than %u MB and no audit; choose the file that was read from the machine.",
 		               FT_AUDIT_BYTES_MAX >> 20);
-	count(bytes, &room_elements, &room_segments);
+	count(bytes, &room_tokens, &room_segments);
 	room_segments++;
-	room_elements += room_segments;
+	room_tokens += room_segments;
 	if (room_segments > FT_AUDIT_SEGMENTS_MAX)
 		return ft_fail(e, FT_E_INPUT,
 		               "This has more than %u lines and no audit has; choose the file that was read from the machine.",
 		               FT_AUDIT_SEGMENTS_MAX);
 	d.segments = ft_arena_raw(a, room_segments * sizeof *d.segments);
-	d.elements = ft_arena_raw(a, room_elements * sizeof *d.elements);
-	if (!d.segments || !d.elements)
+	d.stops = ft_arena_raw(a, (room_tokens + STOPS_AT_ONCE) * sizeof *d.stops);
+	if (!d.segments || !d.stops)
 		return ft_fail_memory(e, "reading the audit");
-	scan_lines(&d);
+#if defined(AUDIT_WIDE)
+	if (audit_wide())
+		scan_lines_wide(&d);
+	else
+#endif
+		scan_lines_plain(&d);
 	if (!sort_sets(&d, a))
 		return ft_fail_memory(e, "reading the audit");
 	drop_chance_hits(&d);
@@ -361,11 +427,11 @@ void ft_audit_write(const struct ft_audit *d, size_t first, size_t last, struct 
 
 	for (size_t i = first; i < last && i < d->segment_count; i++) {
 		const struct ft_segment *s = &d->segments[i];
-		const struct ft_span *token = &d->elements[s->first];
-		ft_buf_put(out, d->bytes.p + token->at, token->n); /* lead and name */
+		ft_buf_put(out, d->bytes.p + s->at, d->stops[s->first] - s->at); /* lead and name */
 		for (uint32_t k = 1; k <= s->count; k++) {
+			struct ft_span element = audit_token(d, s->first + k);
 			ft_buf_byte(out, '*');
-			ft_buf_put(out, d->bytes.p + token[k].at, token[k].n);
+			ft_buf_put(out, d->bytes.p + element.at, element.n);
 		}
 		ft_buf_puts(out, ends[s->eol]);
 	}
@@ -377,7 +443,7 @@ struct ft_slice ft_audit_at(const struct ft_audit *d, const struct ft_segment *s
 
 	if (position < 1 || position > s->count)
 		return (struct ft_slice){ NULL, 0 };
-	e = d->elements[s->first + position];
+	e = audit_token(d, s->first + position);
 	return (struct ft_slice){ d->bytes.p + e.at, e.n };
 }
 

@@ -5,30 +5,41 @@
 
 #include "fettle/audit.h"
 
-/* The two loops that every byte and every number goes through are built once more for processors
- * with wider instructions; the dynamic linker picks when the program starts. Sanitizers run too late
- * for that. */
-#if defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__) && !defined(__SANITIZE_ADDRESS__)
-#define AUDIT_HOT __attribute__((target_clones("default", "arch=x86-64-v3")))
-#else
-#define AUDIT_HOT
+#if defined(__SSE2__)
+#include <emmintrin.h>
 #endif
+
+/* The loops that every byte and every number goes through are built once more for processors with wider
+ * instructions, and each file asks once which to take; sanitizers and clang see both. */
+#if defined(__x86_64__) && defined(__GNUC__) && !defined(AUDIT_PLAIN)
+#include <immintrin.h>
+#define AUDIT_WIDE __attribute__((target("avx2,bmi,bmi2,popcnt")))
+static inline bool audit_wide(void)
+{
+	return __builtin_cpu_supports("avx2") && __builtin_cpu_supports("bmi") && __builtin_cpu_supports("bmi2") &&
+		__builtin_cpu_supports("popcnt");
+}
+#endif
+
+/* Code that is taken into the plain and the wide form of a loop alike. */
+#define AUDIT_BOTH static inline __attribute__((always_inline))
 
 /* ours: further back than any machine has selections nobody looks for one; without an end a file of PA1 lines
  * only would take hours */
 enum { SELECTIONS_MAX = 2000 };
 
 struct segment_shape {
-	uint16_t numbers, dates, times; /* bit n: position n is of that type */
-	uint8_t positions;              /* the last one the dictionary knows */
-	uint8_t pairs;
-	bool once;      /* belongs into a set once */
-	bool marked;    /* may hold unset marks instead of numbers */
-	bool row;       /* kept as a row of struct ft_facts */
-	bool under_pa1; /* belongs to the nearest PA1 above */
+	_Alignas(64) uint16_t numbers; /* a power of two, for the index to be a shift */
+	uint16_t dates, times;         /* bit n: position n is of that type, as in numbers */
+	uint8_t positions;             /* the last one the dictionary knows */
+	uint8_t pairs, reach;          /* the last position that a pair of twins takes */
+	bool once;                     /* belongs into a set once */
+	bool marked;                   /* may hold unset marks instead of numbers */
+	bool row;                      /* kept as a row of struct ft_facts */
+	bool under_pa1;                /* belongs to the nearest PA1 above */
 	int16_t element[FT_POSITIONS_MAX + 1];
 	struct {
-		uint8_t init, reset;
+		uint8_t init, reset, reach; /* reach: the higher of the two positions; they rise */
 	} twins[FT_POSITIONS_MAX / 2];
 };
 
@@ -57,45 +68,36 @@ static inline int segment_by_key(uint32_t key)
 	return s->key == key && key ? s->id : FT_SEG_NONE;
 }
 
+/* An element by the index of its token, which is never a line's first. */
+static inline struct ft_span audit_token(const struct ft_audit *d, size_t k)
+{
+	uint32_t at = d->stops[k - 1] + 1;
+
+	return (struct ft_span){ at, d->stops[k] - at };
+}
+
 /* Signs, blanks and long numbers. */
 int64_t audit_slow_number(const char *p, size_t n, bool *ret_bad);
 
-/* One to eight digits, read at once: the last byte of the number is the highest of the word, what stands
- * before it is shifted out and reads as leading zeros. Most counters have four digits at most, for which
- * half a word does. FT_ABSENT for everything else. */
-static inline __attribute__((always_inline)) int64_t audit_digits(const char *bytes, struct ft_span s)
+/* One to eight digits; FT_ABSENT for everything else. */
+static inline int64_t audit_digits(const char *bytes, struct ft_span s)
 {
-	if (s.n == 1) { /* half of all counters are a lone digit */
-		unsigned digit = (unsigned char)bytes[s.at] - (unsigned)'0';
-		return digit < 10 ? (int64_t)digit : FT_ABSENT;
-	}
-#if __BYTE_ORDER__ == __ORDER_LITTLE_ENDIAN__
-	if (s.n - 1 < 4 && s.at >= 4) {
-		uint32_t v;
-		memcpy(&v, bytes + s.at + s.n - 4, sizeof v);
-		v = (v ^ UINT32_C(0x30303030)) >> (32 - 8 * s.n) << (32 - 8 * s.n);
-		if (__builtin_expect((v | (v + UINT32_C(0x76767676))) & UINT32_C(0x80808080), 0))
+	int64_t v = 0;
+
+	if (s.n - 1 >= 8)
+		return FT_ABSENT;
+	for (uint32_t i = 0; i < s.n; i++) {
+		unsigned digit = (unsigned char)bytes[s.at + i] - (unsigned)'0';
+		if (digit > 9)
 			return FT_ABSENT;
-		v = (v * 10 + (v >> 8)) & UINT32_C(0x00FF00FF);
-		return (uint32_t)(v * (100U << 16 | 1U)) >> 16;
+		v = v * 10 + digit;
 	}
-	if (s.n - 1 < 8 && s.at >= 8) {
-		unsigned shift = 8 * (8 - s.n);
-		uint64_t v;
-		memcpy(&v, bytes + s.at + s.n - 8, sizeof v);
-		v ^= UINT64_C(0x3030303030303030);
-		v = v >> shift << shift;
-		if (__builtin_expect(!((v | (v + UINT64_C(0x7676767676767676))) & UINT64_C(0x8080808080808080)), 1)) {
-			v = v * 10 + (v >> 8);
-			v = ((v & UINT64_C(0x000000FF000000FF)) * UINT64_C(0x000F424000000064) +
-			     (v >> 16 & UINT64_C(0x000000FF000000FF)) * UINT64_C(0x0000271000000001)) >>
-				32;
-			return (int64_t)v;
-		}
-	}
-#endif
-	return FT_ABSENT;
+	return v;
 }
+
+/* audit_digits of the n tokens from `first` on, and a bit for each whether it is digits, lowest first. Of a
+ * line's first token whatever comes. */
+void audit_read_numbers(const struct ft_audit *d, size_t first, size_t n, int64_t *ret, uint8_t *ret_digits);
 
 /* A whole number as EVA-DTS writes it; `s` lies inside `whole`. FT_ABSENT when empty or not a number;
  * *ret_bad tells the two apart. */
@@ -107,35 +109,28 @@ static inline int64_t audit_number(struct ft_slice whole, struct ft_span s, bool
 	return v != FT_ABSENT || s.n == 0 ? v : audit_slow_number(whole.p + s.at, s.n, ret_bad);
 }
 
-/* The forms of dates and times by length, checked without taking them apart twice: false when `s`, not
- * empty, is not one. Blanks around them and other oddities go the slow way. */
-static inline bool audit_date_ok(struct ft_slice whole, struct ft_span s)
+/* Whether `n` digits that read as `v` are a date or time, checked without taking them apart twice. What is
+ * not so easily told is left to audit_date and audit_time: blanks around them, 29 February. */
+static inline bool audit_date_ok(int64_t v, uint32_t n)
 {
 	static const uint8_t days[13] = { 0, 31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31 };
-	bool bad;
-	int64_t v;
 	unsigned day, month;
 
-	if (s.n != 6 && s.n != 8)
+	if (v < 0 || (n != 6 && n != 8))
 		return false;
-	v = audit_number(whole, s, &bad);
 	day = (unsigned)v % 100;
 	month = (unsigned)v / 100 % 100;
-	/* 29 February is left to the slow way */
-	return !bad && v >= 0 && (v == 0 || (day >= 1 && month <= 12 && day <= days[month]));
+	return v == 0 || (day >= 1 && month <= 12 && day <= days[month]);
 }
 
-static inline bool audit_time_ok(struct ft_slice whole, struct ft_span s)
+static inline bool audit_time_ok(int64_t v, uint32_t n)
 {
-	bool bad;
-	int64_t v;
 	unsigned t;
 
-	if (s.n != 6 && s.n != 4)
+	if (v < 0 || (n != 6 && n != 4))
 		return false;
-	v = audit_number(whole, s, &bad);
-	t = (unsigned)v * (s.n == 4 ? 100 : 1);
-	return !bad && v >= 0 && t < 240000 && t / 100 % 100 < 60 && t % 100 < 60;
+	t = (unsigned)v * (n == 4 ? 100 : 1);
+	return t < 240000 && t / 100 % 100 < 60 && t % 100 < 60;
 }
 
 /* Dates YYMMDD or YYYYMMDD, times HHMM or HHMMSS. All zero gives *ret_unset. */
@@ -161,15 +156,23 @@ static inline bool audit_unset(int64_t v)
 	return v == UINT16_MAX || v == (int64_t)UINT32_MAX;
 }
 
+/* The numbers of a line of the set, by position. */
+static inline int64_t *line_numbers(const struct ft_facts *f, const struct ft_segment *s)
+{
+	return f->numbers + (s->first - f->first_token);
+}
+
 /* Number at a position of a row, FT_ABSENT when there is none. */
 static inline int64_t row_number(const struct ft_facts *f, uint32_t segment, unsigned position)
 {
 	const struct ft_segment *s = &f->audit->segments[segment];
+	int64_t v;
 	bool bad;
 
 	if (position > s->count)
 		return FT_ABSENT;
-	return audit_number(f->audit->bytes, f->audit->elements[s->first + position], &bad);
+	v = line_numbers(f, s)[position];
+	return v != FT_ABSENT ? v : audit_number(f->audit->bytes, audit_token(f->audit, s->first + position), &bad);
 }
 
 static inline int64_t or_zero(int64_t v)
