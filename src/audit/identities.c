@@ -68,6 +68,18 @@ static int64_t minus(int64_t a, int64_t b)
 	return a == FT_ABSENT || b == FT_ABSENT ? FT_ABSENT : sat_add(a, -b);
 }
 
+/* The next line of the same kind; -1: that was the last. Lines of one kind mostly stand together. */
+static int32_t next_of_kind(const struct ft_facts *f, int32_t i)
+{
+	const struct ft_segment *all = f->audit->segments;
+	int id = all[i].id;
+
+	while (++i <= f->last[id])
+		if (all[i].id == id)
+			return i;
+	return -1;
+}
+
 static void a1(const struct ft_facts *f, struct ft_identity *all)
 {
 	static const struct {
@@ -110,11 +122,9 @@ static void a3(const struct ft_facts *f, struct ft_identity *all)
 {
 	int64_t by_type = 0; /* one field file closes with the coins filled by type instead of CA1002 */
 
-	for (size_t i = 0; i < f->row_count && f->segment[FT_SEG_CA17] >= 0; i++)
-		if (f->audit->segments[f->rows[i].segment].id == FT_SEG_CA17)
-			by_type = sat_add(by_type,
-			                  sat_mul(or_zero(row_number(f, f->rows[i].segment, 2)),
-			                          or_zero(row_number(f, f->rows[i].segment, 4))));
+	for (int32_t i = f->segment[FT_SEG_CA17]; i >= 0; i = next_of_kind(f, i))
+		by_type =
+			sat_add(by_type, sat_mul(or_zero(row_number(f, (uint32_t)i, 2)), or_zero(row_number(f, (uint32_t)i, 4))));
 	for (int init = 0; init < 2; init++) {
 		int64_t in = get(f, init ? FT_EL_CA305 : FT_EL_CA301);
 		int64_t out = get(f, init ? FT_EL_CA403 : FT_EL_CA401);
@@ -304,12 +314,8 @@ static int64_t product(const struct ft_facts *f, int segment, unsigned value_at,
 {
 	int64_t sum = FT_ABSENT;
 
-	for (size_t i = 0; i < f->row_count; i++) {
-		int64_t v, n;
-		if (f->audit->segments[f->rows[i].segment].id != segment)
-			continue;
-		v = row_number(f, f->rows[i].segment, value_at);
-		n = row_number(f, f->rows[i].segment, number_at);
+	for (int32_t i = f->segment[segment]; i >= 0; i = next_of_kind(f, i)) {
+		int64_t v = row_number(f, (uint32_t)i, value_at), n = row_number(f, (uint32_t)i, number_at);
 		if (v == FT_ABSENT || n == FT_ABSENT || (v == 0 && n != 0))
 			return FT_ABSENT;
 		sum = sat_add(or_zero(sum), sat_mul(v, n));
