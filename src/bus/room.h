@@ -89,26 +89,41 @@ struct bus_choice bus_lines_choice(const struct bus_lines *l, enum ft_bus_line l
 
 /* ---- uart: edges of one line to words ---- */
 
+enum { BUS_UART_EDGES = 48 }; /* a word has at most 11; more is noise */
+
 struct bus_uart {
 	enum ft_bus_line line;
 	void *to;
 	void (*word)(void *to, const struct ft_bus_word *w);
 	uint64_t glitches; /* false starts: active for less than half a bit */
 	/* the rest is the engine's own */
-	bool active; /* level now */
-	bool in_word;
-	int64_t start_ns;  /* of the word going on */
-	int64_t edges[64]; /* times of the changes since the start edge; more: noise, no word */
+	enum { BUS_UART_BLIND, BUS_UART_IDLE, BUS_UART_WORD, BUS_UART_HELD } state;
+	bool active;         /* level now */
+	bool heard;          /* the level is known */
+	bool bare;           /* held: nothing but active since start_ns */
+	int64_t start_ns;    /* of the word going on */
+	int64_t changed_ns;  /* last edge */
+	int64_t deadline_ns; /* the word going on is over by then */
+	int64_t edges[BUS_UART_EDGES];
 	unsigned edge_count;
-	unsigned bit_ns; /* what it samples with at first */
 };
 
 void bus_uart_init(struct bus_uart *u, enum ft_bus_line line, void *to,
                    void (*word)(void *to, const struct ft_bus_word *w));
 void bus_uart_edge(struct bus_uart *u, int64_t at_ns, bool active);
-/* Nothing changed up to `now_ns`: a word that is over by then comes out. Called on both lines in turn so
- * that words come out in the order of their ends. */
-void bus_uart_idle(struct bus_uart *u, int64_t now_ns);
+/* Nothing changed up to `now_ns`: a word that is over by then comes out. */
+static inline void bus_uart_idle(struct bus_uart *u, int64_t now_ns);
+/* Words that come out later begin at this time or after it. */
+int64_t bus_uart_horizon(const struct bus_uart *u, int64_t now_ns);
+/* The capture is over: a break still going on comes out with the length it had. */
+void bus_uart_end(struct bus_uart *u, int64_t now_ns);
+void bus_uart_finish(struct bus_uart *u); /* for bus_uart_idle */
+
+static inline void bus_uart_idle(struct bus_uart *u, int64_t now_ns)
+{
+	if (u->state == BUS_UART_WORD && now_ns >= u->deadline_ns)
+		bus_uart_finish(u);
+}
 
 /* ---- blocks: words to exchanges ---- */
 
@@ -117,9 +132,16 @@ struct bus_blocks {
 	void (*item)(void *to, const struct ft_bus_item *i);
 	bool timing_known;
 	/* the rest is the engine's own */
+	enum {
+		BUS_BLOCKS_NONE,
+		BUS_BLOCKS_COMMAND, /* a command, so far without an answer */
+		BUS_BLOCKS_ANSWER,  /* an answer without its last byte */
+		BUS_BLOCKS_CLOSING, /* an answer that the controller must close */
+		BUS_BLOCKS_DONE,    /* nothing more may come */
+	} state;
+	bool unsure; /* the command's first byte had no mode bit: it is one only if its checksum closes */
 	struct ft_bus_item now;
-	int state;
-	int64_t last_ns;
+	struct ft_bus_item stray; /* block.count 0: there is none */
 	uint64_t number;
 };
 
