@@ -85,6 +85,8 @@ enum ft_status bus_lines_new(const struct ft_bus_options *o, struct bus_line_sin
 enum ft_status bus_lines_feed(struct bus_lines *l, const struct bus_capture_info *info, const struct ft_bus_edge *edges,
                               size_t n, struct ft_error *e);
 enum ft_status bus_lines_end(struct bus_lines *l, const struct bus_capture_info *info, struct ft_error *e);
+/* After the end: the lines that were given make more sense the other way round. */
+bool bus_lines_swapped(const struct bus_lines *l);
 struct bus_choice bus_lines_choice(const struct bus_lines *l, enum ft_bus_line line);
 
 /* ---- uart: edges of one line to words ---- */
