@@ -8,7 +8,11 @@ struct marks {
 	uint64_t star, cr, lf;
 };
 
+/* What scan_lines is built of, once for any processor and once for wide instructions. */
 typedef struct marks find_marks_fn(const char *p);
+/* Puts a stop at every delimiter of the block that begins at `base`, and up to STOPS_AT_ONCE - 1 more in vain, which
+ * the next are written over. Returns the next one to fill. */
+typedef uint32_t *put_stops_fn(uint32_t *stop, uint64_t delimiters, uint32_t base);
 
 #if defined(__SSE2__)
 static inline uint64_t equal64(const __m128i v[4], char c)
@@ -156,24 +160,40 @@ AUDIT_BOTH void name_line(const struct ft_audit *d, struct ft_segment *s, struct
 	slow_name(d, s, name);
 }
 
-/* So many delimiters are taken a turn without asking whether there are as many: how many a block holds
- * cannot be foreseen, and a wrong guess of the processor costs more than some stops in vain. The next
- * ones are written over those; behind the last there must be room for them. */
-enum { STOPS_AT_ONCE = 4 };
+/* How many delimiters a block holds cannot be foreseen, and a wrong guess of the processor costs more than
+ * some stops in vain: so many are put without asking whether there are as many. */
+enum { STOPS_AT_ONCE = 8 };
 
-/* Puts a stop at every delimiter of the block that begins at `base`. Returns the next one to fill. */
-AUDIT_BOTH uint32_t *stop_block(uint32_t *stop, uint64_t delimiters, uint32_t base)
+static inline uint32_t *put_stops(uint32_t *stop, uint64_t delimiters, uint32_t base)
 {
 	uint32_t *const behind = stop + __builtin_popcountll(delimiters);
 
-	for (; stop < behind; stop += STOPS_AT_ONCE)
-		for (int i = 0; i < STOPS_AT_ONCE; i++) {
+	for (; stop < behind; stop += STOPS_AT_ONCE / 2)
+		for (int i = 0; i < STOPS_AT_ONCE / 2; i++) {
 			/* the topmost bit stands in where none is left */
 			stop[i] = base + (uint32_t)__builtin_ctzll(delimiters | UINT64_C(1) << 63);
 			delimiters &= delimiters - 1;
 		}
 	return behind;
 }
+
+#if defined(AUDIT_WIDE)
+#include "bit-table.inc"
+
+AUDIT_WIDE static inline uint32_t *put_stops_wide(uint32_t *stop, uint64_t delimiters, uint32_t base)
+{
+	__m256i at = _mm256_set1_epi32((int)base);
+
+	for (int i = 0; i < 8; i++) {
+		unsigned byte = delimiters >> 8 * i & 0xff;
+		__m256i bits = _mm256_cvtepu8_epi32(_mm_loadl_epi64((const __m128i *)(const void *)set_bits[byte]));
+		_mm256_storeu_si256((__m256i *)(void *)stop, _mm256_add_epi32(at, bits));
+		stop += __builtin_popcount(byte);
+		at = _mm256_add_epi32(at, _mm256_set1_epi32(8));
+	}
+	return stop;
+}
+#endif
 
 struct scan {
 	struct ft_audit *d;
@@ -202,7 +222,7 @@ AUDIT_BOTH void end_line(struct scan *c, uint32_t behind, bool ended)
 	c->token = behind;
 }
 
-AUDIT_BOTH void scan_lines(struct ft_audit *d, find_marks_fn *find)
+AUDIT_BOTH void scan_lines(struct ft_audit *d, find_marks_fn *find, put_stops_fn *put)
 {
 	const struct ft_slice b = d->bytes;
 	struct scan c = { .d = d, .segment = d->segments };
@@ -215,7 +235,7 @@ AUDIT_BOTH void scan_lines(struct ft_audit *d, find_marks_fn *find)
 		uint64_t all = m.star | ends;
 		uint32_t before = (uint32_t)(stop - d->stops);
 		after_cr = m.cr >> 63;
-		stop = stop_block(stop, all, (uint32_t)base);
+		stop = put(stop, all, (uint32_t)base);
 		for (; ends; ends &= ends - 1) {
 			uint64_t through = ends ^ (ends - 1);
 			end_line(&c, before + (uint32_t)__builtin_popcountll(all & through), true);
@@ -232,13 +252,13 @@ AUDIT_BOTH void scan_lines(struct ft_audit *d, find_marks_fn *find)
 #if defined(AUDIT_WIDE)
 AUDIT_WIDE static void scan_lines_wide(struct ft_audit *d)
 {
-	scan_lines(d, find_marks_wide);
+	scan_lines(d, find_marks_wide, put_stops_wide);
 }
 #endif
 
 static void scan_lines_plain(struct ft_audit *d)
 {
-	scan_lines(d, find_marks);
+	scan_lines(d, find_marks, put_stops);
 }
 
 /* Which lines form which set. */
