@@ -678,9 +678,13 @@ static void every_fault_works(void **state)
 	assert_true(n >= 15);
 	for (size_t i = 0; i < n; i++) {
 		char text[100];
-		bool two = faults[i].arguments[0] && faults[i].arguments[0] != '[';
+		const char *takes = faults[i].arguments;
+		const char *behind = !*takes || *takes == '['         ? ""
+			: strstr(takes, "PERCENT")                        ? " changer 2"
+			: strncmp(takes, "DEVICE", strlen("DEVICE")) == 0 ? " changer"
+															  : " 1 3";
 		assert_true(strlen(faults[i].does) > 20 && strlen(faults[i].seen) > 20);
-		snprintf(text, sizeof text, "fault %s%s", faults[i].name, two ? " 1 3" : "");
+		snprintf(text, sizeof text, "fault %s%s", faults[i].name, behind);
 		after(p, text, FT_PRACTICE_FAULT);
 		snprintf(text, sizeof text, "fault off %s", faults[i].name);
 		after(p, text, FT_PRACTICE_FAULT);

@@ -95,6 +95,8 @@ enum ft_practice_wish_kind {
 	FT_PRACTICE_NOTHING,
 	FT_PRACTICE_WRITE, /* write `bytes` to `path` */
 	FT_PRACTICE_WAIT,  /* let `wait_us` pass; machine time has moved on already */
+	FT_PRACTICE_TAP,   /* write the bus to `path` from now on: ft_practice_tap */
+	FT_PRACTICE_UNTAP, /* ft_practice_untap, and close the file */
 	FT_PRACTICE_END,   /* quit */
 };
 

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* fettle practice: puts the practice machine on two pseudo-terminals and drives it by lines. */
+#include "bus_tap.h"
 #include "verbs.h"
 
 #include <errno.h>
@@ -37,6 +38,7 @@ struct served {
 struct bench {
 	struct cli *c;
 	struct ft_practice *p;
+	struct bus_tap *tap; /* NULL: nobody listens on the bus */
 	struct served links[LINKS];
 	bool fast, until_eof, script;
 	int64_t seed, turn_round_us, block, hold_until_us;
@@ -242,18 +244,55 @@ static void failed_line(struct bench *b, struct ft_error *e)
 	}
 }
 
+static enum ft_status untap(struct bench *b, struct ft_error *e)
+{
+	int64_t end_ns = ft_practice_untap(b->p);
+	enum ft_status s = bus_tap_close(b->tap, end_ns, e);
+
+	b->tap = NULL;
+	return s;
+}
+
+static enum ft_status tap(struct bench *b, const char *path, bool from_power_up)
+{
+	struct ft_practice_tap listener;
+	enum ft_status s = untap(b, &b->c->error);
+
+	if (s == FT_OK)
+		s = path ? bus_tap_open(b->c, path, &b->tap) : ft_fail_memory(&b->c->error, "a name");
+	if (s != FT_OK)
+		return s;
+	listener = bus_tap_listener(b->tap);
+	return ft_practice_tap(b->p, &listener, from_power_up, &b->c->error);
+}
+
+/* What a command wants from the world outside. */
+static enum ft_status fulfil(struct bench *b, const struct ft_practice_wish *wish, struct ft_error *e)
+{
+	const char *path = wish->path.p ? ft_arena_text(&b->c->arena, wish->path) : NULL;
+	enum ft_status s = FT_OK;
+
+	b->c->error = (struct ft_error){ 0 };
+	if (wish->kind == FT_PRACTICE_WRITE)
+		s = path ? cli_write_file(b->c, path, wish->bytes) : ft_fail_memory(&b->c->error, "a name");
+	else if (wish->kind == FT_PRACTICE_TAP)
+		s = tap(b, path, false);
+	else if (wish->kind == FT_PRACTICE_UNTAP)
+		s = untap(b, &b->c->error);
+	else if (b->tap)
+		s = bus_tap_status(b->tap, &b->c->error);
+	*e = b->c->error;
+	return s;
+}
+
 static void command(struct bench *b, struct ft_slice line)
 {
 	struct ft_practice_wish wish;
 	struct ft_error e = { 0 };
 	enum ft_status s = ft_practice_do(b->p, line, b->line, &wish, &e);
 
-	if (s == FT_OK && wish.kind == FT_PRACTICE_WRITE) {
-		const char *path = ft_arena_text(&b->c->arena, wish.path);
-		b->c->error = (struct ft_error){ 0 };
-		s = path ? cli_write_file(b->c, path, wish.bytes) : ft_fail_memory(&b->c->error, "a name");
-		e = b->c->error;
-	}
+	if (s == FT_OK)
+		s = fulfil(b, &wish, &e);
 	if (s != FT_OK) {
 		while (ft_practice_next(b->p, &(struct ft_practice_event){ 0 }))
 			; /* what could not be written was not saved */
@@ -374,6 +413,8 @@ static enum ft_status make_machine(struct bench *b)
 		const char *line = ft_arena_printf(&c->arena, "fault refusing-code %s", security);
 		s = line ? ft_practice_do(b->p, ft_slice_of(line), 0, &wish, &c->error) : ft_fail_memory(&c->error, "a code");
 	}
+	if (s == FT_OK && cli_value(c, "bus"))
+		s = tap(b, cli_value(c, "bus"), true);
 	return s;
 }
 
@@ -432,6 +473,8 @@ static int run(struct cli *c)
 		tell(b);
 		code = loop(b, &before);
 	}
+	if (b->tap && untap(b, &c->error) != FT_OK)
+		code = cli_failed(c);
 	for (int i = 0; i < LINKS; i++)
 		ft_port_close(b->links[i].port);
 	ft_practice_done(b->p);
@@ -445,6 +488,7 @@ static const struct cli_option options[] = {
 	{ "pace", "real|fast", "real: bytes take their time at the line rate; fast: as fast as it can" },
 	{ "turn-round", "MS", "silence the machine keeps before it answers" },
 	{ "security", "CODE", "four hexadecimal digits demanded over DDCMP" },
+	{ "bus", "FILE", "tap its bus from power-up on into FILE, as .vcd, .words or .sr" },
 	{ "script", "FILE", "take the lines from FILE instead of standard input" },
 	{ "dex-link", "PATH", "make a link to the DEX/UCS port under this name" },
 	{ "ddcmp-link", "PATH", "make a link to the DDCMP port under this name" },
@@ -465,11 +509,20 @@ const struct cli_verb verb_practice = {
 		"Lines: sell 21 coins 100 50, sell 14 bill 500, sell 14 card [list N] [deny|timeout], sell 14 token, insert coin 100, "
 		"press 21, return, topup bill 1000, test 21, free 21, price 21 250 [list N], fill 25 40, payout 25 3, firmware 0313, "
 		"power off, power on, door open, door close, clock 2026-03-09T14:05, temperature 4.5, reset, jam 21, clear 21, "
-		"motor 21 23, refill, collect, fault NAME, fault off NAME, save FILE, read FILE, sales FILE, wait S, quit. "
+		"motor 21 23, refill, collect, fault NAME, fault off NAME, bus start FILE, bus stop, save FILE, read FILE, sales FILE, wait S, quit. "
 		"Money is in minor units.\n\n"
 		"Faults: crossed-selections A B, counted-elsewhere A B, price-lost, other-price SELECTION PRICE, meters-lost, "
 		"cash-in-lost, cashless-as-cash, cash-as-cashless, counted-twice, not-counted, other-list, clock-unset, cut-short, "
-		"wrong-checksum, noisy-line, slow-line, dead-port, refusing-code. docs/practice.md says what each looks like.",
+		"wrong-checksum, noisy-line, slow-line, dead-port, refusing-code, and on the bus: bus-silent DEVICE, bus-dead, bus-controller-silent, bus-late DEVICE [MS], bus-late-overlap DEVICE, "
+		"bus-gaps DEVICE|controller [MS], bus-checksum DEVICE|controller, bus-constant-checksum DEVICE, bus- "
+		"noise, bus-capture-8n1, bus-clash, bus-swapped, bus-restarts DEVICE, bus-controller-resets DEVICE, "
+		"bus-no-end-session, bus-break-repeats, bus-short-break, bus-nak DEVICE, bus-ret DEVICE, bus-baud "
+		"DEVICE|controller PERCENT, bus-slow-poll [MS], bus-fast-poll, bus-reader-not-enabled, bus-reader- "
+		"early, bus-no-price-limits, bus-price-limits [PRICE], bus-decimals, bus-scale [SCALE], bus-currency, "
+		"bus-reader-elsewhere, bus-two-readers, bus-level, bus-money-width, bus-select-first, bus-session- "
+		"hangs, bus-not-closed, bus-vend-fails, bus-refund-lost, bus-event-repeated DEVICE, bus-cash-not- "
+		"enabled, bus-tube-trouble, bus-validator-out, bus-escrow, bus-unacknowledged DEVICE, bus-mode-bit "
+		"DEVICE|controller, bus-too-long DEVICE, bus-unknown. docs/practice.md says what each looks like.",
 	.options = options,
 	.examples = "$ fettle practice\n$ fettle practice --machine hotdrink --fault \"other-list 2\" --pace fast",
 	.least = 0,

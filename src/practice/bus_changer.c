@@ -136,15 +136,28 @@ static void setup(const struct practice_bus *b, struct bus_block *to)
 		        1);
 }
 
+static size_t first_tube(const struct practice_bus *b)
+{
+	size_t i = 0;
+
+	while (i + 1 < b->p->coin_count && !b->p->coins[i].room)
+		i++;
+	return i;
+}
+
 static void tubes(const struct practice_bus *b, struct bus_block *to)
 {
 	uint16_t full = 0;
 
 	for (size_t i = 0; i < b->p->coin_count; i++)
 		full |= (uint16_t)((b->p->coins[i].room && b->p->coins[i].in_tube >= b->p->coins[i].room) << i);
+	if (faulty(b->p, FAULT_BUS_TUBE_TROUBLE))
+		full |= (uint16_t)(1U << first_tube(b));
 	bus_add(to, full, 2);
 	for (size_t i = 0; i < COINS_MAX; i++) {
 		int64_t n = i < b->p->coin_count && b->p->coins[i].room ? b->p->coins[i].in_tube : 0;
+		if (faulty(b->p, FAULT_BUS_TUBE_TROUBLE) && i == first_tube(b))
+			n = 0;
 		bus_add(to, n < 0xFF ? (uint32_t)n : 0xFF, 1);
 	}
 }

@@ -33,12 +33,33 @@ void bus_say(struct practice_bus *b, enum part part, const uint8_t *bytes, size_
 	memcpy(s->queue[s->queued++].bytes, bytes, n);
 }
 
+/* It has been silent for so long that nobody waits for it. */
+static bool gone(const struct practice_bus *b, const struct seat *s)
+{
+	return s->silent_ns >= 0 && b->now_ns - s->silent_ns > BUS_GONE_MS * BUS_MS;
+}
+
+/* A reader that the controller only looks at: it was told to work with the other address. */
+static bool ignored(const struct practice_bus *b, enum part part)
+{
+	return is_reader(part) && faulty(b->p, FAULT_BUS_READER_ELSEWHERE) && part != b->reader;
+}
+
+/* Its setup never ends. */
+static bool hopeless(const struct practice_bus *b, enum part part)
+{
+	return bus_faulty(b, FAULT_BUS_CONTROLLER_RESETS, part) || (part == b->reader && faulty(b->p, FAULT_BUS_CLASH));
+}
+
 /* Nobody is being set up any more: the machine may take money. */
 bool bus_accepting(const struct practice_bus *b)
 {
-	for (int i = 0; i < PARTS; i++)
-		if (b->seats[i].state != SEAT_OFF && b->seats[i].state != SEAT_READY && b->seats[i].silent_ns < 0)
+	for (int i = 0; i < PARTS; i++) {
+		const struct seat *s = &b->seats[i];
+		bool waits = ignored(b, (enum part)i) || hopeless(b, (enum part)i);
+		if (s->state != SEAT_OFF && s->state != SEAT_READY && !gone(b, s) && !waits)
 			return false;
+	}
 	return b->powered;
 }
 
@@ -48,6 +69,7 @@ static int32_t wanted(const struct practice_bus *b, enum part part)
 	bool money = bus_accepting(b) && !b->vending && (!b->card.session || b->topping);
 	bool credit = b->p->credit || b->p->escrow;
 
+	money &= !faulty(b->p, FAULT_BUS_CASH_NOT_ENABLED);
 	switch (part) {
 	case CHANGER:
 		return money ? bus_coin_mask(b) : 0;
@@ -57,7 +79,8 @@ static int32_t wanted(const struct practice_bus *b, enum part part)
 	case READER_2: /* closed while there is cash credit; a session goes on to its end */
 		if (b->card.session)
 			return b->seats[part].told;
-		return bus_accepting(b) && !b->vending && (!credit || b->card_comes);
+		return bus_accepting(b) && !b->vending && !faulty(b->p, FAULT_BUS_READER_NOT_ENABLED) &&
+			(!credit || b->card_comes);
 	default:
 		return -1;
 	}
@@ -86,12 +109,12 @@ static void enable(const struct practice_bus *b, enum part part, int32_t mask, s
 static bool its_turn(const struct practice_bus *b, enum part part)
 {
 	for (int i = 0; i < (int)part; i++)
-		if (b->seats[i].state == SEAT_SETUP && b->seats[i].silent_ns < 0)
+		if (b->seats[i].state == SEAT_SETUP && !gone(b, &b->seats[i]))
 			return false;
 	return true;
 }
 
-enum errand { POLL, RESET, SETUP, ENABLE, QUEUED, TUBES, NONE };
+enum errand { POLL, RESET, SETUP, ENABLE, EARLY, QUEUED, TUBES, NONE };
 
 static enum errand next(struct practice_bus *b, enum part part, struct bus_block *ret)
 {
@@ -110,6 +133,10 @@ static enum errand next(struct practice_bus *b, enum part part, struct bus_block
 	case SEAT_SETUP:
 		if (s->awaits || !its_turn(b, part))
 			return POLL;
+		if (is_reader(part) && !s->early && s->step == 0 && faulty(b->p, FAULT_BUS_READER_EARLY)) {
+			enable(b, part, 1, ret);
+			return EARLY;
+		}
 		for (; bus_setup_step(b, part, s->step, ret); s->step++)
 			if (ret->n)
 				return SETUP;
@@ -138,11 +165,23 @@ static enum errand next(struct practice_bus *b, enum part part, struct bus_block
 	}
 }
 
+/* The controller gives it up and begins with RESET. */
+void bus_reset_anew(struct practice_bus *b, enum part part)
+{
+	struct seat *s = &b->seats[part];
+
+	s->state = SEAT_PROBE;
+	s->reset_ns = -1;
+	s->queued = 0;
+	if (part == b->reader)
+		b->card.session = false;
+}
+
 static void restart(struct practice_bus *b, enum part part)
 {
 	struct seat *s = &b->seats[part];
 
-	s->state = SEAT_SETUP;
+	s->state = ignored(b, part) ? SEAT_WAIT : SEAT_SETUP;
 	s->step = 0;
 	s->awaits = s->dispensing = s->asks_tubes = false;
 	s->level = 0;
@@ -182,9 +221,9 @@ static void hear_reader(struct practice_bus *b, enum part part, const struct bus
 		b->card.session = false;
 		b->card.ended = true;
 		break;
-	case 0x0B: /* a sequence is broken: begin anew */
-		s->state = SEAT_PROBE;
-		s->reset_ns = -1;
+	case 0x0B:         /* a sequence is broken: begin anew */
+		if (!s->early) /* else this controller asked for it */
+			bus_reset_anew(b, part);
 		break;
 	case 0x0D:
 		b->card.verdict = APPROVED;
@@ -238,6 +277,9 @@ static void hear(struct practice_bus *b, enum part part, enum errand errand, con
 	case ENABLE:
 		s->told = is_reader(part) ? command->bytes[1] : command->bytes[1] << 8 | command->bytes[2];
 		break;
+	case EARLY:
+		s->early = true;
+		break;
 	case QUEUED:
 		s->dispensing = part == CHANGER && command->bytes[0] == 0x0D;
 		memmove(s->queue, s->queue + 1, --s->queued * sizeof *s->queue);
@@ -259,9 +301,7 @@ static void missed(struct practice_bus *b, enum part part)
 	if (s->state == SEAT_PROBE && !s->known && ++s->tries == BUS_TRIES) {
 		s->state = SEAT_OFF;
 	} else if (s->state != SEAT_PROBE && b->now_ns - s->silent_ns > patience(part)) {
-		s->state = SEAT_PROBE;
-		s->reset_ns = -1;
-		s->queued = 0;
+		bus_reset_anew(b, part);
 	}
 }
 
@@ -288,13 +328,15 @@ static void turn(struct practice_bus *b, enum part part)
 /* The next device in time has its turn. */
 void bus_step(struct practice_bus *b)
 {
-	int64_t period = BUS_POLL_MS * BUS_MS;
+	int64_t period = faulty(b->p, FAULT_BUS_SLOW_POLL) ? b->p->faults[FAULT_BUS_SLOW_POLL].b * BUS_MS
+		: faulty(b->p, FAULT_BUS_FAST_POLL)            ? 2 * BUS_MS
+													   : BUS_POLL_MS * BUS_MS;
 	int first = -1;
 
 	for (int i = 0; i < PARTS; i++)
 		if (b->seats[i].state != SEAT_OFF && (first < 0 || b->seats[i].due_ns < b->seats[first].due_ns))
 			first = i;
-	if (first < 0 || !b->powered) { /* nobody to ask */
+	if (first < 0 || !b->powered || faulty(b->p, FAULT_BUS_CONTROLLER_SILENT)) { /* nobody asks or is there */
 		b->now_ns += period;
 		return;
 	}
@@ -317,7 +359,7 @@ static bool settled(const struct practice_bus *b)
 	for (int i = 0; i < PARTS; i++) {
 		const struct seat *s = &b->seats[i];
 		int32_t mask = wanted(b, (enum part)i);
-		if (s->state == SEAT_OFF || s->silent_ns >= 0)
+		if (s->state == SEAT_OFF || gone(b, s) || ignored(b, (enum part)i) || hopeless(b, (enum part)i))
 			continue;
 		if (s->state != SEAT_READY || s->queued || s->dispensing || s->asks_tubes || b->at[i].event_count ||
 		    (mask >= 0 && s->told != mask))
@@ -346,7 +388,10 @@ void bus_controller_starts(struct practice_bus *b)
 	}
 	b->card = (struct card_part){ 0 };
 	b->vending = b->topping = false;
-	bus_break(b, BUS_BREAK_MS * BUS_MS, BUS_SETUP_MS * BUS_MS);
+	if (faulty(b->p, FAULT_BUS_SHORT_BREAK))
+		bus_break(b, 40 * BUS_MS, 90 * BUS_MS);
+	else if (!faulty(b->p, FAULT_BUS_CONTROLLER_SILENT))
+		bus_break(b, BUS_BREAK_MS * BUS_MS, BUS_SETUP_MS * BUS_MS);
 	for (int i = 0; i < PARTS; i++)
 		b->seats[i].due_ns = b->now_ns + i * BUS_POLL_MS * BUS_MS / PARTS;
 }

@@ -31,6 +31,9 @@ enum {
 	BUS_EVENTS = 24,      /* ours: what a device has to tell */
 	BUS_QUEUE = 8,        /* ours: what the controller has to say */
 	BUS_HELD = 160,       /* ours: two blocks of words and more */
+	FAULT_ONE_IN = 4,     /* ours: how often faults strike that do not strike always */
+	BUS_SENT_MAX = 48,    /* longer than any block may be: some faults send more */
+	BUS_GONE_MS = 1000,   /* silent for longer: no longer waited for */
 	BUS_ACK = 0x00,
 	BUS_RET = 0xAA,
 	BUS_NAK = 0xFF,
@@ -69,6 +72,7 @@ struct seat {
 	enum seat_state state;
 	unsigned step, tries;
 	bool known;        /* it answered once */
+	bool early;        /* fault bus-reader-early: enabled once before the setup */
 	bool awaits;       /* the data of this step comes with a POLL */
 	bool dispensing;   /* coins are on their way: POLL until it is done */
 	int64_t due_ns;    /* its next turn */
@@ -87,8 +91,9 @@ struct peripheral {
 	bool fitted;
 	struct bus_event events[BUS_EVENTS];
 	size_t event_count;
-	bool telling;          /* the head of events was sent and is not acknowledged yet */
-	struct bus_reply last; /* for RET */
+	bool telling;  /* the head of events was sent and is not acknowledged yet */
+	bool deaf;     /* it was still sending when the next command came */
+	bool repeated; /* the head of events was told once already */
 	uint16_t types_on;
 	int64_t busy_until_ns; /* paying out, moving a bill */
 	/* a reader */
@@ -120,6 +125,7 @@ struct practice_bus {
 	enum part reader; /* where the machine's reader sits, READER or READER_2 */
 	uint8_t controller_level;
 	bool powered;
+	bool spoilt;     /* the last block was damaged on its way */
 	bool vending;    /* a motor runs: no money now */
 	bool topping;    /* cash for a card: money also in a session */
 	bool card_comes; /* the reader opens although there is cash credit */
@@ -133,6 +139,10 @@ void bus_flush(struct practice_bus *b, int64_t before_ns);
 /* Sends a whole block from at_ns on, check byte added by the caller; returns the end of its last word. */
 int64_t bus_send(struct practice_bus *b, enum part sender, const uint8_t *bytes, size_t n, bool plain, int64_t at_ns);
 void bus_break(struct practice_bus *b, int64_t length_ns, int64_t silence_ns);
+
+/* bus_fault.c */
+bool bus_faulty(const struct practice_bus *b, enum fault_id f, enum part part);
+bool bus_strikes(struct practice_bus *b, enum fault_id f, enum part part, int64_t of); /* one time in `of` */
 
 /* bus_link.c */
 void bus_exchange(struct practice_bus *b, enum part part, const struct bus_block *command, struct bus_reply *ret);
@@ -155,8 +165,11 @@ uint16_t bus_bill_mask(const struct practice_bus *b);
 void bus_add(struct bus_block *to, uint32_t value, unsigned bytes); /* high byte first */
 uint32_t bus_units(const struct practice_bus *b, int64_t minor);    /* money as the reader counts it */
 
+bool bus_reader_writes_wide(const struct practice_bus *b, enum part part);
+
 /* bus_controller.c */
 extern const uint8_t bus_addresses[PARTS];
+void bus_reset_anew(struct practice_bus *b, enum part part);
 void bus_controller_starts(struct practice_bus *b);
 void bus_controller_runs(struct practice_bus *b); /* finds everything set up and enabled */
 void bus_step(struct practice_bus *b);

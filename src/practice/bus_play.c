@@ -3,7 +3,7 @@
  * it has happened in the machine, and plays the traffic that goes with it. Nothing here changes the machine. */
 #include "bus_inside.h"
 
-enum { PLAY_LIMIT_MS = 15000, WAIT_LIMIT_S = 60, DARK_MS = 3000, BEFORE_MS = 200 };
+enum { PLAY_LIMIT_MS = 15000, WAIT_LIMIT_S = 60, DARK_MS = 3000, TROUBLE_MS = 5000, BEFORE_MS = 200 };
 
 /* The bus, when somebody listens to it. */
 static struct practice_bus *live(const struct ft_practice *p)
@@ -27,12 +27,24 @@ static void lay(struct practice_bus *b)
 {
 	const struct ft_practice *p = b->p;
 
-	b->reader = p->bus_plan.second_reader_address ? READER_2 : READER;
-	b->controller_level = 3;
+	enum part other = p->bus_plan.second_reader_address ? READER : READER_2;
+	bool reader = p->reader.serial[0], moved = reader && faulty(p, FAULT_BUS_READER_ELSEWHERE);
+
+	b->reader = other == READER ? READER_2 : READER;
+	b->controller_level = faulty(p, FAULT_BUS_LEVEL) ? 1 : 3;
 	b->at[CHANGER].fitted = true;
 	b->at[VALIDATOR].fitted = p->bill_count > 0;
-	b->at[b->reader].fitted = p->reader.serial[0] != 0;
+	b->at[b->reader].fitted = reader && !moved;
+	b->at[other].fitted = moved || (reader && faulty(p, FAULT_BUS_TWO_READERS));
 	b->at[GATEWAY].fitted = p->bus_plan.gateway;
+}
+
+/* At power-up, or when its controller begins anew. */
+static void start(struct practice_bus *b)
+{
+	lay(b);
+	bus_controller_starts(b);
+	settle(b);
 }
 
 enum ft_status ft_practice_tap(struct ft_practice *p, const struct ft_practice_tap *tap, bool from_power_up,
@@ -47,8 +59,7 @@ enum ft_status ft_practice_tap(struct ft_practice *p, const struct ft_practice_t
 	lay(b);
 	if (p->powered && from_power_up) {
 		b->now_ns = BEFORE_MS * BUS_MS;
-		bus_controller_starts(b);
-		settle(b);
+		start(b);
 	} else if (p->powered) {
 		bus_controller_runs(b);
 	}
@@ -107,6 +118,19 @@ void practice_bus_refused_bill(const struct ft_practice *p, size_t type)
 	}
 	practice_bus_bill(p, type);
 	practice_bus_escrow(p, false);
+}
+
+/* Nobody enabled it: the validator pushes it back and tells that somebody tried. */
+void practice_bus_disabled_bill(const struct ft_practice *p)
+{
+	struct practice_bus *b = live(p);
+	const uint8_t event = 0x41;
+
+	if (!b)
+		return;
+	pause_ms(b, 800, 600);
+	bus_tells(b, VALIDATOR, 0, &event, 1);
+	settle(b);
 }
 
 void practice_bus_unknown_bill(const struct ft_practice *p)
@@ -255,11 +279,11 @@ static void begin_session(struct practice_bus *b, int64_t funds)
 {
 	struct bus_block d = { .n = 0 };
 	const struct seat *seat = &b->seats[b->reader];
-	bool wide = b->at[b->reader].wide;
+	bool wide = bus_reader_writes_wide(b, b->reader);
 
 	bus_add(&d, 0x03, 1);
-	add_money(b, &d, funds);
-	if (seat->level >= 2 && b->controller_level >= 2) {
+	bus_add(&d, bus_units(b, funds), wide ? 4 : 2);
+	if (wide || faulty(b->p, FAULT_BUS_LEVEL) || (seat->level >= 2 && b->controller_level >= 2)) {
 		bus_add(&d, 0xFFFFFFFF, 4); /* the card's own number is not told */
 		bus_add(&d, 0, 3);
 	}
@@ -281,25 +305,57 @@ static void begin_session(struct practice_bus *b, int64_t funds)
 static void end_session(struct practice_bus *b)
 {
 	struct bus_block c = reader_command(b, 3, 0x04);
-	int64_t until = b->now_ns + 5000 * BUS_MS;
+	int64_t until = b->now_ns + 10500 * BUS_MS; /* the reader says that it may take ten seconds */
 
 	if (!b->card.ended)
 		say(b, &c);
 	while (b->now_ns < until && !b->card.ended)
 		bus_step(b);
+	if (!b->card.ended)
+		bus_reset_anew(b, b->reader);
 	b->card.session = false;
 	settle(b);
+}
+
+/* VEND REQUEST, and then polls until the reader says yes or no. */
+static void request(struct practice_bus *b, int s, int64_t price, int64_t limit_ns)
+{
+	struct bus_block c = reader_command(b, 3, 0x00);
+	int64_t until = b->now_ns + limit_ns;
+
+	add_money(b, &c, price);
+	bus_add(&c, item_of(b->p, s), 2);
+	say(b, &c);
+	while (b->now_ns < until && b->card.verdict == NO_VERDICT && b->seats[b->reader].state == SEAT_READY)
+		bus_step(b);
+}
+
+/* The host is out of reach: the controller cancels when the reader's own time is long over. */
+static void hang(struct practice_bus *b, int s, int64_t price)
+{
+	struct bus_block c = reader_command(b, 3, 0x01);
+
+	request(b, s, price, 12000 * BUS_MS);
+	say(b, &c);
+	settle(b);
+	end_session(b);
 }
 
 void practice_bus_card(const struct ft_practice *p, int s, int64_t price, enum card_answer answer, bool asked)
 {
 	struct practice_bus *b = live(p);
-	struct bus_block c;
 	int64_t until;
 
 	if (!b || !has_reader(b))
 		return;
-	b->card.answer = answer;
+	b->card = (struct card_part){ .answer = answer };
+	if (faulty(p, FAULT_BUS_SELECT_FIRST)) {
+		request(b, s, price, 3000 * BUS_MS);
+		settle(b);
+		return;
+	}
+	if (practice_bus_stops_cards(p) && !faulty(p, FAULT_BUS_SESSION_HANGS))
+		return;
 	begin_session(b, price + (5 + bus_chance(b, 40)) * 100);
 	pause_ms(b, 300, 500);
 	if (!asked) { /* nothing to sell: the customer takes the card back */
@@ -311,13 +367,11 @@ void practice_bus_card(const struct ft_practice *p, int s, int64_t price, enum c
 		end_session(b);
 		return;
 	}
-	c = reader_command(b, 3, 0x00);
-	add_money(b, &c, price);
-	bus_add(&c, item_of(p, s), 2);
-	say(b, &c);
-	until = b->now_ns + PLAY_LIMIT_MS * BUS_MS;
-	while (b->now_ns < until && b->card.verdict == NO_VERDICT)
-		bus_step(b);
+	if (faulty(p, FAULT_BUS_SESSION_HANGS)) {
+		hang(b, s, price);
+		return;
+	}
+	request(b, s, price, PLAY_LIMIT_MS * BUS_MS);
 	if (answer != CARD_APPROVES)
 		end_session(b);
 }
@@ -332,8 +386,11 @@ void practice_bus_card_ends(const struct ft_practice *p, int s, bool delivered)
 	c = reader_command(b, 3, delivered ? 0x02 : 0x03);
 	if (delivered)
 		bus_add(&c, item_of(p, s), 2);
-	say(b, &c);
+	if (!faulty(p, FAULT_BUS_NOT_CLOSED))
+		say(b, &c);
 	settle(b);
+	if (!delivered && faulty(p, FAULT_BUS_REFUND_LOST))
+		bus_idle(b, 400 * BUS_MS);
 	end_session(b);
 }
 
@@ -341,7 +398,7 @@ void practice_bus_top_up_begins(const struct ft_practice *p)
 {
 	struct practice_bus *b = live(p);
 
-	if (!b || !has_reader(b))
+	if (!b || !has_reader(b) || practice_bus_stops_cards(p))
 		return;
 	b->topping = true;
 	begin_session(b, (5 + bus_chance(b, 40)) * 100);
@@ -353,7 +410,7 @@ void practice_bus_top_up_ends(const struct ft_practice *p, int64_t value)
 	struct bus_block c;
 	int64_t until;
 
-	if (!b || !has_reader(b))
+	if (!b || !b->topping)
 		return;
 	c = reader_command(b, 5, 0x00);
 	add_money(b, &c, value);
@@ -368,6 +425,23 @@ void practice_bus_top_up_ends(const struct ft_practice *p, int64_t value)
 
 /* ---- time and power ---- */
 
+/* What goes wrong by itself while nothing is sold. */
+static void troubles(struct practice_bus *b)
+{
+	const uint8_t sensor = 0x04, own[] = { bus_addresses[b->reader] | 6, 0x00 };
+
+	if (faulty(b->p, FAULT_BUS_BREAK_REPEATS))
+		start(b);
+	for (int i = 0; i < PARTS; i++)
+		if (bus_faulty(b, FAULT_BUS_RESTARTS, (enum part)i))
+			bus_peripheral_resets(b, (enum part)i);
+	if (faulty(b->p, FAULT_BUS_TUBE_TROUBLE))
+		bus_tells(b, CHANGER, 0, &sensor, 1);
+	if (faulty(b->p, FAULT_BUS_UNKNOWN) && has_reader(b))
+		bus_say(b, b->reader, own, sizeof own);
+	settle(b);
+}
+
 /* A command is over: what is still open is closed, and a moment passes. */
 void practice_bus_rests(const struct ft_practice *p)
 {
@@ -377,6 +451,7 @@ void practice_bus_rests(const struct ft_practice *p)
 		return;
 	b->vending = b->topping = false;
 	settle(b);
+	troubles(b);
 	pause_ms(b, 150, 200);
 }
 
@@ -384,8 +459,17 @@ void practice_bus_waits(const struct ft_practice *p, int64_t seconds)
 {
 	struct practice_bus *b = live(p);
 
-	if (b)
-		bus_idle(b, (seconds < WAIT_LIMIT_S ? seconds : WAIT_LIMIT_S) * 1000 * BUS_MS);
+	int64_t until;
+
+	if (!b)
+		return;
+	until = b->now_ns + (seconds < WAIT_LIMIT_S ? seconds : WAIT_LIMIT_S) * 1000 * BUS_MS;
+	while (b->now_ns < until) {
+		int64_t left = until - b->now_ns;
+		bus_idle(b, left < TROUBLE_MS * BUS_MS ? left : TROUBLE_MS * BUS_MS);
+		if (left > TROUBLE_MS * BUS_MS)
+			troubles(b);
+	}
 }
 
 /* Without power both lines are still; with it the bus begins with a reset. `held`: the bill that was in
@@ -402,6 +486,7 @@ void practice_bus_power(const struct ft_practice *p, int held)
 		b->now_ns += DARK_MS * BUS_MS;
 		return;
 	}
+	lay(b);
 	bus_controller_starts(b);
 	if (held >= 0)
 		bus_tells(b, VALIDATOR, 1000 * BUS_MS, &event, 1);
@@ -412,8 +497,6 @@ void practice_bus_restarts(const struct ft_practice *p)
 {
 	struct practice_bus *b = live(p);
 
-	if (!b)
-		return;
-	bus_controller_starts(b);
-	settle(b);
+	if (b)
+		start(b);
 }

@@ -9,20 +9,33 @@ static uint32_t options(const struct practice_bus *b)
 	return b->p->bus_plan.wide ? 0x22 : 0x20; /* 32-bit money, always idle */
 }
 
+static int64_t scale(const struct practice_bus *b)
+{
+	return faulty(b->p, FAULT_BUS_SCALE) ? b->p->faults[FAULT_BUS_SCALE].b : b->p->bus_plan.scale;
+}
+
+static uint32_t level(const struct practice_bus *b)
+{
+	return faulty(b->p, FAULT_BUS_LEVEL) ? 3 : (uint32_t)b->p->bus_plan.reader_level;
+}
+
 uint32_t bus_units(const struct practice_bus *b, int64_t minor)
 {
-	int64_t units = minor / b->p->bus_plan.scale, most = b->p->bus_plan.wide ? 0xFFFFFFFE : 0xFFFE;
+	int64_t units = minor / scale(b), most = b->p->bus_plan.wide ? 0xFFFFFFFE : 0xFFFE;
 
 	return (uint32_t)(units < most ? units : most);
 }
 
 static void configuration(const struct practice_bus *b, struct bus_block *to)
 {
+	uint32_t own = bus_currency_code(b), other = own == 0x1978 ? 0x1826 : 0x1978; /* pounds, euro */
+	int digits = b->p->currency->digits;
+
 	bus_add(to, 0x01, 1);
-	bus_add(to, b->p->bus_plan.reader_level, 1);
-	bus_add(to, bus_currency_code(b), 2);
-	bus_add(to, (uint32_t)b->p->bus_plan.scale, 1);
-	bus_add(to, (uint32_t)b->p->currency->digits, 1);
+	bus_add(to, level(b), 1);
+	bus_add(to, faulty(b->p, FAULT_BUS_CURRENCY) ? other : own, 2);
+	bus_add(to, (uint32_t)scale(b), 1);
+	bus_add(to, (uint32_t)(digits && faulty(b->p, FAULT_BUS_DECIMALS) ? digits - 1 : digits), 1);
 	bus_add(to, 10, 1);   /* seconds it may take */
 	bus_add(to, 0x09, 1); /* refunds, and wants to hear of cash sales */
 }
@@ -31,7 +44,7 @@ static void identity(const struct practice_bus *b, struct bus_block *to)
 {
 	bus_add(to, 0x09, 1);
 	bus_identity(to, "QRD", &b->p->reader);
-	if (b->p->bus_plan.reader_level >= 3 && b->controller_level >= 3)
+	if (faulty(b->p, FAULT_BUS_LEVEL) || (level(b) >= 3 && b->controller_level >= 3))
 		bus_add(to, options(b), 4);
 }
 
@@ -59,20 +72,30 @@ static void out_of_sequence(struct practice_bus *b, enum part part)
 	bus_tells(b, part, 0, event, b->p->bus_plan.reader_level >= 2 ? 2 : 1);
 }
 
+/* In how many bits it writes sums, by what was agreed or by its fault. */
+bool bus_reader_writes_wide(const struct practice_bus *b, enum part part)
+{
+	return b->at[part].wide != faulty(b->p, FAULT_BUS_MONEY_WIDTH);
+}
+
 /* 13 00: what the host says is the play's business, when it says so is ours. */
 static void request(struct practice_bus *b, enum part part, const struct bus_block *c)
 {
 	struct bus_block data = { .n = 0 };
 	size_t money = b->at[part].wide ? 4 : 2;
+	uint32_t price = 0;
 
 	b->at[part].state = FT_BUS_VEND;
+	if (faulty(b->p, FAULT_BUS_SESSION_HANGS))
+		return;
 	if (b->card.answer != CARD_APPROVES) { /* no host: it denies before its own time is up */
 		says(b, part, b->card.answer == CARD_DENIES ? APPROVAL_MS : 8000, 0x06);
 		return;
 	}
 	bus_add(&data, 0x05, 1);
 	for (size_t i = 0; i < money; i++)
-		bus_add(&data, c->bytes[2 + i], 1);
+		price = price << 8 | c->bytes[2 + i];
+	bus_add(&data, price, bus_reader_writes_wide(b, part) ? 4 : 2);
 	bus_tells(b, part, (APPROVAL_MS / 2 + bus_chance(b, APPROVAL_MS)) * BUS_MS, data.bytes, data.n);
 }
 
@@ -81,6 +104,7 @@ static void vend(struct practice_bus *b, enum part part, const struct bus_block 
 	struct peripheral *d = &b->at[part];
 	bool session = d->state == FT_BUS_SESSION_IDLE, open = session || d->state == FT_BUS_VEND;
 	size_t least[] = { d->wide ? 8 : 6, 2, 4, 2, 2, d->wide ? 8 : 6 };
+	static const uint8_t lost[] = { 0x0A, 0xC0 }; /* refund error */
 	uint8_t what = c->bytes[1];
 
 	if (what >= sizeof least / sizeof *least || c->n < least[what])
@@ -93,9 +117,12 @@ static void vend(struct practice_bus *b, enum part part, const struct bus_block 
 		says(b, part, 0, 0x06);
 	} else if ((what == 0x02 || what == 0x03) && d->state == FT_BUS_VEND) {
 		d->state = FT_BUS_SESSION_IDLE;
+		if (what == 0x03 && faulty(b->p, FAULT_BUS_REFUND_LOST))
+			bus_tells(b, part, 200 * BUS_MS, lost, sizeof lost);
 	} else if (what == 0x04 && open) {
 		d->state = FT_BUS_ENABLED;
-		says(b, part, SESSION_END_MS + bus_chance(b, SESSION_END_MS), 0x07);
+		if (!faulty(b->p, FAULT_BUS_NO_END_SESSION))
+			says(b, part, SESSION_END_MS + bus_chance(b, SESSION_END_MS), 0x07);
 	} else if (what != 0x05 || (d->state != FT_BUS_DISABLED && d->state != FT_BUS_ENABLED)) {
 		out_of_sequence(b, part);
 	}
@@ -173,6 +200,9 @@ void bus_reader_answers(struct practice_bus *b, enum part part, const struct bus
 			says(b, part, 300, 0x0D);
 		else
 			out_of_sequence(b, part);
+		break;
+	case 6: /* no command of the standard: this maker's own */
+		ret->kind = faulty(b->p, FAULT_BUS_UNKNOWN) ? HEARD_ACK : HEARD_NOTHING;
 		break;
 	case 7:
 		expansion(b, part, c, ret);

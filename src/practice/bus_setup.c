@@ -73,10 +73,22 @@ static void who_it_is(const struct practice_bus *b, struct bus_block *to)
 	bus_identity(to, maker, &b->p->machine);
 }
 
+/* The highest price in the reader's units, -1 for not told: a machine whose prices may change keeps it open. */
+static int64_t dearest(const struct practice_bus *b)
+{
+	const struct fault_state *f = &b->p->faults[FAULT_BUS_PRICE_LIMITS];
+
+	if (!f->on)
+		return -1;
+	return bus_units(b, f->b ? f->b : practice_dearest(b->p) / 2);
+}
+
 static bool reader_step(const struct practice_bus *b, enum part part, unsigned step, struct bus_block *ret)
 {
 	const struct seat *s = &b->seats[part];
 	uint32_t a = s->address;
+	bool silent = faulty(b->p, FAULT_BUS_NO_PRICE_LIMITS);
+	int64_t most = dearest(b);
 	bool third = s->level >= 3 && b->controller_level >= 3, wide = third && s->options & 0x02 && b->p->bus_plan.wide;
 
 	switch (step) {
@@ -84,9 +96,12 @@ static bool reader_step(const struct practice_bus *b, enum part part, unsigned s
 		command(ret, (a | 1) << 8, 2);
 		bus_add(ret, (uint32_t)b->controller_level << 24, 4);
 		return true;
-	case 1: /* dearest and cheapest price: not told */
-		command(ret, (a | 1) << 8 | 0x01, 2);
-		bus_add(ret, 0xFFFF0000, 4);
+	case 1: /* dearest and cheapest price */
+		command(ret, (a | 1) << 8 | 0x01, silent ? 0 : 2);
+		if (!silent) {
+			bus_add(ret, most < 0 ? 0xFFFF : (uint32_t)most, 2);
+			bus_add(ret, 0, 2);
+		}
 		return true;
 	case 2:
 		command(ret, (a | 7) << 8, 2);
@@ -98,9 +113,10 @@ static bool reader_step(const struct practice_bus *b, enum part part, unsigned s
 			bus_add(ret, wide ? 0x02 : 0, 4);
 		return true;
 	case 4: /* once more in the long form */
+		wide &= !silent;
 		command(ret, (a | 1) << 8 | 0x01, wide ? 2 : 0);
 		if (wide) {
-			bus_add(ret, 0xFFFFFFFF, 4);
+			bus_add(ret, most < 0 ? 0xFFFFFFFF : (uint32_t)most, 4);
 			bus_add(ret, 0, 4);
 			bus_add(ret, bus_currency_code(b), 2);
 		}
@@ -169,4 +185,6 @@ void bus_setup_heard(struct practice_bus *b, enum part part, const struct bus_bl
 		s->options = last_four(d);
 	s->awaits = false;
 	s->step++;
+	if (bus_faulty(b, FAULT_BUS_CONTROLLER_RESETS, part))
+		bus_reset_anew(b, part);
 }

@@ -64,7 +64,8 @@ static void escrow(struct practice_bus *b, bool stack, struct bus_reply *ret)
 	struct peripheral *d = &b->at[VALIDATOR];
 	uint8_t event = d->holds ? (uint8_t)((stack ? 0x80 : 0xA0) | d->held) : 0x0A; /* 0A: nothing is held */
 
-	bus_tells(b, VALIDATOR, (400 + bus_chance(b, 500)) * BUS_MS, &event, 1);
+	if (!faulty(b->p, FAULT_BUS_ESCROW))
+		bus_tells(b, VALIDATOR, (400 + bus_chance(b, 500)) * BUS_MS, &event, 1);
 	d->holds = false;
 	ret->kind = HEARD_ACK;
 }
@@ -85,6 +86,10 @@ void bus_validator_answers(struct practice_bus *b, const struct bus_block *c, st
 		break;
 	case 0x33:
 		bus_answers_poll(b, VALIDATOR, ret);
+		if (ret->kind == HEARD_ACK && faulty(b->p, FAULT_BUS_VALIDATOR_OUT)) {
+			ret->kind = HEARD_DATA;
+			bus_add(&ret->data, 0x05, 1); /* jammed, as long as it lasts */
+		}
 		break;
 	case 0x34:
 		d->types_on = (uint16_t)(c->bytes[1] << 8 | c->bytes[2]);

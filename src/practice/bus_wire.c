@@ -8,6 +8,16 @@ int64_t bus_chance(struct practice_bus *b, int64_t below)
 	return practice_chance(&b->random, below);
 }
 
+/* Past the tap's own faults. */
+static void hand_over(const struct practice_bus *b, struct ft_bus_word w)
+{
+	if (faulty(b->p, FAULT_BUS_SWAPPED))
+		w.line = w.line == FT_BUS_CONTROLLER ? FT_BUS_PERIPHERAL : FT_BUS_CONTROLLER;
+	if (faulty(b->p, FAULT_BUS_CAPTURE_8N1) && w.kind == FT_BUS_WORD && !w.mode)
+		w.kind = FT_BUS_FRAMING; /* the mode bit lies where this tool looks for the stop bit */
+	b->tap.word(b->tap.to, &w);
+}
+
 /* Words that begin before `before_ns` can be preceded by none that is still to come. */
 void bus_flush(struct practice_bus *b, int64_t before_ns)
 {
@@ -15,7 +25,7 @@ void bus_flush(struct practice_bus *b, int64_t before_ns)
 
 	while (n < b->held_count && b->held[n].start_ns < before_ns) {
 		if (b->tapped)
-			b->tap.word(b->tap.to, &b->held[n]);
+			hand_over(b, b->held[n]);
 		n++;
 	}
 	b->held_count -= n;
@@ -34,23 +44,41 @@ void bus_put(struct practice_bus *b, struct ft_bus_word w)
 	b->held_count++;
 }
 
+/* The bit time of a sender, by its clock. */
+static int64_t bit_of(const struct practice_bus *b, enum part sender)
+{
+	if (!bus_faulty(b, FAULT_BUS_BAUD, sender))
+		return BUS_BIT_NS;
+	return BUS_BIT_NS * 1000 / (1000 + b->p->faults[FAULT_BUS_BAUD].b);
+}
+
 int64_t bus_send(struct practice_bus *b, enum part sender, const uint8_t *bytes, size_t n, bool plain, int64_t at_ns)
 {
-	const int64_t bit = BUS_BIT_NS;
+	const int64_t bit = bit_of(b, sender),
+				  gap = bus_faulty(b, FAULT_BUS_GAPS, sender) ? b->p->faults[FAULT_BUS_GAPS].b * BUS_MS : 0;
+	bool unmarked = bus_strikes(b, FAULT_BUS_MODE_BIT, sender, FAULT_ONE_IN);
 
+	b->spoilt = unmarked && sender == CONTROLLER;
 	for (size_t i = 0; i < n; i++) {
 		bool marked = sender == CONTROLLER ? i == 0 : i + 1 == n;
 		struct ft_bus_word w = {
 			.start_ns = at_ns,
 			.end_ns = at_ns + BUS_WORD_BITS * bit,
 			.byte = bytes[i],
-			.mode = marked && !plain,
+			.mode = marked && !plain && !unmarked,
 			.line = sender == CONTROLLER ? FT_BUS_CONTROLLER : FT_BUS_PERIPHERAL,
-			.span_bits = BUS_WORD_BITS - 1,
-			.span_ns = (int32_t)((BUS_WORD_BITS - 1) * bit),
 		};
+		if (bit != BUS_BIT_NS) { /* what is not said is the nominal rate */
+			w.span_bits = BUS_WORD_BITS - 1;
+			w.span_ns = (int32_t)((BUS_WORD_BITS - 1) * bit);
+		}
+		if (faulty(b->p, FAULT_BUS_NOISE) && bus_chance(b, 50) == 0) {
+			w.kind = FT_BUS_FRAMING;
+			w.byte ^= (uint8_t)(1 << bus_chance(b, 8));
+			b->spoilt = true;
+		}
 		bus_put(b, w);
-		at_ns = w.end_ns;
+		at_ns = w.end_ns + (i + 1 < n ? gap : 0);
 	}
 	return at_ns;
 }

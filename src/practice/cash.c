@@ -15,6 +15,8 @@ int64_t practice_tubes(const struct ft_practice *p)
 /* Greedy, the dearest coin first; ret_number may be NULL. Returns what cannot be paid. */
 static int64_t greedy(const struct ft_practice *p, int64_t value, int64_t *ret_number)
 {
+	if (practice_bus_stops_coins(p) && !faulty(p, FAULT_BUS_CASH_NOT_ENABLED))
+		return value; /* a changer that nobody reaches pays nothing */
 	for (size_t i = p->coin_count; i-- > 0;) {
 		const struct coin *c = &p->coins[i];
 		int64_t n = value / c->value;
@@ -86,6 +88,9 @@ bool practice_coin(struct ft_practice *p, int64_t value, int64_t price, const ch
 	*ret_why = "the changer does not know this coin";
 	if (i == p->coin_count)
 		return false;
+	*ret_why = practice_bus_stops_coins(p);
+	if (*ret_why)
+		return false;
 	tube = c->in_tube < c->room;
 	c->in_tube += tube;
 	payable = practice_unpayable(p, p->credit + value) == 0;
@@ -127,6 +132,11 @@ bool practice_bill(struct ft_practice *p, int64_t value, int64_t price, const ch
 	while (i < p->bill_count && p->bills[i] != value)
 		i++;
 	*ret_why = !p->bill_count ? "this machine takes no bills" : "the validator does not know this bill";
+	if (practice_bus_stops_bills(p) && i < p->bill_count) {
+		*ret_why = practice_bus_stops_bills(p);
+		practice_bus_disabled_bill(p);
+		return false;
+	}
 	if (i == p->bill_count || p->stacked + (p->escrow != 0) >= p->stacker_room) {
 		*ret_why = i == p->bill_count ? *ret_why : "the stacker is full";
 		practice_bus_unknown_bill(p);

@@ -621,6 +621,21 @@ static enum ft_status do_wait(struct command *c)
 	return FT_OK;
 }
 
+/* The capture itself is the caller's file. */
+static enum ft_status do_bus(struct command *c)
+{
+	if (is(c, 1, "start") && c->n > 2) {
+		*c->wish = (struct ft_practice_wish){ .kind = FT_PRACTICE_TAP, .path = c->words[2] };
+		practice_tell(c->p, FT_PRACTICE_SAVED, "The bus is tapped into %.*s from now on.", FT_P(c->words[2]));
+		return FT_OK;
+	}
+	if (!is(c, 1, "stop") || c->n > 2)
+		return wrong(c, "bus start FILE, or bus stop.");
+	*c->wish = (struct ft_practice_wish){ .kind = FT_PRACTICE_UNTAP };
+	practice_tell(c->p, FT_PRACTICE_SAVED, "The tap of the bus is closed.");
+	return FT_OK;
+}
+
 static enum ft_status do_quit(struct command *c)
 {
 	*c->wish = (struct ft_practice_wish){ .kind = FT_PRACTICE_END };
@@ -661,6 +676,7 @@ static const struct {
 	{ "read", do_read, 2, false },
 	{ "sales", do_sales, 1, true },
 	{ "wait", do_wait, 1, true },
+	{ "bus", do_bus, 2, true },
 	{ "quit", do_quit, 0, true },
 };
 

@@ -181,7 +181,7 @@ static enum ft_status refusing(struct call *c)
 static const struct {
 	enum ft_status (*put_in)(struct call *c);
 	size_t most;
-} actions[FAULTS] = {
+} actions[FAULT_BUS_SILENT] = {
 	[FAULT_CROSSED_SELECTIONS] = { two, 2 },
 	[FAULT_COUNTED_ELSEWHERE] = { two, 2 },
 	[FAULT_PRICE_LOST] = { price_lost, 1 },
@@ -226,9 +226,12 @@ enum ft_status practice_fault(struct ft_practice *p, const struct ft_slice *word
 	if (id == FAULTS)
 		return unknown(words[0], e);
 	c.id = (enum fault_id)id;
-	if (c.n > actions[id].most)
-		return wrong(&c, "that is too much behind it");
-	s = actions[id].put_in(&c);
+	if (id >= FAULT_BUS_SILENT) { /* the bus faults stand last in the table */
+		const char *why = practice_bus_fault(c.p, c.id, c.words, c.n, &c.state);
+		s = why ? wrong(&c, why) : FT_OK;
+	} else {
+		s = c.n > actions[id].most ? wrong(&c, "that is too much behind it") : actions[id].put_in(&c);
+	}
 	if (s != FT_OK)
 		return s;
 	p->faults[id] = c.state;

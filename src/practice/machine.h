@@ -238,6 +238,13 @@ static inline bool faulty(const struct ft_practice *p, enum fault_id f)
 bool practice_faulty_at(const struct ft_practice *p, enum fault_id f, int selection); /* for all, or for this one */
 int practice_counts_at(const struct ft_practice *p, int selection);                   /* which record takes the count */
 
+/* bus_fault.c */
+const char *practice_bus_fault(const struct ft_practice *p, enum fault_id id, const struct ft_slice *words, size_t n,
+                               struct fault_state *ret);
+const char *practice_bus_stops_coins(const struct ft_practice *p);
+const char *practice_bus_stops_bills(const struct ft_practice *p);
+const char *practice_bus_stops_cards(const struct ft_practice *p);
+
 /* audit.c, dialect.c */
 void practice_write(struct ft_practice *p, const struct meters *m, struct ft_slice reader, struct ft_buf *out);
 struct writer;
@@ -253,6 +260,7 @@ void practice_bus_coin(const struct ft_practice *p, size_t type, enum coin_way w
 void practice_bus_bill(const struct ft_practice *p, size_t type);
 void practice_bus_refused_bill(const struct ft_practice *p, size_t type);
 void practice_bus_unknown_bill(const struct ft_practice *p);
+void practice_bus_disabled_bill(const struct ft_practice *p);
 void practice_bus_escrow(const struct ft_practice *p, bool stack);
 void practice_bus_pays(const struct ft_practice *p, const int64_t *number); /* of each coin */
 void practice_bus_paid_by_hand(const struct ft_practice *p, size_t type, int64_t number);

@@ -122,9 +122,10 @@ static void note_sale(struct ft_practice *p, int s, int shelf, const char *paid_
 
 static bool vend_failed(struct ft_practice *p, int s, const char *paid_with)
 {
+	bool lost = paid_with == device_words[BY_CARD] && faulty(p, FAULT_BUS_REFUND_LOST);
 	struct ft_practice_event *ev =
-		practice_tell(p, FT_PRACTICE_FAILED, "Selection %s ran its motor and nothing came; the customer is refunded.",
-	                  p->selections[s].id);
+		practice_tell(p, FT_PRACTICE_FAILED, "Selection %s ran its motor and nothing came; the %s.",
+	                  p->selections[s].id, lost ? "refund to the card is lost" : "customer is refunded");
 
 	memcpy(ev->selection, p->selections[s].id, sizeof ev->selection);
 	ev->paid_with = paid_with;
@@ -186,6 +187,9 @@ bool practice_vend_card(struct ft_practice *p, int s, int64_t number, enum card_
 	price = price_of(p, s, list);
 	why = hindrance(p, s, price);
 	practice_bus_card(p, s, price, answer, !why);
+	if (!why)
+		why = practice_bus_stops_cards(p);
+	fails |= faulty(p, FAULT_BUS_VEND_FAILS);
 	if (answer == CARD_SILENT)
 		practice_time(p, 30, 1); /* the reader gives up after its session timeout */
 	if (!why && answer != CARD_APPROVES)
