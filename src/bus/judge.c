@@ -51,6 +51,11 @@ const char *bus_judge_who(struct bus_judge *j, uint8_t address)
 	return bus_judge_text(j, "%s at %02XH", ft_bus_device_word(address), address);
 }
 
+const char *bus_judge_times(struct bus_judge *j, uint64_t n)
+{
+	return n == 1 ? "once" : n == 2 ? "twice" : bus_judge_text(j, "%llu times", (unsigned long long)n);
+}
+
 const char *bus_judge_bytes(struct bus_judge *j, const uint8_t *bytes, size_t n, size_t starred)
 {
 	char line[FT_BUS_BLOCK_MAX * 4 + 8];
@@ -79,6 +84,8 @@ const char *bus_judge_ms(struct bus_judge *j, int64_t ns)
 {
 	int64_t tenths = (ns + BUS_NS_PER_MS / 20) / (BUS_NS_PER_MS / 10);
 
+	if (ns >= BUS_NS_PER_S)
+		return bus_judge_seconds(j, ns);
 	return bus_judge_text(j, "%lld.%lld ms", (long long)(tenths / 10), (long long)(tenths % 10));
 }
 
@@ -156,8 +163,9 @@ static int cause_of_rule(const struct bus_judge *j, size_t effect, enum ft_rule_
 {
 	for (size_t i = 0; i < j->hit_count; i++) {
 		const struct bus_hit *h = &j->hits[i];
-		bool reaches =
-			h->address == BUS_WHOLE || h->address == j->hits[effect].address || j->hits[effect].because == cause;
+		/* A late answer spoils the command of whoever comes next. */
+		bool reaches = h->address == BUS_WHOLE || cause == FT_RULE_BUS_LATE_OVERLAP ||
+			h->address == j->hits[effect].address || j->hits[effect].because == cause;
 		if (i != effect && h->rule == cause && reaches && h->weight > FT_NOTE)
 			return (int)i;
 	}
@@ -219,7 +227,7 @@ static void tell(struct bus_judge *j, const struct bus_hit *h, const char *name,
 		where.timed = true;
 		where.at_us = h->at_ns / BUS_NS_PER_US;
 	}
-	if (h->alike && *h->alike)
+	if (h->alike && *h->alike && h->cause < 0)
 		seen = bus_judge_text(j, "%s (%s; looks the same: %s)", h->seen, h->grade, h->alike);
 	else
 		seen = bus_judge_text(j, "%s (%s)", h->seen, h->grade);

@@ -206,6 +206,8 @@ static inline struct bus_at *bus_at(struct bus_judge *j, uint8_t address)
 const char *bus_judge_who(struct bus_judge *j, uint8_t address);
 /* A text in the judge's arena; without memory it is "" and the judge says so at the end. */
 const char *bus_judge_text(struct bus_judge *j, const char *format, ...) __attribute__((format(printf, 2, 3)));
+/* "once", "twice", "7 times" */
+const char *bus_judge_times(struct bus_judge *j, uint64_t n);
 /* "09* 09" of the first bytes of a block. */
 const char *bus_judge_bytes(struct bus_judge *j, const uint8_t *bytes, size_t n, size_t starred);
 /* "12.345 s" */

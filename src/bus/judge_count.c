@@ -83,7 +83,8 @@ static void count_block(struct bus_at *at, const struct ft_bus_block *b, int64_t
 	at->span_bits += b->span_bits;
 	if (b->framing_errors)
 		bus_count(&at->framing, b->start_ns);
-	if (!b->checksum_ok && b->framing_errors == 0) {
+	/* A block in pieces, too long or without its end is told as that. */
+	if (!b->checksum_ok && b->framing_errors == 0 && !(b->flags & (FT_BUS_MODE_FAULT | FT_BUS_TOO_LONG | FT_BUS_CUT))) {
 		bus_count(&at->checksum, b->start_ns);
 		keep(&at->checksum_block, b);
 	}
@@ -187,7 +188,7 @@ static void count_answer(struct bus_judge *j, const struct ft_bus_report *r, str
 	at->answers++;
 	if (x->kind == FT_BUS_DATA || x->kind == FT_BUS_GARBLED) {
 		fill_slot(&at->slots[1][x->command.bytes[0] & 7], b);
-		if (b->count >= BUS_LIM_LONG_BYTES) {
+		if (b->count >= BUS_LIM_LONG_BYTES && !(b->flags & (FT_BUS_TOO_LONG | FT_BUS_CUT))) {
 			at->long_right += x->kind == FT_BUS_DATA;
 			at->long_wrong += x->kind == FT_BUS_GARBLED;
 		}
@@ -248,7 +249,8 @@ static void count_pace(struct bus_judge *j, const struct ft_bus_report *r, struc
 	uint8_t address = x->command.bytes[0] & 0xf8;
 	bool poll = (x->command.bytes[0] & 7) == bus_judge_poll(address);
 
-	if (timed(j, r) && at->last_start_ns >= 0 && at->last_answered) {
+	/* A RESET after a pause starts anew: switched off and on by hand. */
+	if (timed(j, r) && at->last_start_ns >= 0 && at->last_answered && (x->command.bytes[0] & 7) != 0) {
 		at->paces++;
 		if (gap > BUS_LIM_POLL_MAX_US * BUS_NS_PER_US)
 			bus_count(&at->slow, at->last_start_ns);
@@ -273,6 +275,7 @@ static void count_exchange(struct bus_judge *j, const struct ft_bus_report *r, c
 {
 	const struct ft_bus_block *c = &x->command;
 	struct bus_at *own = &j->at[BUS_CONTROLLER_AT], *at = bus_at(j, c->bytes[0]);
+	struct bus_line_count *l = &j->lines[FT_BUS_CONTROLLER];
 	int64_t slack = r->resolution_ns > 0 ? r->resolution_ns : 0;
 	bool times = timed(j, r) && slack <= BUS_LIM_STAMP_US * BUS_NS_PER_US;
 
@@ -281,6 +284,8 @@ static void count_exchange(struct bus_judge *j, const struct ft_bus_report *r, c
 		j->short_rest_ns = c->start_ns - j->break_end_ns;
 	}
 	j->rest_due = false;
+	if ((c->bytes[0] & 7) == 0 && l->gap_from_ns + l->gap_ns == c->start_ns)
+		l->gap_broken = true;
 	if (!x->again) {
 		count_block(own, c, times ? BUS_LIM_INTER_BYTE_US * BUS_NS_PER_US + slack : INT64_MAX);
 		own->exchanges++;

@@ -67,6 +67,11 @@ static void swapped(struct bus_judge *j)
 		                                 "are %llu answers",
 		                                 (llu)answers));
 		h->expected = "commands on the controller's line only";
+		if (answers)
+			h->todo = "swap the two channels of the tap";
+		else
+			h->todo = "see whether the two channels of the tap are swapped; if they are not, pins 4 and 5 are crossed "
+					  "in the harness: put them right";
 		if (j->report->swapped && answers)
 			h->weight = FT_NOTE; /* the tap only: the bus works */
 	} else if (p->like_command >= BUS_LIM_FEW + 2 &&
@@ -106,6 +111,7 @@ void bus_judge_tool(struct bus_judge *j)
 		            bus_judge_text(j, "no word in %s", bus_judge_seconds(j, span_of(j))));
 		if (!j->timed || span_of(j) < BUS_LIM_IDLE_S * BUS_NS_PER_S)
 			h->weight = FT_DOUBT;
+		cannot_show(j);
 		return;
 	}
 	ninth_bit(j);
@@ -204,7 +210,8 @@ static int64_t rate_of(const struct bus_at *at)
 
 static void baud_hit(struct bus_judge *j, uint8_t address, int64_t rate, const char *more)
 {
-	int64_t off = (rate - 9600) * 1000 / 96, tenths = ((off < 0 ? -off : off) + 500) / 1000; /* % in tenths */
+	int64_t off = (rate - 9600) * 1000 / 96, /* thousandths of a per cent */
+		tenths = ((off < 0 ? -off : off) + 50) / 100;
 
 	bus_hit(j, FT_RULE_BUS_BAUD, address, -1,
 	        bus_judge_text(j, "%lld bit/s, %lld.%lld %% too %s%s", (long long)rate, (long long)(tenths / 10),
@@ -403,15 +410,17 @@ void bus_judge_electrical(struct bus_judge *j)
 	struct bus_hit *h;
 
 	baud(j);
+	checksums(j);
 	for (unsigned a = 0x08; a < 0x100; a += 8)
 		clash(j, (uint8_t)a);
 	for (unsigned a = 0x08; a < 0x100; a += 8)
 		constants(j, (uint8_t)a);
-	checksums(j);
 	for (unsigned a = 0; a < 0x100; a += 8) {
 		const struct bus_at *at = bus_at(j, (uint8_t)a);
 		const char *what = a == BUS_CONTROLLER_AT ? "commands" : "answers";
 		by_share(j, FT_RULE_BUS_FRAMING, (uint8_t)a, &at->framing, at->blocks, what);
+		if (j->one_line)
+			continue;
 		with_block(j, by_share(j, FT_RULE_BUS_MODE_BIT, (uint8_t)a, &at->mode, at->blocks, what), &at->mode_block);
 		h = by_share(j, FT_RULE_BUS_BLOCK_TOO_LONG, (uint8_t)a, &at->too_long, at->blocks, what);
 		if (h)

@@ -219,8 +219,8 @@ static void reader_sales(struct bus_judge *j, uint8_t address)
 		                       bus_judge_seconds(j, bus_judge_patience(j, j->report, address))));
 	if (s->hang_idle.n) {
 		h = bus_hit(j, FT_RULE_BUS_SESSION_HANGS, address, s->hang_idle.first_ns,
-		            bus_judge_text(j, "%llu time%s nothing happened for long while a card was in or awaited",
-		                           (llu)s->hang_idle.n, s->hang_idle.n == 1 ? "" : "s"));
+		            bus_judge_text(j, "nothing happened for long while a card was in or awaited, %s",
+		                           bus_judge_times(j, s->hang_idle.n)));
 		h->weight = FT_NOTE;
 		h->grade = "a hint";
 	}
@@ -233,7 +233,7 @@ static void reader_sales(struct bus_judge *j, uint8_t address)
 	}
 	if (s->refund_lost.n)
 		bus_hit(j, FT_RULE_BUS_REFUND_LOST, address, s->refund_lost.first_ns,
-		        bus_judge_text(j, "%llu time%s", (llu)s->refund_lost.n, s->refund_lost.n == 1 ? "" : "s"))
+		        bus_judge_text(j, "0A Cx after VEND FAILURE, %s", bus_judge_times(j, s->refund_lost.n)))
 			->expected = "the refund of a failed sale";
 	if (s->malfunction.n) {
 		h = bus_hit(j, FT_RULE_BUS_READER_TROUBLE, address, s->malfunction.first_ns,
@@ -259,8 +259,9 @@ static void told(struct bus_judge *j, enum ft_rule_id rule, uint8_t address, int
 	if (k->n == 0)
 		return;
 	h = bus_hit(j, rule, address, k->longest_first_ns,
-	            bus_judge_text(j, "status %02X, %s, %llu time%s, for %s at the longest", (unsigned)code, what,
-	                           (llu)k->n, k->n == 1 ? "" : "s", bus_judge_seconds(j, k->longest_ns)));
+	            bus_judge_text(j, "status %02X, %s, %s%s%s", (unsigned)code, what, bus_judge_times(j, k->n),
+	                           lasting_only ? ", at the longest for " : "",
+	                           lasting_only ? bus_judge_seconds(j, k->longest_ns) : ""));
 	if (lasting_only && !lasts(j, k))
 		h->weight = FT_NOTE;
 }
@@ -289,12 +290,10 @@ static void cash(struct bus_judge *j)
 	told(j, FT_RULE_BUS_VALIDATOR_OUT, BUS_VALIDATOR_AT, 0x09, "disabled though the controller enabled it", true);
 	if (v->escrow_idle.n)
 		bus_hit(j, FT_RULE_BUS_ESCROW_UNRESOLVED, BUS_VALIDATOR_AT, v->escrow_idle.first_ns,
-		        bus_judge_text(j, "%llu time%s no ESCROW command (35) within 30 s", (llu)v->escrow_idle.n,
-		                       v->escrow_idle.n == 1 ? "" : "s"));
+		        bus_judge_text(j, "no ESCROW command (35) within 30 s, %s", bus_judge_times(j, v->escrow_idle.n)));
 	if (v->escrow_lost.n)
 		bus_hit(j, FT_RULE_BUS_ESCROW_UNRESOLVED, BUS_VALIDATOR_AT, v->escrow_lost.first_ns,
-		        bus_judge_text(j, "%llu time%s no result within 30 s of ESCROW (35)", (llu)v->escrow_lost.n,
-		                       v->escrow_lost.n == 1 ? "" : "s"));
+		        bus_judge_text(j, "no result within 30 s of ESCROW (35), %s", bus_judge_times(j, v->escrow_lost.n)));
 }
 
 void bus_judge_sale(struct bus_judge *j)
@@ -310,7 +309,6 @@ void bus_judge_sale(struct bus_judge *j)
 			        bus_judge_text(j, "%llu event%s told again", (llu)at->repeated.n, at->repeated.n == 1 ? "" : "s"));
 		if (at->unknown.n)
 			bus_hit(j, FT_RULE_BUS_UNKNOWN_COMMAND, (uint8_t)a, at->unknown.first_ns,
-			        bus_judge_text(j, "%llu time%s, the first: %02XH", (llu)at->unknown.n,
-			                       at->unknown.n == 1 ? "" : "s", at->unknown_byte));
+			        bus_judge_text(j, "%s, the first: %02XH", bus_judge_times(j, at->unknown.n), at->unknown_byte));
 	}
 }

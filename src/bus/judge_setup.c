@@ -416,7 +416,7 @@ static void with_block(struct bus_judge *j, enum ft_rule_id rule, uint8_t addres
 {
 	if (t->n)
 		bus_hit(j, rule, address, t->first_ns,
-		        bus_judge_text(j, "%s %llu time%s, the first: %s", what, (llu)t->n, t->n == 1 ? "" : "s",
+		        bus_judge_text(j, "%s %s, the first: %s", what, bus_judge_times(j, t->n),
 		                       bus_judge_bytes(j, p->bytes, p->count, SIZE_MAX)));
 }
 
@@ -434,12 +434,14 @@ static void reader_prices(struct bus_judge *j, uint8_t address)
 	if (s->long_limits.n)
 		bus_hit(j, FT_RULE_BUS_PRICE_LIMITS, address, s->long_limits.first_ns,
 		        "the long form of the price limits was sent without 32 bit money enabled");
-	if (s->tenfold.n)
-		bus_hit(j, FT_RULE_BUS_SCALE_MISFIT, address, s->tenfold.first_ns,
-		        bus_judge_text(j, "one selection is sold at %s by card and at %s for cash",
-		                       bus_judge_units(j, address, s->tenfold_card),
-		                       bus_judge_units(j, address, s->tenfold_cash)))
-			->grade = "likely";
+	if (s->tenfold.n) {
+		struct bus_hit *h = bus_hit(j, FT_RULE_BUS_SCALE_MISFIT, address, s->tenfold.first_ns,
+		                            bus_judge_text(j, "one selection is sold at %s by card and at %s for cash",
+		                                           bus_judge_units(j, address, s->tenfold_card),
+		                                           bus_judge_units(j, address, s->tenfold_cash)));
+		h->grade = "likely";
+		h->alike = "two prices of one selection that are meant so";
+	}
 }
 
 static void reader_setup(struct bus_judge *j, uint8_t address)
@@ -449,8 +451,7 @@ static void reader_setup(struct bus_judge *j, uint8_t address)
 
 	if (s->early.n) {
 		h = bus_hit(j, FT_RULE_BUS_READER_ENABLED_EARLY, address, s->early.first_ns,
-		            bus_judge_text(j, "READER ENABLE before the setup was done, %llu time%s", (llu)s->early.n,
-		                           s->early.n == 1 ? "" : "s"));
+		            bus_judge_text(j, "READER ENABLE before the setup was done, %s", bus_judge_times(j, s->early.n)));
 		h->expected = "SETUP (11 00) and its answer first";
 	}
 	with_block(j, FT_RULE_BUS_LEVEL_MISMATCH, address, &s->level,
@@ -466,8 +467,8 @@ static void reader_setup(struct bus_judge *j, uint8_t address)
 	           &s->width_block);
 	if (s->select_first.n) {
 		h = bus_hit(j, FT_RULE_BUS_SELECT_FIRST, address, s->select_first.first_ns,
-		            bus_judge_text(j, "VEND REQUEST without a session %llu time%s, %llu refused with 0B",
-		                           (llu)s->select_first.n, s->select_first.n == 1 ? "" : "s", (llu)s->refused.n));
+		            bus_judge_text(j, "VEND REQUEST without a session %s, %llu refused with 0B",
+		                           bus_judge_times(j, s->select_first.n), (llu)s->refused.n));
 		if (s->refused.n) {
 			h->weight = FT_FAULT;
 			h->grade = "sure";

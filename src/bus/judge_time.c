@@ -85,7 +85,7 @@ static void pace(struct bus_judge *j, uint8_t address)
 
 	if (!j->timed || at->paces == 0)
 		return;
-	if (at->slow.n >= BUS_LIM_FEW || at->slower.n) {
+	if (at->slow.n >= BUS_LIM_SLOW || at->slower.n) {
 		h = bus_hit(j, FT_RULE_BUS_POLL_PERIOD, address, at->slower.n ? at->slowest_at_ns : at->slow.first_ns,
 		            bus_judge_text(j,
 		                           "%llu of %llu times longer than 200 ms without a command, %llu longer than the "
@@ -94,12 +94,13 @@ static void pace(struct bus_judge *j, uint8_t address)
 		                           bus_judge_ms(j, at->slowest_ns)));
 		if (at->slower.n)
 			h->weight = FT_FAULT;
-		else if (bus_judge_share(at->slow.n, at->paces) < 5 * BUS_LIM_RATE_PER_10000)
+		else if (at->slow.n * 100 < at->paces * BUS_LIM_SLOW_PER_100)
 			h->weight = FT_NOTE;
 	} else if (at->fast.n >= BUS_LIM_STORM_EXCHANGES && at->fast.n * 2 > at->poll_paces) {
 		h = bus_hit(j, FT_RULE_BUS_POLL_PERIOD, address, at->fast.first_ns,
 		            bus_judge_text(j, "%llu of %llu polls sooner than 25 ms after the one before", (llu)at->fast.n,
 		                           (llu)at->poll_paces));
+		h->todo = "nothing while all devices keep up; it is the controller's software";
 	}
 	if (h)
 		h->expected = "25 to 200 ms from command to command";
@@ -112,12 +113,12 @@ static void short_break(struct bus_judge *j)
 	if (!j->timed)
 		return;
 	if (j->short_breaks.n) {
-		h = bus_hit(j, FT_RULE_BUS_SHORT_BREAK, BUS_WHOLE, j->short_breaks.first_ns,
-		            bus_judge_text(j,
-		                           "the controller held its line active for %s, %llu time%s; some devices may take it "
-		                           "for a reset and others not",
-		                           bus_judge_ms(j, j->short_break_ns), (llu)j->short_breaks.n,
-		                           j->short_breaks.n == 1 ? "" : "s"));
+		h = bus_hit(
+			j, FT_RULE_BUS_SHORT_BREAK, BUS_WHOLE, j->short_breaks.first_ns,
+			bus_judge_text(
+				j,
+				"the controller held its line active for %s, %s; some devices may take it for a reset and others not",
+				bus_judge_ms(j, j->short_break_ns), bus_judge_times(j, j->short_breaks.n)));
 		h->expected = "100 ms at least, or none";
 	}
 	if (j->short_rests.n) {
@@ -131,6 +132,8 @@ static void short_break(struct bus_judge *j)
 void bus_judge_timing(struct bus_judge *j)
 {
 	short_break(j);
+	if (j->one_line)
+		return; /* what belongs together cannot be told from one line */
 	gaps(j, BUS_CONTROLLER_AT);
 	for (unsigned a = 0x08; a < 0x100; a += 8) {
 		late(j, (uint8_t)a);
@@ -155,15 +158,15 @@ static void silent(struct bus_judge *j, uint8_t address, bool others)
 
 	if (at->silent_run == 0)
 		return;
-	if (at->answered == 0 && at->commands == 0)
+	if (at->answered == 0 && at->commands < BUS_LIM_FEW)
 		return; /* a probe: see probes() */
 	if (at->answered == 0) {
 		h = bus_hit(j, FT_RULE_BUS_SILENT_PERIPHERAL, address, at->first_ns,
-		            bus_judge_text(j, "%llu commands (%llu of them RESET) and no answer%s", (llu)at->exchanges,
+		            bus_judge_text(j, "%llu commands and %llu RESETs and no answer%s", (llu)at->commands,
 		                           (llu)at->resets, others ? ", while other addresses do answer" : ""));
 		h->expected = "an answer within 5 ms";
 		h->grade = "sure that it is silent to this controller; open why";
-		if (!long_enough(j, address, at->last_ns - at->first_ns, at->exchanges) || at->commands < BUS_LIM_FEW) {
+		if (!long_enough(j, address, at->last_ns - at->first_ns, at->exchanges)) {
 			h->weight = FT_NOTE; /* it may still be starting */
 			h->grade = "a hint: the capture is shorter than the time it may be silent";
 		}
@@ -197,7 +200,7 @@ static void probes(struct bus_judge *j)
 
 	for (unsigned a = 0x08; a < 0x100; a += 8) {
 		const struct bus_at *at = bus_at(j, (uint8_t)a);
-		if (at->exchanges == 0 || at->answered || at->commands)
+		if (at->resets == 0 || at->answered || at->commands >= BUS_LIM_FEW)
 			continue;
 		list = bus_judge_text(j, "%s%s%s", list ? list : "", list ? ", " : "", bus_judge_who(j, (uint8_t)a));
 		first = at->first_ns < first ? at->first_ns : first;
@@ -340,10 +343,9 @@ static void restarts(struct bus_judge *j, uint8_t address)
 	if (at->restarts_loaded.n * 2 > at->restarts.n)
 		with = bus_judge_text(j, ", %llu of them within 2 s of payout or transport: a hint at the supply",
 		                      (llu)at->restarts_loaded.n);
-	h = bus_hit(
-		j, FT_RULE_BUS_RESET_LOOP, address, at->restarts.first_ns,
-		bus_judge_text(j, "it said %llu time%s that it was reset, with neither RESET nor a reset of the bus before%s",
-	                   (llu)at->restarts.n, at->restarts.n == 1 ? "" : "s", with));
+	h = bus_hit(j, FT_RULE_BUS_RESET_LOOP, address, at->restarts.first_ns,
+	            bus_judge_text(j, "it said %s that it was reset, with neither RESET nor a reset of the bus before%s",
+	                           bus_judge_times(j, at->restarts.n), with));
 	h->expected = "only after a reset by the controller";
 	if (at->restarts.n < BUS_LIM_RESTARTS)
 		h->weight = FT_NOTE;
@@ -380,14 +382,13 @@ void bus_judge_restarts(struct bus_judge *j)
 		if (s->sequence.n) {
 			const char *state = ft_bus_state_word((enum ft_bus_state)(s->sequence_state > 0 ? s->sequence_state : 0));
 			bus_hit(j, FT_RULE_BUS_OUT_OF_SEQUENCE, (uint8_t)a, s->sequence.first_ns,
-			        bus_judge_text(j, "it answered 0B %llu time%s, the first after %s%s%s", (llu)s->sequence.n,
-			                       s->sequence.n == 1 ? "" : "s",
+			        bus_judge_text(j, "it answered 0B %s, the first after %s%s%s", bus_judge_times(j, s->sequence.n),
 			                       s->sequence_command[0] ? ft_bus_command_word(s->sequence_command, 2) : "a poll",
 			                       state ? ", in state " : "", state ? state : ""));
 		}
 		if (s->end_missing.n)
 			bus_hit(j, FT_RULE_BUS_END_SESSION_MISSING, (uint8_t)a, s->end_missing.first_ns,
-			        bus_judge_text(j, "%llu time%s no END SESSION after SESSION COMPLETE", (llu)s->end_missing.n,
-			                       s->end_missing.n == 1 ? "" : "s"));
+			        bus_judge_text(j, "no END SESSION after SESSION COMPLETE, %s",
+			                       bus_judge_times(j, s->end_missing.n)));
 	}
 }
