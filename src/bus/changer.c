@@ -1,0 +1,196 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* The coin changer, MDB/ICP section 5. */
+#include "meaning.h"
+
+enum { SUB_IDENTITY, SUB_FEATURES, SUB_PAYOUT, SUB_PAYOUT_STATUS, SUB_PAYOUT_POLL };
+enum { SETUP_HEAD = 7, STATUS_WAS_RESET = 0x0B };
+
+static void setup(struct meaning_step *s)
+{
+	const uint8_t *z = s->answer;
+	struct ft_bus_setup *u = &s->d->setup;
+
+	if (s->answer_count < SETUP_HEAD)
+		return;
+	*u = (struct ft_bus_setup){ .known = true,
+		                        .level = z[0],
+		                        .currency = (uint16_t)meaning_16(z + 1),
+		                        .scale = z[3],
+		                        .decimals = z[4],
+		                        .routing = (uint16_t)meaning_16(z + 5) };
+	for (unsigned t = 0; t < 16 && SETUP_HEAD + t < s->answer_count; t++) /* unsent ones are zero */
+		u->types[t] = z[SETUP_HEAD + t];
+	meaning_simple(s, FT_BUS_EV_SETUP);
+}
+
+static void tubes(struct meaning_step *s)
+{
+	if (s->answer_count < 2)
+		return;
+	s->d->tubes_full = (uint16_t)meaning_16(s->answer);
+	for (unsigned t = 0; t < 16; t++)
+		s->d->tubes[t] = 2 + t < s->answer_count ? s->answer[2 + t] : 0;
+	meaning_simple(s, FT_BUS_EV_TUBES);
+}
+
+/* 01yyxxxx zz */
+static void coin(struct meaning_step *s, uint8_t first, uint8_t in_tube)
+{
+	static const enum ft_bus_route routes[] = { FT_BUS_ROUTE_BOX, FT_BUS_ROUTE_TUBE, FT_BUS_ROUTE_NONE,
+		                                        FT_BUS_ROUTE_REJECTED };
+	struct ft_bus_event e = meaning_event(s, FT_BUS_EV_COIN);
+
+	e.type = first & 0x0F;
+	e.route = routes[first >> 4 & 3];
+	e.count = 1;
+	e.amount = in_tube;
+	e.value = meaning_type_value(s->d, e.type);
+	if (e.route == FT_BUS_ROUTE_TUBE)
+		s->d->tubes[e.type] = in_tube;
+	meaning_send(s, &e);
+	if (e.route == FT_BUS_ROUTE_BOX || e.route == FT_BUS_ROUTE_TUBE)
+		meaning_money_type(s, e.type, 1, e.route);
+}
+
+/* 1yyyxxxx zz */
+static void by_hand(struct meaning_step *s, uint8_t first, uint8_t in_tube)
+{
+	struct ft_bus_event e = meaning_event(s, FT_BUS_EV_COIN_BY_HAND);
+
+	e.type = first & 0x0F;
+	e.count = first >> 4 & 7;
+	e.amount = in_tube;
+	e.route = FT_BUS_ROUTE_OUT;
+	s->d->tubes[e.type] = in_tube;
+	meaning_send(s, &e);
+	meaning_money_type(s, e.type, -(int64_t)e.count, FT_BUS_ROUTE_OUT);
+}
+
+static void poll(struct meaning_step *s)
+{
+	for (unsigned i = 0; i < s->answer_count; i++) {
+		uint8_t z = s->answer[i];
+		bool two = i + 1 < s->answer_count;
+		struct ft_bus_event e;
+		if (z & 0x80 && two) {
+			by_hand(s, z, s->answer[++i]);
+		} else if (z & 0x40 && two) {
+			coin(s, z, s->answer[++i]);
+		} else if ((z & 0xE0) == 0x20) {
+			e = meaning_event(s, FT_BUS_EV_SLUG);
+			e.count = z & 0x1F;
+			meaning_send(s, &e);
+		} else if (z < 0x10) {
+			e = meaning_event(s, z == STATUS_WAS_RESET ? FT_BUS_EV_WAS_RESET : FT_BUS_EV_STATUS);
+			e.type = z;
+			s->d->was_reset += z == STATUS_WAS_RESET && !s->repeated;
+			if (z == STATUS_WAS_RESET)
+				s->d->enabled = false;
+			meaning_send(s, &e);
+		} else { /* file transport and what no table knows: the rest cannot be told apart */
+			e = meaning_event(s, FT_BUS_EV_UNKNOWN);
+			e.type = z;
+			meaning_send(s, &e);
+			return;
+		}
+	}
+}
+
+static void types(struct meaning_step *s)
+{
+	struct ft_bus_event e;
+
+	if (!s->accepted || s->data_count < 2)
+		return;
+	s->d->types_enabled = (uint16_t)meaning_16(s->data);
+	s->d->enabled = s->d->types_enabled != 0;
+	s->d->enabled_ever |= s->d->enabled;
+	e = meaning_event(s, s->d->enabled ? FT_BUS_EV_ENABLED : FT_BUS_EV_DISABLED);
+	e.value = s->d->types_enabled;
+	meaning_send(s, &e);
+}
+
+static void dispense(struct meaning_step *s)
+{
+	struct ft_bus_event e = meaning_event(s, FT_BUS_EV_PAYOUT_ASKED);
+	int64_t one;
+
+	if (!s->accepted || !s->data_count)
+		return;
+	e.type = s->data[0] & 0x0F;
+	e.count = s->data[0] >> 4;
+	e.route = FT_BUS_ROUTE_OUT;
+	one = meaning_type_value(s->d, e.type);
+	e.value = one == FT_ABSENT ? FT_ABSENT : one * e.count;
+	meaning_send(s, &e);
+	meaning_money_type(s, e.type, -(int64_t)e.count, FT_BUS_ROUTE_OUT);
+}
+
+/* Coins paid by type since the payout began; counted where the changer did not tell the value already. */
+static void payout_status(struct meaning_step *s)
+{
+	struct ft_bus_event e = meaning_event(s, FT_BUS_EV_PAYOUT_DONE);
+
+	for (unsigned t = 0; t < 16 && t < s->answer_count && !s->own->value_polled; t++)
+		if (s->answer[t])
+			meaning_money_type(s, (int)t, -(int64_t)s->answer[t], FT_BUS_ROUTE_OUT);
+	if (s->answer_count)
+		meaning_send(s, &e);
+}
+
+static void payout_poll(struct meaning_step *s)
+{
+	struct ft_bus_event e = meaning_event(s, FT_BUS_EV_PAYOUT_DONE);
+
+	if (s->x->kind == FT_BUS_ACK) {
+		meaning_send(s, &e);
+		return;
+	}
+	if (!s->answer_count)
+		return;
+	s->own->value_polled = true;
+	meaning_money_units(s, -(int64_t)s->answer[0], FT_BUS_ROUTE_OUT);
+	meaning_tell_value(s, &e, s->answer[0]);
+}
+
+static void expansion(struct meaning_step *s)
+{
+	struct ft_bus_event e;
+
+	switch (s->sub) {
+	case SUB_IDENTITY:
+		meaning_identity(s->d, s->answer, s->answer_count);
+		if (s->answer_count)
+			meaning_simple(s, FT_BUS_EV_IDENTITY);
+		break;
+	case SUB_FEATURES:
+		if (s->accepted && s->data_count >= 4)
+			s->d->options_enabled = meaning_32(s->data);
+		break;
+	case SUB_PAYOUT:
+		if (!s->accepted || !s->data_count)
+			break;
+		s->own->value_polled = false;
+		e = meaning_event(s, FT_BUS_EV_PAYOUT_ASKED);
+		e.route = FT_BUS_ROUTE_OUT;
+		meaning_tell_value(s, &e, s->data[0]);
+		break;
+	case SUB_PAYOUT_STATUS:
+		payout_status(s);
+		break;
+	case SUB_PAYOUT_POLL:
+		payout_poll(s);
+		break;
+	default:
+		break;
+	}
+}
+
+void meaning_changer(struct meaning_step *s)
+{
+	static void (*const rules[8])(
+		struct meaning_step *) = { NULL, setup, tubes, poll, types, dispense, NULL, expansion };
+
+	if (rules[s->offset])
+		rules[s->offset](s);
+}

@@ -1,0 +1,34 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* Devices that carry no money of their own: who they are and whether they were reset. */
+#include "meaning.h"
+
+enum { GATEWAY_CONFIGURATION = 1, GATEWAY_IDENTITY = 6, OFFSET_SETUP = 1 };
+
+void meaning_others(struct meaning_step *s)
+{
+	const struct bus_device_row *row = bus_device_row(s->d->address);
+	const uint8_t *z = s->answer;
+
+	if (s->d->kind == FT_BUS_GATEWAY && s->offset == OFFSET_SETUP && s->accepted && s->data_count >= 1)
+		s->d->controller_level = s->data[0];
+	if (!row) {
+		struct ft_bus_event e = meaning_event(s, FT_BUS_EV_UNKNOWN);
+		e.type = s->x->command.bytes[0];
+		meaning_send(s, &e);
+		return;
+	}
+	if (!s->answer_count)
+		return;
+	if (s->offset == (unsigned)row->poll && row->was_reset >= 0 && z[0] == row->was_reset && s->answer_count == 1) {
+		s->d->was_reset += !s->repeated;
+		meaning_simple(s, FT_BUS_EV_WAS_RESET);
+	} else if (s->d->kind == FT_BUS_GATEWAY && z[0] == GATEWAY_CONFIGURATION && s->answer_count >= 4) {
+		s->d->setup.known = true;
+		s->d->setup.level = z[1];
+		s->d->setup.currency = MEANING_NONE16;
+		meaning_simple(s, FT_BUS_EV_SETUP);
+	} else if (s->d->kind == FT_BUS_GATEWAY && z[0] == GATEWAY_IDENTITY) {
+		meaning_identity(s->d, z + 1, s->answer_count - 1);
+		meaning_simple(s, FT_BUS_EV_IDENTITY);
+	}
+}
