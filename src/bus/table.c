@@ -202,7 +202,7 @@ static enum ft_status send(struct bus_capture *c, struct table *t, const double 
 	return bus_capture_edge(c, (int64_t)(at + 0.5), levels, e);
 }
 
-/* Between the lowest and the highest value seen; bare 0 and 1 give a half. A column that never moves counts as logic. */
+/* Between the lowest and the highest value seen; bare 0 and 1 give a half. One that never moves is logic. */
 static enum ft_status settle(struct bus_capture *c, struct table *t, struct ft_error *e)
 {
 	enum ft_status s = FT_OK;

@@ -133,7 +133,7 @@ static bool range(const char *text, long *ret_high, long *ret_low)
 	return digits > 0;
 }
 
-/* $var TYPE WIDTH CODE NAME [RANGE] $end: every bit becomes a channel; a code used before shares its channels' values. */
+/* $var TYPE WIDTH CODE NAME [RANGE] $end: every bit becomes a channel; a code used before is an alias. */
 static void declare(struct bus_capture *c, struct vcd *v)
 {
 	const char *type = v->words[1], *id = v->words[3];
