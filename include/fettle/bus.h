@@ -389,6 +389,19 @@ void ft_bus_done(struct ft_bus *b); /* NULL is fine */
 /* Bytes of the capture, in any portions. FT_E_INPUT with the line where they are not what they claim. */
 enum ft_status ft_bus_feed(struct ft_bus *b, const void *bytes, size_t n, struct ft_error *e);
 
+/* Where the bytes of a session file come from: a ZIP is read more than once where its members lie in disorder. */
+struct ft_bus_source {
+	void *from;
+	ptrdiff_t (*read)(void *from, const void **ret); /* the next bytes, 0 at the end, -1 on failure */
+	bool (*rewind)(void *from);                      /* back to the beginning; false when that is not possible */
+};
+
+/* In place of ft_bus_feed for a session file of a logic analyser (.sr, version 2), which begins as ZIP files do. */
+enum ft_status ft_bus_feed_session(struct ft_bus *b, const struct ft_bus_source *s, struct ft_error *e);
+
+/* Does a capture that begins with these bytes (four are enough) have to go there? */
+bool ft_bus_is_session(const void *head, size_t n);
+
 /* For whoever has edges (a session file's samples) or words (a serial adapter) already. */
 enum ft_status ft_bus_feed_edges(struct ft_bus *b, const struct ft_bus_edge *edges, size_t n, struct ft_error *e);
 enum ft_status ft_bus_feed_words(struct ft_bus *b, const struct ft_bus_word *words, size_t n, struct ft_error *e);

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* The layers joined to one whole. */
-#include "room.h"
+#include "capture.h"
 
 enum { QUEUE = 32 }; /* words of one line that wait until the other has gone as far; a word or two in practice */
 
@@ -180,6 +180,16 @@ void ft_bus_done(struct ft_bus *b)
 enum ft_status ft_bus_feed(struct ft_bus *b, const void *bytes, size_t n, struct ft_error *e)
 {
 	return bus_capture_feed(b->capture, bytes, n, e);
+}
+
+bool ft_bus_is_session(const void *head, size_t n)
+{
+	return n >= 4 && memcmp(head, "PK\3\4", 4) == 0;
+}
+
+enum ft_status ft_bus_feed_session(struct ft_bus *b, const struct ft_bus_source *s, struct ft_error *e)
+{
+	return bus_session(b->capture, b->o.name, s, e);
 }
 
 enum ft_status ft_bus_feed_edges(struct ft_bus *b, const struct ft_bus_edge *edges, size_t n, struct ft_error *e)

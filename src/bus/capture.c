@@ -1,5 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* Finds out what a capture is and feeds its reader. */
+#include <stdio.h>
+
 #include "capture.h"
 
 static const struct bus_format *const formats[] = { &bus_format_vcd, &bus_format_words, &bus_format_table };
@@ -33,6 +35,19 @@ enum ft_status bus_capture_new(const struct ft_bus_options *o, struct bus_sink s
 		if (formats[i]->format == o->format)
 			s = begin(c, formats[i], e);
 	*ret = c;
+	return s;
+}
+
+enum ft_status bus_capture_begin_raw(struct bus_capture *c, char names[][64], struct ft_error *e)
+{
+	enum ft_status s;
+
+	if (c->format)
+		return ft_fail(e, FT_E_USAGE, "%s is a session file and says itself what its samples are.", c->o.name);
+	s = begin(c, &bus_format_raw, e);
+	for (size_t i = 0; s == FT_OK && i < c->info.channel_count; i++)
+		if (names[i][0])
+			snprintf(c->info.channels[i].name, sizeof c->info.channels[i].name, "%s", names[i]);
 	return s;
 }
 

@@ -49,6 +49,13 @@ static inline enum ft_status bus_capture_edge(struct bus_capture *c, int64_t at_
 	return c->batch_count == BUS_BATCH ? bus_capture_flush(c, e) : FT_OK;
 }
 
+/* Raw samples with the options' rate, unit and channels, once these are known; names of no length become numbers. */
+enum ft_status bus_capture_begin_raw(struct bus_capture *c, char names[][64], struct ft_error *e);
+
+/* Reads a session file into it. */
+enum ft_status bus_session(struct bus_capture *c, const char *name, const struct ft_bus_source *from,
+                           struct ft_error *e);
+
 /* A new channel; NULL (and counted) when there are too many. `name` is cut off where longer than its room. */
 struct bus_channel *bus_capture_channel(struct bus_capture *c, struct ft_slice name);
 
