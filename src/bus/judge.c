@@ -163,9 +163,10 @@ static int cause_of_rule(const struct bus_judge *j, size_t effect, enum ft_rule_
 {
 	for (size_t i = 0; i < j->hit_count; i++) {
 		const struct bus_hit *h = &j->hits[i];
-		/* A late answer spoils the command of whoever comes next. */
-		bool reaches = h->address == BUS_WHOLE || cause == FT_RULE_BUS_LATE_OVERLAP ||
-			h->address == j->hits[effect].address || j->hits[effect].because == cause;
+		/* What the controller sends reaches all; a late answer spoils the command of whoever comes next. */
+		bool reaches = h->address == BUS_WHOLE || h->address == BUS_CONTROLLER_AT ||
+			cause == FT_RULE_BUS_LATE_OVERLAP || h->address == j->hits[effect].address ||
+			j->hits[effect].because == cause;
 		if (i != effect && h->rule == cause && reaches && h->weight > FT_NOTE)
 			return (int)i;
 	}
@@ -274,6 +275,7 @@ enum ft_status bus_judge_new(const struct ft_bus_options *o, struct ft_arena *a,
 void bus_judge_item(struct bus_judge *j, const struct ft_bus_report *r, const struct ft_bus_item *i)
 {
 	bus_judge_link_item(j, r, i);
+	j->answer_first = i->kind == FT_BUS_EXCHANGE ? i->exchange.answer.bytes[0] : 0;
 	if (i->kind == FT_BUS_BUS_RESET && i->line == FT_BUS_CONTROLLER) {
 		bus_judge_setup_break(j, i->block.start_ns);
 	} else if (i->kind == FT_BUS_EXCHANGE && i->exchange.command.count && i->exchange.command.checksum_ok &&
@@ -292,6 +294,9 @@ void bus_judge_event(struct bus_judge *j, const struct ft_bus_report *r, const s
 		bus_count(&at->repeated, e->at_ns);
 		return;
 	}
+	/* A zero behind another message of a reader is a byte too many and no JUST RESET. */
+	if (e->kind == FT_BUS_EV_WAS_RESET && bus_judge_is_reader(e->address) && j->answer_first != 0)
+		return;
 	bus_judge_restart_event(j, r, e);
 	bus_judge_setup_event(j, r, e);
 	bus_judge_sale_event(j, r, e);

@@ -20,7 +20,8 @@ enum {
 	BUS_READER_AT = 0x10,
 	BUS_VALIDATOR_AT = 0x30,
 	BUS_READER_2_AT = 0x60,
-	BUS_IDENTITY_BYTES = 27, /* maker, serial and model as they are sent */
+	BUS_RESERVED_FROM = 0x78, /* no standard device from here on */
+	BUS_IDENTITY_BYTES = 27,  /* maker, serial and model as they are sent */
 	BUS_HITS_MAX = 256,
 };
 
@@ -109,6 +110,8 @@ struct bus_setting {
 struct bus_at {
 	/* electrical and timing: of this address's answers; at BUS_CONTROLLER_AT of all commands */
 	uint64_t blocks, exchanges, answered, answers, right;
+	uint64_t checked; /* blocks with a check byte */
+	uint64_t data;    /* answers other than ACK and NAK */
 	struct bus_tally checksum, framing, mode, too_long, past_last;
 	struct bus_proof checksum_block, mode_block, too_long_block, past_last_block;
 	struct bus_slot slots[2][8]; /* of commands, of answers; by the low three bits of the command */
@@ -187,6 +190,7 @@ struct bus_judge {
 	int64_t load_ns; /* last payout or transport of a bill */
 	uint8_t load_address;
 	uint8_t last_address; /* of the exchange before */
+	uint8_t answer_first; /* first byte of the answer going on */
 	bool any_exchange;
 	/* while it judges */
 	const struct ft_bus_report *report;

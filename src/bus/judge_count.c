@@ -79,6 +79,7 @@ static void fill_slot(struct bus_slot *s, const struct ft_bus_block *b)
 static void count_block(struct bus_at *at, const struct ft_bus_block *b, int64_t inter_byte_ns)
 {
 	at->blocks++;
+	at->checked += b->count >= 2;
 	at->span_ns += b->span_ns;
 	at->span_bits += b->span_bits;
 	if (b->framing_errors)
@@ -101,7 +102,7 @@ static void count_block(struct bus_at *at, const struct ft_bus_block *b, int64_t
 	}
 	if (b->longest_gap_ns > at->longest_gap_ns)
 		at->longest_gap_ns = b->longest_gap_ns;
-	if (b->flags & FT_BUS_CUT)
+	if (b->flags & FT_BUS_CUT && !b->checksum_ok)
 		bus_count(&at->gap_lost, b->start_ns);
 	else if (b->longest_gap_ns > inter_byte_ns)
 		bus_count(&at->gap, b->start_ns);
@@ -186,6 +187,7 @@ static void count_answer(struct bus_judge *j, const struct ft_bus_report *r, str
 	}
 	count_block(at, b, times ? BUS_LIM_INTER_BYTE_US * BUS_NS_PER_US + slack : INT64_MAX);
 	at->answers++;
+	at->data += x->kind == FT_BUS_DATA || x->kind == FT_BUS_GARBLED;
 	if (x->kind == FT_BUS_DATA || x->kind == FT_BUS_GARBLED) {
 		fill_slot(&at->slots[1][x->command.bytes[0] & 7], b);
 		if (b->count >= BUS_LIM_LONG_BYTES && !(b->flags & (FT_BUS_TOO_LONG | FT_BUS_CUT))) {

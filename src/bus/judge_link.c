@@ -169,7 +169,8 @@ static void nobody(struct bus_judge *j)
 {
 	uint64_t asked = 0;
 	unsigned addresses = 0;
-	int64_t first = INT64_MAX, last = 0;
+	int64_t first = INT64_MAX;
+	struct bus_hit *h;
 	bool lasts;
 
 	if (j->one_line || all_answers(j))
@@ -180,16 +181,20 @@ static void nobody(struct bus_judge *j)
 		addresses += at->exchanges > 0;
 		if (at->exchanges && at->first_ns < first)
 			first = at->first_ns;
-		if (at->exchanges && at->last_ns > last)
-			last = at->last_ns;
 	}
+	if (asked < BUS_LIM_ALIVE_COMMANDS)
+		return;
 	/* After a reset of the bus all may be silent within their non-response times. */
-	lasts = j->timed ? last - first >= BUS_LIM_OTHER_SILENT_MS * BUS_NS_PER_MS : asked >= BUS_LIM_UNTIMED_COMMANDS;
-	if (asked >= BUS_LIM_ALIVE_COMMANDS && lasts) {
-		bus_hit(j, FT_RULE_BUS_NOBODY_ANSWERS, BUS_WHOLE, first,
-		        bus_judge_text(j, "%llu commands to %u address%s and no answer", (llu)asked, addresses,
-		                       addresses == 1 ? "" : "es"))
-			->expected = "an answer of each device that is fitted";
+	lasts = j->timed ? j->report->end_ns - first >= BUS_LIM_OTHER_SILENT_MS * BUS_NS_PER_MS
+					 : asked >= BUS_LIM_UNTIMED_COMMANDS;
+	h = bus_hit(j, FT_RULE_BUS_NOBODY_ANSWERS, BUS_WHOLE, first,
+	            bus_judge_text(j, "%llu commands to %u address%s and no answer", (llu)asked, addresses,
+	                           addresses == 1 ? "" : "es"));
+	h->expected = "an answer of each device that is fitted";
+	h->grade = "sure that nobody answers; open why";
+	if (!lasts) {
+		h->weight = FT_NOTE;
+		h->grade = "a hint: the capture is shorter than the time devices may need to start";
 	}
 }
 
@@ -261,11 +266,37 @@ static bool constant(const struct bus_slot *s)
 	return s->wrong >= BUS_LIM_FEW && s->same * 10 >= s->wrong * 9 && (s->right == 0 || s->same >= BUS_LIM_FEW + 2);
 }
 
+/* What a sender does that counts the command's first byte into its sum, or leaves it out. */
+static uint8_t by_first_byte(uint8_t address, unsigned command, bool answer)
+{
+	uint8_t first = (uint8_t)(address + command);
+
+	return answer ? first : (uint8_t)(0x100 - first);
+}
+
+/* Blocks that are wrong by that; 0 where others are wrong otherwise. */
+static uint64_t first_byte_errors(const struct bus_at *at, uint8_t address, bool answer)
+{
+	uint64_t n = 0;
+
+	for (unsigned k = 0; k < 8; k++) {
+		const struct bus_slot *s = &at->slots[answer][k];
+		if (s->wrong && (s->delta != by_first_byte(address, k, answer) || s->same != s->wrong))
+			return 0;
+		n += s->wrong;
+	}
+	return n;
+}
+
 /* One amount for all of a device's long answers is software; two devices over each other give several. */
-static bool all_constant(const struct bus_at *at)
+static bool all_constant(const struct bus_at *at, uint8_t address)
 {
 	int delta = -1;
 
+	if (at->framing.n)
+		return false;
+	if (first_byte_errors(at, address, true) >= BUS_LIM_FEW)
+		return true;
 	for (size_t i = 0; i < 8; i++) {
 		const struct bus_slot *s = &at->slots[1][i];
 		if (s->wrong && (!constant(s) || (delta >= 0 && delta != s->delta)))
@@ -273,7 +304,7 @@ static bool all_constant(const struct bus_at *at)
 		if (s->wrong)
 			delta = s->delta;
 	}
-	return delta >= 0 && at->framing.n == 0;
+	return delta >= 0;
 }
 
 static void clash(struct bus_judge *j, uint8_t address)
@@ -297,8 +328,8 @@ static void clash(struct bus_judge *j, uint8_t address)
 		                           bus_judge_bytes(j, at->past_last_block.bytes, at->past_last_block.count, SIZE_MAX)));
 		h->grade = "nearly sure";
 	} else if (at->long_wrong >= BUS_LIM_FEW && at->long_right * 9 <= at->long_wrong &&
-	           at->short_right >= BUS_LIM_ALIVE_COMMANDS && !all_constant(at) && rate_of(at) <= BUS_LIM_BAUD_HIGH &&
-	           (rate_of(at) == 0 || rate_of(at) >= BUS_LIM_BAUD_LOW)) {
+	           at->short_right >= BUS_LIM_ALIVE_COMMANDS && !all_constant(at, address) &&
+	           rate_of(at) <= BUS_LIM_BAUD_HIGH && (rate_of(at) == 0 || rate_of(at) >= BUS_LIM_BAUD_LOW)) {
 		h = bus_hit(j, FT_RULE_BUS_ADDRESS_CLASH, address, at->checksum.first_ns,
 		            bus_judge_text(j, "%llu of %llu long answers are wrong while %llu short ones are right",
 		                           (llu)at->long_wrong, (llu)(at->long_wrong + at->long_right), (llu)at->short_right));
@@ -312,21 +343,24 @@ static void constants(struct bus_judge *j, uint8_t address)
 {
 	const struct bus_at *at = bus_at(j, address);
 
-	for (unsigned answer = 0; answer < 2; answer++)
+	for (unsigned answer = 0; answer < 2; answer++) {
+		uint64_t n = first_byte_errors(at, address, answer);
+		if (n >= BUS_LIM_FEW) {
+			bus_hit(j, FT_RULE_BUS_CONSTANT_CHECKSUM, address, at->checksum.n ? at->checksum.first_ns : -1,
+			        bus_judge_text(j, "the check byte of %llu %s is wrong as if the command's first byte were %s",
+			                       (llu)n, answer ? "answers" : "commands",
+			                       answer ? "counted in" : "left out of the sum"));
+			continue;
+		}
 		for (unsigned k = 0; k < 8; k++) {
 			const struct bus_slot *s = &at->slots[answer][k];
-			uint8_t first = (uint8_t)(address + k);
-			const char *how = "";
-			if (!constant(s))
-				continue;
-			if (s->delta == (uint8_t)(answer ? first : 0x100 - first))
-				how = answer ? ", as if the command's first byte were counted in"
-							 : ", as if the first byte were left out of the sum";
-			bus_hit(j, FT_RULE_BUS_CONSTANT_CHECKSUM, address, at->checksum.n ? at->checksum.first_ns : -1,
-			        bus_judge_text(j, "the check byte of %llu of %llu %s %02XH is %02XH too high%s", (llu)s->same,
-			                       (llu)(s->right + s->wrong), answer ? "answers to" : "commands", first, s->delta,
-			                       how));
+			if (constant(s))
+				bus_hit(j, FT_RULE_BUS_CONSTANT_CHECKSUM, address, at->checksum.n ? at->checksum.first_ns : -1,
+				        bus_judge_text(j, "the check byte of %llu of %llu %s %02XH is %02XH too high", (llu)s->same,
+				                       (llu)(s->right + s->wrong), answer ? "answers to" : "commands", address + k,
+				                       s->delta));
 		}
+	}
 }
 
 static const char *share_text(struct bus_judge *j, uint64_t n, uint64_t of, const char *what)
@@ -358,51 +392,91 @@ static void with_block(struct bus_judge *j, struct bus_hit *h, const struct bus_
 		h->seen = bus_judge_text(j, "%s, the first: %s", h->seen, bus_judge_bytes(j, p->bytes, p->count, SIZE_MAX));
 }
 
-static void checksums(struct bus_judge *j)
+static bool much(const struct bus_tally *t, uint64_t of)
 {
-	struct bus_hit *h, *whole = NULL;
-	uint64_t explained = 0, bad = 0, blocks = 0;
+	return t->n >= BUS_LIM_FEW && bus_judge_share(t->n, of) >= BUS_LIM_RATE_PER_10000;
+}
+
+/* Errors of one kind by sender; where several senders have them, one finding for the whole bus stands above:
+ * noise, the common or the tap. */
+static void errors(struct bus_judge *j, enum ft_rule_id rule, const struct bus_tally *(*tally)(const struct bus_at *),
+                   uint64_t (*of)(const struct bus_at *))
+{
+	uint64_t bad = 0, blocks = 0;
+	int64_t first = INT64_MAX;
 	unsigned over = 0;
+	struct bus_hit *h;
 
 	for (size_t i = 0; i < FT_BUS_ADDRESSES; i++) {
 		const struct bus_at *at = &j->at[i];
-		bool much =
-			at->checksum.n >= BUS_LIM_FEW && bus_judge_share(at->checksum.n, at->blocks) >= BUS_LIM_RATE_PER_10000;
-		over += much ? (i == BUS_CONTROLLER_AT ? 2 : 1) : 0;
-		bad += much ? at->checksum.n : 0;
-		blocks += much ? at->blocks : 0;
-		for (size_t k = 0; k < 8; k++)
-			explained += constant(&at->slots[0][k]) ? at->slots[0][k].same : 0;
+		if (!much(tally(at), of(at)))
+			continue;
+		over += i == BUS_CONTROLLER_AT ? 2 : 1;
+		bad += tally(at)->n;
+		blocks += of(at);
+		first = tally(at)->first_ns < first ? tally(at)->first_ns : first;
 	}
 	if (over >= 3) {
-		whole = bus_hit(j, FT_RULE_BUS_CHECKSUM, BUS_WHOLE, j->at[0].checksum.n ? j->at[0].checksum.first_ns : -1,
-		                bus_judge_text(j, "%s, of more than one sender: noise, the common or the tap",
-		                               share_text(j, bad, blocks, "blocks")));
-		whole->grade = "sure that they are wrong; likely as to the cause";
+		h = bus_hit(j, rule, BUS_WHOLE, first,
+		            bus_judge_text(j, "%s, of more than one sender: noise, the common or the tap",
+		                           share_text(j, bad, blocks, "blocks")));
+		h->grade = "sure that they are wrong; likely as to the cause";
 	}
 	for (size_t i = 0; i < FT_BUS_ADDRESSES; i++) {
-		struct bus_at *at = &j->at[i];
-		h = by_share(j, FT_RULE_BUS_CHECKSUM, (uint8_t)(i << 3), &at->checksum, at->blocks,
-		             i == BUS_CONTROLLER_AT ? "commands" : "answers");
-		with_block(j, h, &at->checksum_block);
-		if (h && i == BUS_CONTROLLER_AT && explained + BUS_LIM_FEW > at->checksum.n)
-			h->because = FT_RULE_BUS_CONSTANT_CHECKSUM;
-		else if (h && whole && at->checksum.n >= BUS_LIM_FEW)
-			h->because = FT_RULE_BUS_CHECKSUM;
+		const struct bus_at *at = &j->at[i];
+		h = by_share(j, rule, (uint8_t)(i << 3), tally(at), of(at), i == BUS_CONTROLLER_AT ? "commands" : "answers");
+		if (h && rule == FT_RULE_BUS_CHECKSUM)
+			with_block(j, h, &at->checksum_block);
+		if (h && over >= 3 && much(tally(at), of(at)))
+			h->because = rule;
 	}
 }
 
-static void refusals(struct bus_judge *j, uint8_t address, enum ft_rule_id rule, const struct bus_tally *t,
-                     unsigned most, const char *what, uint64_t sound, const char *where_sound)
+static const struct bus_tally *checksum_of(const struct bus_at *at)
 {
-	const struct bus_at *at = bus_at(j, address);
-	bool often = t->n >= BUS_LIM_FEW && at->exchanges >= BUS_LIM_STORM_EXCHANGES &&
-		bus_judge_share(t->n, at->exchanges) >= BUS_LIM_RATE_PER_10000;
+	return &at->checksum;
+}
+
+static uint64_t checked_of(const struct bus_at *at)
+{
+	return at->checked;
+}
+
+static const struct bus_tally *framing_of(const struct bus_at *at)
+{
+	return &at->framing;
+}
+
+static uint64_t blocks_of(const struct bus_at *at)
+{
+	return at->blocks;
+}
+
+/* The controller's wrong commands are all to a device for which it is always wrong by the same. */
+static void explain_commands(struct bus_judge *j)
+{
+	uint64_t explained = 0;
+
+	for (size_t i = 1; i < FT_BUS_ADDRESSES; i++)
+		for (size_t k = 0; k < 8; k++)
+			explained += constant(&j->at[i].slots[0][k]) ? j->at[i].slots[0][k].same : 0;
+	for (size_t i = 0; i < j->hit_count; i++)
+		if (j->hits[i].rule == FT_RULE_BUS_CHECKSUM && j->hits[i].address == BUS_CONTROLLER_AT && explained &&
+		    explained + BUS_LIM_FEW > j->at[BUS_CONTROLLER_AT].checksum.n)
+			j->hits[i].because = FT_RULE_BUS_CONSTANT_CHECKSUM;
+}
+
+static void refusals(struct bus_judge *j, uint8_t address, enum ft_rule_id rule, const struct bus_tally *t, uint64_t of,
+                     unsigned most, const char *what, uint64_t sound)
+{
+	uint64_t share = bus_judge_share(t->n, of);
+	bool often = t->n >= BUS_LIM_FEW &&
+		(of >= BUS_LIM_STORM_EXCHANGES ? share >= BUS_LIM_RATE_PER_10000 : share >= 10 * BUS_LIM_RATE_PER_10000);
 
 	if (often || most >= BUS_LIM_STORM_ROW)
 		bus_hit(j, rule, address, t->first_ns,
-		        bus_judge_text(j, "%s, %u in a row at most; %llu %s", share_text(j, t->n, at->exchanges, what), most,
-		                       (llu)sound, where_sound));
+		        bus_judge_text(j, "%s, %u in a row at most; %llu of them sound at the tap",
+		                       share_text(j, t->n, of, what), most, (llu)sound));
 }
 
 void bus_judge_electrical(struct bus_judge *j)
@@ -410,28 +484,27 @@ void bus_judge_electrical(struct bus_judge *j)
 	struct bus_hit *h;
 
 	baud(j);
-	checksums(j);
-	for (unsigned a = 0x08; a < 0x100; a += 8)
-		clash(j, (uint8_t)a);
-	for (unsigned a = 0x08; a < 0x100; a += 8)
-		constants(j, (uint8_t)a);
+	errors(j, FT_RULE_BUS_FRAMING, framing_of, blocks_of);
+	errors(j, FT_RULE_BUS_CHECKSUM, checksum_of, checked_of);
+	explain_commands(j);
+	if (j->one_line)
+		return; /* what belongs together cannot be told from one line */
 	for (unsigned a = 0; a < 0x100; a += 8) {
 		const struct bus_at *at = bus_at(j, (uint8_t)a);
 		const char *what = a == BUS_CONTROLLER_AT ? "commands" : "answers";
-		by_share(j, FT_RULE_BUS_FRAMING, (uint8_t)a, &at->framing, at->blocks, what);
-		if (j->one_line)
-			continue;
 		with_block(j, by_share(j, FT_RULE_BUS_MODE_BIT, (uint8_t)a, &at->mode, at->blocks, what), &at->mode_block);
 		h = by_share(j, FT_RULE_BUS_BLOCK_TOO_LONG, (uint8_t)a, &at->too_long, at->blocks, what);
 		if (h)
 			h->expected = "36 bytes at most";
 		if (a == BUS_CONTROLLER_AT)
 			continue;
-		refusals(j, (uint8_t)a, FT_RULE_BUS_NAK_STORM, &at->nak, at->nak_row_max, "commands refused by the device",
-		         at->nak_heard, "of them sound at the tap");
-		refusals(j, (uint8_t)a, FT_RULE_BUS_NAK_STORM, &at->closed_nak, at->closed_nak_row_max,
-		         "answers refused by the controller", at->closed_nak_heard, "of them sound at the tap");
-		refusals(j, (uint8_t)a, FT_RULE_BUS_RET_STORM, &at->ret, at->ret_row_max, "answers asked for again",
-		         at->ret_heard, "of them sound at the tap");
+		clash(j, (uint8_t)a);
+		constants(j, (uint8_t)a);
+		refusals(j, (uint8_t)a, FT_RULE_BUS_NAK_STORM, &at->nak, at->exchanges, at->nak_row_max,
+		         "commands refused by the device", at->nak_heard);
+		refusals(j, (uint8_t)a, FT_RULE_BUS_NAK_STORM, &at->closed_nak, at->data, at->closed_nak_row_max,
+		         "answers refused by the controller", at->closed_nak_heard);
+		refusals(j, (uint8_t)a, FT_RULE_BUS_RET_STORM, &at->ret, at->data, at->ret_row_max, "answers asked for again",
+		         at->ret_heard);
 	}
 }

@@ -212,11 +212,14 @@ static void reader_sales(struct bus_judge *j, uint8_t address)
 	const struct bus_setting *s = &bus_at(j, address)->set;
 	struct bus_hit *h;
 
-	if (s->hang_asked.n)
-		bus_hit(j, FT_RULE_BUS_SESSION_HANGS, address, s->hang_asked.first_ns,
-		        bus_judge_text(j, "%llu of %llu sales asked for were neither approved nor denied within %s",
-		                       (llu)s->hang_asked.n, (llu)s->asked.n,
-		                       bus_judge_seconds(j, bus_judge_patience(j, j->report, address))));
+	if (s->hang_asked.n) {
+		h = bus_hit(j, FT_RULE_BUS_SESSION_HANGS, address, s->hang_asked.first_ns,
+		            bus_judge_text(j, "%llu of %llu sales asked for were neither approved nor denied within %s",
+		                           (llu)s->hang_asked.n, (llu)s->asked.n,
+		                           bus_judge_seconds(j, bus_judge_patience(j, j->report, address))));
+		if (s->hang_asked.n < BUS_LIM_FEW && s->hang_asked.n < s->asked.n)
+			h->weight = FT_NOTE; /* others were answered: a card or a host that hung once */
+	}
 	if (s->hang_idle.n) {
 		h = bus_hit(j, FT_RULE_BUS_SESSION_HANGS, address, s->hang_idle.first_ns,
 		            bus_judge_text(j, "nothing happened for long while a card was in or awaited, %s",

@@ -158,7 +158,7 @@ static void silent(struct bus_judge *j, uint8_t address, bool others)
 
 	if (at->silent_run == 0)
 		return;
-	if (at->answered == 0 && at->commands < BUS_LIM_FEW)
+	if (at->answered == 0 && (at->commands == 0 || address >= BUS_RESERVED_FROM))
 		return; /* a probe: see probes() */
 	if (at->answered == 0) {
 		h = bus_hit(j, FT_RULE_BUS_SILENT_PERIPHERAL, address, at->first_ns,
@@ -200,7 +200,7 @@ static void probes(struct bus_judge *j)
 
 	for (unsigned a = 0x08; a < 0x100; a += 8) {
 		const struct bus_at *at = bus_at(j, (uint8_t)a);
-		if (at->resets == 0 || at->answered || at->commands >= BUS_LIM_FEW)
+		if (at->exchanges == 0 || at->answered || at->commands)
 			continue;
 		list = bus_judge_text(j, "%s%s%s", list ? list : "", list ? ", " : "", bus_judge_who(j, (uint8_t)a));
 		first = at->first_ns < first ? at->first_ns : first;
