@@ -20,8 +20,10 @@ struct check_hand {
 	ft_crc16_fn *crc16;
 	struct ft_arena arena;
 	struct ft_facts facts;
-	struct ft_buf out;   /* what to print, in order */
-	struct ft_buf bytes; /* the file under way */
+	struct ft_buf out;    /* what to print, in order */
+	struct ft_buf bytes;  /* the file under way */
+	struct ft_buf folder; /* of the file before, with its last slash */
+	int folder_fd;        /* -1: not opened */
 	struct check_tally tally;
 };
 

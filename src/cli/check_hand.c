@@ -16,6 +16,7 @@ void check_hand_init(struct check_hand *h, const struct cli *c, bool details, ft
 	h->details = details;
 	h->crc16 = crc16;
 	h->bytes.ceiling = FT_AUDIT_BYTES_MAX + READ_STEP;
+	h->folder_fd = -1;
 }
 
 void check_hand_done(struct check_hand *h)
@@ -23,6 +24,9 @@ void check_hand_done(struct check_hand *h)
 	ft_arena_done(&h->arena);
 	ft_buf_done(&h->out);
 	ft_buf_done(&h->bytes);
+	ft_buf_done(&h->folder);
+	if (h->folder_fd >= 0)
+		close(h->folder_fd);
 }
 
 void check_tally_add(struct check_tally *sum, const struct check_tally *part)
@@ -164,9 +168,33 @@ static const char *why_not(int err)
 										   : strerror(err);
 }
 
+/* From the second file of a folder on the kernel is spared the way to that folder. */
+static int open_file(struct check_hand *h, const char *path)
+{
+	const int flags = O_RDONLY | O_CLOEXEC | O_NOCTTY;
+	const char *slash = strrchr(path, '/');
+	size_t n = slash ? (size_t)(slash - path) + 1 : 0;
+
+	if (h->folder.n != n || n == 0 || memcmp(h->folder.p, path, n) != 0) {
+		if (h->folder_fd >= 0)
+			close(h->folder_fd);
+		h->folder_fd = -1;
+		ft_buf_clear(&h->folder);
+		ft_buf_put(&h->folder, path, n);
+		return open(path, flags);
+	}
+	if (h->folder_fd < 0) {
+		ft_buf_byte(&h->folder, 0);
+		if (h->folder.status == FT_OK)
+			h->folder_fd = open(h->folder.p, O_PATH | O_DIRECTORY | O_CLOEXEC);
+		h->folder.n = n;
+	}
+	return h->folder_fd >= 0 ? openat(h->folder_fd, path + n, flags) : open(path, flags);
+}
+
 void check_file(struct check_hand *h, const char *path)
 {
-	int fd = open(path, O_RDONLY | O_CLOEXEC | O_NOCTTY);
+	int fd = open_file(h, path);
 	ssize_t got = -1;
 
 	if (fd >= 0) {
