@@ -17,9 +17,11 @@ int64_t audit_slow_number(const char *p, size_t n, bool *ret_bad)
 /* Sums by segment and position while the lines are gone through; afterwards they go to the elements. */
 struct tally {
 	struct ft_facts *f;
-	const uint8_t *digits;      /* see audit_read_numbers */
-	bool large;                 /* a number was met that sums could go round with: from there on each is looked at */
-	uint16_t has[FT_SEG_COUNT]; /* bit n: position n has held a number */
+	const uint8_t *digits; /* see audit_read_numbers */
+	/* A number was met that could make a sum go round: from there on each is looked at. No file has lines enough
+	 * to get there with smaller ones. */
+	bool large;
+	uint16_t has[FT_SEG_COUNT];                  /* bit n: position n has held a number */
 	int64_t sum[FT_SEG_COUNT][FT_POSITIONS_MAX]; /* of segments that were met */
 };
 

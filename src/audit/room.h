@@ -29,19 +29,21 @@ static inline bool audit_wide(void)
 enum { SELECTIONS_MAX = 2000 };
 
 struct segment_shape {
-	_Alignas(64) uint16_t numbers; /* a power of two, for the index to be a shift */
-	uint16_t dates, times;         /* bit n: position n is of that type, as in numbers */
-	uint8_t positions;             /* the last one the dictionary knows */
-	uint8_t pairs, reach;          /* the last position that a pair of twins takes */
-	bool once;                     /* belongs into a set once */
-	bool marked;                   /* may hold unset marks instead of numbers */
-	bool row;                      /* kept as a row of struct ft_facts */
-	bool under_pa1;                /* belongs to the nearest PA1 above */
+	/* Bit n: position n is of that type. Sixty-four bytes a shape make its place a shift of its index. */
+	_Alignas(64) uint16_t numbers;
+	uint16_t dates, times;
+	uint8_t positions; /* the last one the dictionary knows */
+	uint8_t pairs;     /* how many of twins[] */
+	bool once;         /* belongs into a set once */
+	bool marked;       /* may hold unset marks instead of numbers */
+	bool row;          /* kept as a row of struct ft_facts */
+	bool under_pa1;    /* belongs to the nearest PA1 above */
 	int16_t element[FT_POSITIONS_MAX + 1];
 	struct {
-		uint8_t init, reset, reach; /* reach: the higher of the two positions; they rise */
+		uint8_t init, reset, reach; /* reach: the higher of the two positions; from pair to pair it rises */
 	} twins[FT_POSITIONS_MAX / 2];
 };
+_Static_assert(sizeof(struct segment_shape) == 64, "see above");
 
 struct segment_slot {
 	uint32_t key;
