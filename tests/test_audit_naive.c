@@ -207,11 +207,28 @@ static void invented(void **state)
 	ft_buf_done(&b);
 }
 
+/* Sums beyond all numbers, which small ones follow. */
+static void sums_stop(void **state)
+{
+	struct ft_buf b = { 0 };
+
+	(void)state;
+	ft_buf_puts(&b, "ST*001*0001\r\n");
+	for (int i = 0; i < 12; i++)
+		ft_buf_puts(&b, "PA2*999999999999999999*-999999999999999999*1*1\r\n");
+	for (int i = 0; i < 5; i++)
+		ft_buf_puts(&b, "PA2*7*8*9*10\r\n");
+	ft_buf_puts(&b, "SE*3*0001");
+	compare(ft_buf_text(&b));
+	ft_buf_done(&b);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(samples),
 		cmocka_unit_test(invented),
+		cmocka_unit_test(sums_stop),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }
