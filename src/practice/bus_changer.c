@@ -41,13 +41,17 @@ void bus_peripheral_resets(struct practice_bus *b, enum part part)
 	struct peripheral *d = &b->at[part];
 	int64_t starting = (20 + bus_chance(b, 200)) * BUS_MS;
 
-	*d = (struct peripheral){ .fitted = d->fitted, .state = FT_BUS_INACTIVE };
+	*d = (struct peripheral){ .fitted = d->fitted, .state = FT_BUS_INACTIVE, .returns = d->returns, .held = d->held };
 	if (part == CHANGER)
 		bus_tells(b, part, starting, coin, sizeof coin);
 	else if (part == VALIDATOR)
 		bus_tells(b, part, starting, bill, sizeof bill);
 	else
 		bus_tells(b, part, starting, other, sizeof other);
+	if (d->returns) {
+		uint8_t out = (uint8_t)(0xA0 | d->held);
+		bus_tells(b, part, starting + 800 * BUS_MS, &out, 1);
+	}
 }
 
 /* ASCII to the left in a field of `room` bytes, blanks behind it. */

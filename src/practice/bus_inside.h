@@ -103,6 +103,7 @@ struct peripheral {
 	/* a validator */
 	uint8_t held; /* type in escrow */
 	bool holds;
+	bool returns; /* it comes out when the validator has started */
 };
 
 /* What a card and its host will say, set by whoever plays the customer. */

@@ -127,6 +127,8 @@ static enum heard answer(struct practice_bus *b, enum part part, const struct bu
 /* What was told is told. */
 static void acknowledged(struct peripheral *d)
 {
+	if (d->telling && d->events[0].block.bytes[0] >> 4 == 0xA)
+		d->returns = false;
 	if (d->telling)
 		memmove(d->events, d->events + 1, --d->event_count * sizeof *d->events);
 	d->telling = d->repeated = false;

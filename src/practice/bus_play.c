@@ -477,7 +477,6 @@ void practice_bus_waits(const struct ft_practice *p, int64_t seconds)
 void practice_bus_power(const struct ft_practice *p, int held)
 {
 	struct practice_bus *b = p->bus;
-	uint8_t event = (uint8_t)(0xA0 | held);
 
 	if (!b || !b->tapped)
 		return;
@@ -487,9 +486,9 @@ void practice_bus_power(const struct ft_practice *p, int held)
 		return;
 	}
 	lay(b);
+	b->at[VALIDATOR].returns = held >= 0;
+	b->at[VALIDATOR].held = held >= 0 ? (uint8_t)held : 0;
 	bus_controller_starts(b);
-	if (held >= 0)
-		bus_tells(b, VALIDATOR, 1000 * BUS_MS, &event, 1);
 	settle(b);
 }
 
