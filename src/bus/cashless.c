@@ -95,6 +95,9 @@ static unsigned length_of(const struct meaning_step *s, const uint8_t *z, unsign
 	unsigned n;
 
 	switch (z[0]) {
+	case JUST_RESET:
+		n = z == s->answer && left == 1;
+		break;
 	case CONFIGURATION:
 		n = CONFIGURATION_BYTES;
 		break;
@@ -106,6 +109,8 @@ static unsigned length_of(const struct meaning_step *s, const uint8_t *z, unsign
 		break;
 	case VEND_APPROVED:
 	case REVALUE_LIMIT:
+		if (d->wide_money && left == 4)
+			return 0; /* a byte of 0 was lost, which the check byte cannot tell */
 		n = d->wide_money && left >= 5 ? 5 : 3;
 		break;
 	case PERIPHERAL_ID:
@@ -303,12 +308,13 @@ static void setup(struct meaning_step *s)
 	}
 }
 
-/* Price and item: 4 bytes, with 32-bit money 6 and more. */
+/* Price and item: 4 bytes, with 32-bit money 6, with a currency behind them 8, in later versions more. Other
+ * lengths are a block that lost a byte of 0, which its check byte cannot tell. */
 static bool price_and_item(const struct meaning_step *s, uint32_t *ret_units, int *ret_item)
 {
 	bool wide = s->d->wide_money ? s->data_count >= 6 : s->data_count == 6 || s->data_count == 8;
 
-	if (s->data_count < 4)
+	if (s->data_count < 4 || s->data_count == 5 || s->data_count == 7)
 		return false;
 	*ret_units = wide ? meaning_32(s->data) : meaning_16(s->data);
 	*ret_item = (int)meaning_16(s->data + (wide ? 4 : 2));

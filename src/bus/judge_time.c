@@ -373,7 +373,7 @@ void bus_judge_restarts(struct bus_judge *j)
 		            bus_judge_text(j, "%llu resets of the bus", (llu)j->breaks.n));
 		h->expected = "one, at power-up";
 		if (j->breaks.n < BUS_LIM_BREAKS)
-			h->weight = FT_DOUBT;
+			h->weight = FT_NOTE; /* whoever looks at a machine switches it off and on */
 	}
 	for (unsigned a = 0x08; a < 0x100; a += 8) {
 		const struct bus_setting *s = &bus_at(j, (uint8_t)a)->set;

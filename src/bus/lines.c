@@ -64,8 +64,10 @@ static void judge_block(struct trial *t)
 	if (!t->bytes)
 		return;
 	if (t->as == FT_BUS_PERIPHERAL && t->bytes == 1)
-		sums = t->last == 0x00 || t->last == 0xFF;
-	if (sums && !t->bad)
+		sums = t->last == 0x00;
+	if (t->as == FT_BUS_PERIPHERAL && t->bytes == 1 && t->last == 0xFF)
+		; /* a NAK, or a byte of 0 read upside down: it speaks neither for nor against */
+	else if (sums && !t->bad)
 		t->good++;
 	else
 		t->wrong++;
