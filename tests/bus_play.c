@@ -97,7 +97,10 @@ static void random_line(struct play *y, char *to, size_t room)
 	case 4:
 	case 5:
 		if (y->reader)
-			snprintf(to, room, "sell %s card%s", id, chance(y, 4) ? "" : chance(y, 2) ? " deny" : " fail");
+			snprintf(to, room, "sell %s card%s", id,
+			         chance(y, 4)                             ? ""
+			             : chance(y, 2) || y->failures++ >= 2 ? " deny"
+			                                                  : " fail");
 		else
 			snprintf(to, room, "sell %s coins %d", id, a);
 		return;

@@ -19,6 +19,7 @@ struct play {
 	uint32_t random;
 	int machine;
 	bool reader, bills;
+	unsigned failures; /* random sales that failed: more than two would be trouble with a motor */
 };
 
 /* `fault` may be NULL, or a whole line put in before the power comes on. */

@@ -127,7 +127,8 @@ static enum errand next(struct practice_bus *b, enum part part, struct bus_block
 		return NONE;
 	case SEAT_PROBE:
 		ret->bytes[0] = bus_addresses[part];
-		return s->reset_ns >= 0 && s->known && s->silent_ns >= 0 && b->now_ns < s->reset_ns + BUS_RETRY_MS * BUS_MS / 2
+		return s->reset_ns >= 0 && s->tries >= BUS_TRIES && s->silent_ns >= 0 &&
+				b->now_ns < s->reset_ns + BUS_RETRY_MS * BUS_MS / 2
 			? NONE
 			: RESET;
 	case SEAT_SETUP:
@@ -172,6 +173,7 @@ void bus_reset_anew(struct practice_bus *b, enum part part)
 
 	s->state = SEAT_PROBE;
 	s->reset_ns = -1;
+	s->tries = 0;
 	s->queued = 0;
 	if (part == b->reader)
 		b->card.session = false;
@@ -265,6 +267,7 @@ static void hear(struct practice_bus *b, enum part part, enum errand errand, con
 	switch (errand) {
 	case RESET:
 		s->state = SEAT_WAIT;
+		s->tries = 0;
 		break;
 	case POLL:
 		hear_poll(b, part, r);
@@ -292,15 +295,25 @@ static void hear(struct practice_bus *b, enum part part, enum errand errand, con
 	}
 }
 
+/* The controller's menu says that there is one, so it goes on calling. */
+static bool expected(const struct practice_bus *b, enum part part)
+{
+	const struct ft_practice *p = b->p;
+
+	return part == CHANGER || (part == VALIDATOR && p->bill_count) || (part == b->reader && p->reader.serial[0]) ||
+		(part == GATEWAY && p->bus_plan.gateway);
+}
+
 static void missed(struct practice_bus *b, enum part part)
 {
 	struct seat *s = &b->seats[part];
 
 	if (s->silent_ns < 0)
 		s->silent_ns = b->now_ns;
-	if (s->state == SEAT_PROBE && !s->known && ++s->tries == BUS_TRIES) {
-		s->state = SEAT_OFF;
-	} else if (s->state != SEAT_PROBE && b->now_ns - s->silent_ns > patience(part)) {
+	if (s->state == SEAT_PROBE) {
+		if (++s->tries >= BUS_TRIES && !s->known && !expected(b, part))
+			s->state = SEAT_OFF;
+	} else if (b->now_ns - s->silent_ns > patience(part)) {
 		bus_reset_anew(b, part);
 	}
 }

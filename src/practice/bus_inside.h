@@ -31,7 +31,6 @@ enum {
 	BUS_EVENTS = 24,      /* ours: what a device has to tell */
 	BUS_QUEUE = 8,        /* ours: what the controller has to say */
 	BUS_HELD = 160,       /* ours: two blocks of words and more */
-	FAULT_ONE_IN = 4,     /* ours: how often faults strike that do not strike always */
 	BUS_SENT_MAX = 48,    /* longer than any block may be: some faults send more */
 	BUS_GONE_MS = 1000,   /* silent for longer: no longer waited for */
 	BUS_ACK = 0x00,

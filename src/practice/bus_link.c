@@ -110,7 +110,7 @@ static enum heard answer(struct practice_bus *b, enum part part, const struct bu
 
 	if (bus_faulty(b, FAULT_BUS_LATE, part))
 		at += (b->p->faults[FAULT_BUS_LATE].b - 2) * BUS_MS + bus_chance(b, 2 * BUS_MS);
-	if (n > 1 && bus_strikes(b, FAULT_BUS_CHECKSUM, part, FAULT_ONE_IN)) {
+	if (n > 1 && bus_strikes(b, FAULT_BUS_CHECKSUM, part, 3)) {
 		bytes[n - 1] = (uint8_t)(bytes[n - 1] + 1 + bus_chance(b, 254));
 		wrong = true;
 	}
@@ -179,7 +179,7 @@ static void command_goes(struct practice_bus *b, const struct bus_block *command
 {
 	uint8_t bytes[FT_BUS_BLOCK_MAX + 1];
 	size_t n = framed(command, bytes);
-	bool wrong = bus_strikes(b, FAULT_BUS_CHECKSUM, CONTROLLER, FAULT_ONE_IN);
+	bool wrong = bus_strikes(b, FAULT_BUS_CHECKSUM, CONTROLLER, 3);
 
 	if (wrong)
 		bytes[n - 1] = (uint8_t)(bytes[n - 1] + 1 + bus_chance(b, 254));

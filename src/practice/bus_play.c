@@ -428,7 +428,7 @@ void practice_bus_top_up_ends(const struct ft_practice *p, int64_t value)
 /* What goes wrong by itself while nothing is sold. */
 static void troubles(struct practice_bus *b)
 {
-	const uint8_t sensor = 0x04, own[] = { bus_addresses[b->reader] | 6, 0x00 };
+	const uint8_t sensor = 0x04, own[] = { 0x19, 0x01 }; /* a code that the standard keeps for later */
 
 	if (faulty(b->p, FAULT_BUS_BREAK_REPEATS))
 		start(b);
@@ -438,7 +438,7 @@ static void troubles(struct practice_bus *b)
 	if (faulty(b->p, FAULT_BUS_TUBE_TROUBLE))
 		bus_tells(b, CHANGER, 0, &sensor, 1);
 	if (faulty(b->p, FAULT_BUS_UNKNOWN) && has_reader(b))
-		bus_say(b, b->reader, own, sizeof own);
+		bus_tells(b, b->reader, 0, own, sizeof own);
 	settle(b);
 }
 

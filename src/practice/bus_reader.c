@@ -201,9 +201,6 @@ void bus_reader_answers(struct practice_bus *b, enum part part, const struct bus
 		else
 			out_of_sequence(b, part);
 		break;
-	case 6: /* no command of the standard: this maker's own */
-		ret->kind = faulty(b->p, FAULT_BUS_UNKNOWN) ? HEARD_ACK : HEARD_NOTHING;
-		break;
 	case 7:
 		expansion(b, part, c, ret);
 		break;

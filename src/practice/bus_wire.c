@@ -56,7 +56,7 @@ int64_t bus_send(struct practice_bus *b, enum part sender, const uint8_t *bytes,
 {
 	const int64_t bit = bit_of(b, sender),
 				  gap = bus_faulty(b, FAULT_BUS_GAPS, sender) ? b->p->faults[FAULT_BUS_GAPS].b * BUS_MS : 0;
-	bool unmarked = bus_strikes(b, FAULT_BUS_MODE_BIT, sender, FAULT_ONE_IN);
+	bool unmarked = bus_strikes(b, FAULT_BUS_MODE_BIT, sender, 4);
 
 	b->spoilt = unmarked && sender == CONTROLLER;
 	for (size_t i = 0; i < n; i++) {
