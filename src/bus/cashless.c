@@ -83,6 +83,8 @@ static unsigned begin_session_length(const struct ft_bus_device *d, unsigned lef
 
 	if (!common_level(d) && !d->wide_money) /* the capture began after the setup */
 		wanted = left >= 17 ? 17 : left >= 10 ? 10 : 3;
+	if (left == 17) /* whatever was agreed: nothing else has that length */
+		wanted = 17;
 	if (left < wanted) /* readers that keep to a lower level than they said */
 		wanted = left >= 10 ? 10 : 3;
 	return wanted;
@@ -111,7 +113,7 @@ static unsigned length_of(const struct meaning_step *s, const uint8_t *z, unsign
 	case REVALUE_LIMIT:
 		if (d->wide_money && left == 4)
 			return 0; /* a byte of 0 was lost, which the check byte cannot tell */
-		n = d->wide_money && left >= 5 ? 5 : 3;
+		n = left == 5 || (d->wide_money && left >= 5) ? 5 : 3; /* alone and five bytes long: 32 bits, agreed or not */
 		break;
 	case PERIPHERAL_ID:
 		n = left >= ID_LONG ? ID_LONG : ID_SHORT;

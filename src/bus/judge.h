@@ -185,6 +185,8 @@ struct bus_judge {
 	bool any_word;
 	struct bus_at at[FT_BUS_ADDRESSES];
 	struct bus_tally breaks, short_breaks, short_rests;
+	uint64_t switched; /* of these, after a silence: switched off and on */
+	bool after_silence;
 	int64_t break_end_ns, short_break_ns, short_rest_ns;
 	bool rest_due;
 	int64_t load_ns; /* last payout or transport of a bill */

@@ -30,6 +30,8 @@ void bus_judge_word(struct bus_judge *j, const struct ft_bus_word *w)
 			l->gap_from_ns = l->last_ns;
 			l->gap_broken = true;
 		}
+		if (w->line == FT_BUS_CONTROLLER)
+			j->after_silence = j->any_word && w->start_ns - before->end_ns >= BUS_LIM_SWITCHED_MS * BUS_NS_PER_MS;
 		l->last_ns = w->end_ns;
 		return;
 	}
@@ -334,6 +336,7 @@ static void count_break(struct bus_judge *j, const struct ft_bus_report *r, cons
 		return;
 	}
 	bus_count(&j->breaks, b->start_ns);
+	j->switched += j->after_silence;
 	j->break_end_ns = b->end_ns;
 	j->rest_due = true;
 	start_anew(j);

@@ -54,26 +54,27 @@ static void ninth_bit(struct bus_judge *j)
 static void swapped(struct bus_judge *j)
 {
 	const struct bus_line_count *c = &j->lines[FT_BUS_CONTROLLER], *p = &j->lines[FT_BUS_PERIPHERAL];
-	uint64_t answers = all_answers(j);
 	struct bus_hit *h;
 
 	if (j->report->swapped || (p->like_command >= BUS_LIM_FEW + 2 && c->like_command * 20 < p->like_command)) {
-		h = bus_hit(j, FT_RULE_BUS_LINES_SWAPPED, BUS_WHOLE, p->first_ns,
-		            p->like_command > c->like_command
-		                ? bus_judge_text(j, "%llu polls on the line of the answers, %llu on that of the commands",
-		                                 (llu)p->like_command, (llu)c->like_command)
-		                : bus_judge_text(j,
-		                                 "the lines as given are the wrong way round; read the other way there "
-		                                 "are %llu answers",
-		                                 (llu)answers));
+		bool mirrored = p->like_command > c->like_command; /* read as they were given; else they were turned */
+		bool answers = mirrored ? c->words > 0 : all_answers(j) > 0;
+		h = bus_hit(
+			j, FT_RULE_BUS_LINES_SWAPPED, BUS_WHOLE, p->first_ns,
+			mirrored
+				? bus_judge_text(j, "%llu polls on the line of the answers, %llu on that of the commands",
+		                         (llu)p->like_command, (llu)c->like_command)
+				: bus_judge_text(
+					  j, "the commands come on the channel that is named for the answers; %llu answers on the other",
+					  (llu)all_answers(j)));
 		h->expected = "commands on the controller's line only";
-		if (answers)
-			h->todo = "swap the two channels of the tap";
-		else
+		if (answers) {
+			h->weight = mirrored ? FT_DOUBT : FT_NOTE; /* the tap only: the bus works */
+			h->todo = "swap the two channels of the tap, or name them the other way round";
+		} else {
 			h->todo = "see whether the two channels of the tap are swapped; if they are not, pins 4 and 5 are crossed "
 					  "in the harness: put them right";
-		if (j->report->swapped && answers)
-			h->weight = FT_NOTE; /* the tap only: the bus works */
+		}
 	} else if (p->like_command >= BUS_LIM_FEW + 2 &&
 	           bus_judge_share(p->like_command, c->like_command) > 10 * BUS_LIM_RATE_PER_10000) {
 		bus_hit(j, FT_RULE_BUS_TWO_CONTROLLERS, BUS_WHOLE, p->first_ns,

@@ -368,12 +368,12 @@ void bus_judge_restarts(struct bus_judge *j)
 {
 	struct bus_hit *h;
 
-	if (j->breaks.n + 1 >= BUS_LIM_BREAKS) {
+	if (j->breaks.n + 1 >= BUS_LIM_BREAKS && j->timed) {
 		h = bus_hit(j, FT_RULE_BUS_BREAK, BUS_WHOLE, j->breaks.first_ns,
 		            bus_judge_text(j, "%llu resets of the bus", (llu)j->breaks.n));
 		h->expected = "one, at power-up";
 		if (j->breaks.n < BUS_LIM_BREAKS)
-			h->weight = FT_NOTE; /* whoever looks at a machine switches it off and on */
+			h->weight = j->switched ? FT_NOTE : FT_DOUBT; /* off and on again by hand */
 	}
 	for (unsigned a = 0x08; a < 0x100; a += 8) {
 		const struct bus_setting *s = &bus_at(j, (uint8_t)a)->set;

@@ -190,16 +190,24 @@ static bool holds(const char *name, const char *part)
 }
 
 /* A line without traffic is known by its name, or because nothing else is left. */
-static int by_name(const struct bus_capture_info *info, enum ft_bus_line line, int other)
+static bool bears_name(const struct bus_capture_info *info, int channel, enum ft_bus_line line)
 {
 	static const char *const names[FT_BUS_LINES][4] = { { "mtx", "controller", "master", "vmc" },
 		                                                { "mrx", "peripheral", "slave", "answer" } };
+
+	for (int n = 0; channel >= 0 && channel < (int)info->channel_count && n < 4; n++)
+		if (holds(info->channels[channel].name, names[line][n]))
+			return true;
+	return false;
+}
+
+static int by_name(const struct bus_capture_info *info, enum ft_bus_line line, int other)
+{
 	int left = -1;
 
 	for (int c = 0; c < (int)info->channel_count; c++) {
-		for (int n = 0; c != other && n < 4; n++)
-			if (holds(info->channels[c].name, names[line][n]))
-				return c;
+		if (c != other && bears_name(info, c, line))
+			return c;
 		if (c != other)
 			left = c;
 	}
@@ -281,6 +289,7 @@ static enum ft_status decide(struct bus_lines *l, const struct bus_capture_info 
 {
 	const char *asked[FT_BUS_LINES] = { l->o.controller, l->o.peripheral };
 	int given[FT_BUS_LINES] = { -1, -1 };
+	bool by_traffic;
 	long good;
 
 	for (int line = 0; line < FT_BUS_LINES; line++) {
@@ -296,12 +305,17 @@ static enum ft_status decide(struct bus_lines *l, const struct bus_capture_info 
 		if (l->choice[line].channel < 0 && given[line] >= 0)
 			l->choice[line] = without_traffic(l, (enum ft_bus_line)line, given[line]);
 	}
+	by_traffic = l->choice[FT_BUS_CONTROLLER].channel >= 0;
 	for (int line = 0; line < FT_BUS_LINES; line++) {
 		int other = l->choice[!line].channel;
 		if (l->choice[line].channel < 0)
 			l->choice[line] = without_traffic(l, (enum ft_bus_line)line, by_name(info, (enum ft_bus_line)line, other));
 	}
-	l->swapped = (given[0] >= 0 || given[1] >= 0) && wrong_way(l, info);
+	if (given[0] >= 0 || given[1] >= 0)
+		l->swapped = wrong_way(l, info);
+	else /* whoever named the channels meant them the other way round */
+		l->swapped = by_traffic && bears_name(info, l->choice[FT_BUS_CONTROLLER].channel, FT_BUS_PERIPHERAL) &&
+			!bears_name(info, l->choice[FT_BUS_CONTROLLER].channel, FT_BUS_CONTROLLER);
 	set_out(l);
 	pass(l, l->held, l->count);
 	l->count = 0;

@@ -12,13 +12,14 @@ import sys
 
 sys.dont_write_bytecode = True
 import scenes_link
+import scenes_presence
 import scenes_setup
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 
 
 def files():
-    for name, make in scenes_link.SCENES + scenes_setup.SCENES:
+    for name, make in scenes_link.SCENES + scenes_presence.SCENES + scenes_setup.SCENES:
         bus = make()
         text, ending = bus if isinstance(bus, tuple) else (bus.lines(), "words")
         yield "%s.%s" % (name, ending), text

@@ -170,7 +170,7 @@ class Bus:
             out.append("%d %s %02X%s" % (round(at), line, byte, "*" if mode else "") + "".join(" " + f for f in flags))
         return "\n".join(out) + "\n"
 
-    def vcd(self, lines="CP", end=None, low=()):
+    def vcd(self, lines="CP", end=None, low=(), names=None):
         """Levels of some of the lines, idle high; those of `low` lie at their active level throughout."""
         bit = WORD / 11
         edges = []
@@ -183,7 +183,7 @@ class Bus:
                 continue
             levels = [0] + [byte >> i & 1 for i in range(8)] + [int(mode), 1]
             edges += [(at + i * bit, line, v) for i, v in enumerate(levels)]
-        names = {"C": "controller", "P": "peripheral"}
+        names = names or {"C": "controller", "P": "peripheral"}
         out = ["$comment %s $end" % n for n in self.notes] + ["$timescale 1 us $end"]
         out += ["$var wire 1 %s %s $end" % (x, names[x]) for x in lines] + ["$enddefinitions $end", "#0"]
         level = {x: 0 if x in low else 1 for x in lines}

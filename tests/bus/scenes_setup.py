@@ -655,6 +655,21 @@ def _():
     return b
 
 
+@scene("honest-wide-middle.no")
+def _():
+    b = Bus()
+    b.note("a sale in 32 bit money, the capture begun after the option was enabled")
+    b.rounds(1, [CHANGER, READER])
+    b.poll(READER, [3, 0, 0, 3, 0xE8, 255, 255, 255, 255, 0, 0, 0, 0x65, 0x6E, 0x19, 0x78, 0])
+    b.do([0x13, 0, 0, 0, 0, 150, 0, 12])
+    b.poll(READER, [5, 0, 0, 0, 150])
+    b.do([0x13, 2, 0, 12])
+    b.do([0x13, 4])
+    b.poll(READER, [7])
+    b.rounds(1, [CHANGER, READER])
+    return b
+
+
 @scene("honest-later.no")
 def _():
     b = Bus()
