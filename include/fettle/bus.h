@@ -409,6 +409,10 @@ enum ft_status ft_bus_feed_words(struct ft_bus *b, const struct ft_bus_word *wor
 /* The end of the capture: decides what is still open, judges, and gives the report, which lives as long as `b`. */
 enum ft_status ft_bus_end(struct ft_bus *b, const struct ft_bus_report **ret, struct ft_error *e);
 
+/* "Every peripheral on the bus answers in time": contradicted by a fault; open where something doubts, where the
+ * capture tells no times, or where too little answered; else shown. `f`: what ft_bus_end found. */
+enum ft_verdict ft_bus_verdict(const struct ft_bus_report *r, const struct ft_findings *f);
+
 /* ---- for people ---- */
 
 const char *ft_bus_device_word(uint8_t address); /* "coin changer", "cashless device 1" ... */

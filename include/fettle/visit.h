@@ -14,6 +14,7 @@
 #include "fettle/finding.h"
 #include "fettle/hash.h"
 #include "fettle/json.h"
+#include "fettle/ledger.h"
 
 /* ---- stages and claims ---- */
 
@@ -190,6 +191,26 @@ void ft_visit_audits(const struct ft_visit *v, int *ret_before, int *ret_after);
 /* Does the judgement read the bytes of this kind? */
 bool ft_evidence_judged(enum ft_evidence_kind k);
 
+/* ---- captures of the bus ---- */
+
+/* One capture of the visit, read and judged by itself. */
+struct ft_visit_capture {
+	int evidence;           /* index into v->evidence */
+	const char *unreadable; /* why it could not be read; NULL: the rest holds */
+	enum ft_verdict verdict;
+	struct ft_bus_report report;
+	struct ft_findings findings;
+	struct ft_account account; /* what it saw of the sales; it may have run for a part of the time only */
+};
+
+/* Reads every capture of the visit, in the order of adding. `decimals` are the machine's. Fails without memory, and
+ * with FT_E_INTERNAL where the bytes were not loaded. */
+enum ft_status ft_visit_captures(const struct ft_visit *v, int decimals, struct ft_arena *a,
+                                 struct ft_visit_capture **ret, size_t *ret_count, struct ft_error *e);
+
+/* The one that counts: the last that could be read; NULL: there is none. */
+const struct ft_visit_capture *ft_visit_capture_last(const struct ft_visit_capture *list, size_t count);
+
 /* ---- judgement ---- */
 
 enum ft_stands { FT_STANDS_SHOWN, FT_STANDS_CONTRADICTED, FT_STANDS_OPEN, FT_STANDS_WAIVED, FT_STANDS_COUNT };
@@ -222,7 +243,11 @@ struct ft_judgement {
 	/* Evidence index of the audit the proof of sales begins at: the audit of before, or one read after mending,
 	 * and then only lists added after it count. -1: there was nothing to prove. */
 	int proved_from;
-	const struct ft_claim_state *next; /* what to do next, NULL when nothing is left */
+	/* Captures of the bus, read once: see ft_visit_captures. */
+	struct ft_visit_capture *captures;
+	size_t capture_count;
+	const struct ft_account *sold_by_bus; /* no list was written; these sales of a capture were proved; else NULL */
+	const struct ft_claim_state *next;    /* what to do next, NULL when nothing is left */
 };
 
 /* Judges all claims of a visit. Evidence of a kind the judgement reads (ft_evidence_judged) must have its

@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
+#include "bus.h"
 #include "reads.h"
 #include "verbs.h"
 
@@ -287,13 +288,37 @@ static void print_other_findings(struct cli *c, const struct ft_findings *f)
 	cli_print_findings(c, &rest);
 }
 
+/* What the bus saw of the sales. Its own findings are the command bus's business, but for one: a capture in which
+ * nothing was said is no witness. */
+static enum ft_status read_bus(struct cli *c, const char *path, int decimals, struct ft_account *ret)
+{
+	struct ft_findings unused = { .arena = &c->arena };
+	const struct ft_bus_report *r = NULL;
+	struct ft_bus_options o;
+	struct ft_bus *b = NULL;
+	enum ft_status s;
+
+	if (!cli_bus_options(c, &o))
+		return c->error.status;
+	s = cli_bus_read(c, path, &o, NULL, &unused, &b, &r);
+	if (s == FT_OK && !r->exchanges)
+		s = ft_fail(&c->error, FT_E_INPUT,
+		            "In %s nobody speaks on the bus, so it is no witness of sales; fettle bus %s says more.", path,
+		            path);
+	if (s == FT_OK)
+		s = ft_sales_of_bus(r, path, decimals, &c->arena, ret, &c->error);
+	ft_bus_done(b);
+	return s;
+}
+
 static int run(struct cli *c)
 {
 	struct ft_read before, after;
 	struct ft_findings f = { .arena = &c->arena };
 	struct ft_prove_input in = { .counted = FT_ABSENT };
 	struct ft_proof *p = FT_NEW(&c->arena, struct ft_proof);
-	const char *sales = cli_value(c, "sales"), *counted = cli_value(c, "counted");
+	const char *sales = cli_value(c, "sales"), *bus = cli_value(c, "bus"), *counted = cli_value(c, "counted");
+	struct ft_account seen;
 	struct ft_buf out = { 0 };
 	struct ft_slice bytes;
 
@@ -312,11 +337,17 @@ static int run(struct cli *c)
 		in.sales = list;
 		in.sales_name = sales;
 	}
+	if (bus) {
+		if (read_bus(c, bus, after.facts->decimals, &seen) != FT_OK)
+			return cli_failed(c);
+		in.accounts = &seen;
+		in.account_count = 1;
+	}
 	if (ft_prove(&before, &after, &in, &c->arena, &f, p, &c->error) != FT_OK)
 		return cli_failed(c);
 	if (c->json)
 		return print_json(c, p, &f, after.facts);
-	print_people(&out, c, p, after.facts->decimals, sales != NULL);
+	print_people(&out, c, p, after.facts->decimals, sales || bus);
 	if (!cli_flush(c, &out))
 		return cli_failed(c);
 	ft_buf_done(&out);
@@ -326,13 +357,16 @@ static int run(struct cli *c)
 
 static const struct cli_option options[] = {
 	{ "sales", "FILE", "the list of sales: time,selection,price,paid_with,tendered and perhaps list" },
+	{ "bus", "CAPTURE", "a capture of the bus taken while it was sold: see fettle bus" },
+	{ "controller", "CH", "the channel of the controller's line in it, where it is not found" },
+	{ "peripheral", "CH", "the channel of the peripherals' line in it, where it is not found" },
 	{ "counted", "AMOUNT", "cash counted in the box, coins and bills together, such as 12.50" },
 	{ NULL, NULL, NULL },
 };
 
 const struct cli_verb verb_prove = {
 	.name = "prove",
-	.arguments = "BEFORE AFTER [--sales FILE] [--counted AMOUNT]",
+	.arguments = "BEFORE AFTER [--sales FILE] [--bus CAPTURE] [--counted AMOUNT]",
 	.summary = "did what was sold move exactly the right counters",
 	.about =
 		"Works out from the list of sales what every counter of the machine must have done between two audits, compares, and where "
@@ -340,7 +374,8 @@ const struct cli_verb verb_prove = {
 		"passed over.\n\nWithout a list it derives what was sold from the audits and checks that they agree among themselves.\n\n"
 		"paid_with is coin, bill, card, card1, card2, token, test or free; tendered is what was put in for it.",
 	.options = options,
-	.examples = "$ fettle prove before.dts after.dts --sales sales.csv --counted 7.50",
+	.examples = "$ fettle prove before.dts after.dts --sales sales.csv --counted 7.50\n"
+				"$ fettle prove before.dts after.dts --bus sold.vcd\n",
 	.least = 2,
 	.most = 2,
 	.run = run,

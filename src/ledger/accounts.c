@@ -261,7 +261,7 @@ static void tell_rest(struct match *m)
 	size_t first = in->sale_count, last = 0;
 
 	for (size_t i = 0; i < in->sale_count; i++)
-		if (m->of[i] >= 0) {
+		if (m->of[i] >= 0 && fits(m, &in->sales[i], &m->x->sales[m->of[i]], PASS_SAME)) {
 			first = first < i ? first : i;
 			last = i;
 		}

@@ -108,7 +108,7 @@ void cell_lay(struct drawing *d, const struct ft_bus_figure *f, struct cell *c)
 		else
 			c->answer[1] = c->w;
 	} else {
-		c->w = BAND;
+		c->w = f->kind == FT_BUS_FIGURE_IDLE && f->exchanges == 1 ? BAND / 2 : BAND;
 		c->squeezed = true;
 	}
 	w = fmax(c->w, fmax(widest(FACE_SMALL, f->who, TEXT_MOST), widest(FACE_STRONG, f->asked, 120)));
@@ -268,9 +268,16 @@ static void put_band(struct drawing *d, const struct cell *c, double x, const st
 	int64_t ms = (c->f->end_ns - c->f->start_ns) / 1000000;
 
 	svg_box(d->out, x, l->controller + BOX / 2, c->w, l->other - l->controller, "idle");
-	snprintf(text, sizeof text, "%llu idle round%s", (unsigned long long)c->f->rounds, c->f->rounds == 1 ? "" : "s");
+	if (c->f->exchanges == 1)
+		snprintf(text, sizeof text, "idle");
+	else
+		snprintf(text, sizeof text, "%llu idle round%s", (unsigned long long)c->f->rounds,
+		         c->f->rounds == 1 ? "" : "s");
 	svg_text(d->out, x + c->w / 2, middle - 2, FACE_BODY, "ink", "middle", ft_slice_of(text));
-	snprintf(text, sizeof text, "%lld.%lld s", (long long)(ms / 1000), (long long)(ms / 100 % 10));
+	if (ms < 1000)
+		snprintf(text, sizeof text, "%lld ms", (long long)ms);
+	else
+		snprintf(text, sizeof text, "%lld.%lld s", (long long)(ms / 1000), (long long)(ms / 100 % 10));
 	svg_text(d->out, x + c->w / 2, middle + 12, FACE_SMALL, "pencil", "middle", ft_slice_of(text));
 }
 

@@ -108,6 +108,7 @@ void section_claims(struct sheet *s);
 void section_totals(struct sheet *s);
 void section_settings(struct sheet *s);
 void section_sales(struct sheet *s);
+void section_bus(struct sheet *s);
 void section_restore(struct sheet *s);
 void section_cautions(struct sheet *s);
 void section_evidence(struct sheet *s);

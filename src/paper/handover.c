@@ -98,6 +98,34 @@ static enum ft_status read_sales(struct ft_handover *h, int decimals, struct ft_
 	return FT_OK;
 }
 
+/* The witnesses of the judgement's proof beside the lists; without a list the capture that took its place. */
+static enum ft_status take_accounts(struct ft_handover *h, struct ft_arena *a, struct ft_prove_input *in,
+                                    struct ft_error *e)
+{
+	const struct ft_judgement *g = &h->judgement;
+	int from = h->proved_anew ? g->proved_from : -1;
+	struct ft_account *list = FT_NEW_ARRAY(a, g->capture_count + 1, struct ft_account);
+
+	if (!list)
+		return ft_fail_memory(e, "the handover");
+	in->accounts = g->sold_by_bus ? g->sold_by_bus : list;
+	in->account_count = g->sold_by_bus != NULL;
+	for (size_t i = 0; i < g->capture_count && h->sale_count; i++)
+		if (!g->captures[i].unreadable && g->captures[i].evidence > from && g->captures[i].report.exchanges)
+			list[in->account_count++] = g->captures[i].account;
+	if (h->sale_count) {
+		in->sales = h->sales;
+		in->sale_count = h->sale_count;
+	} else if (g->sold_by_bus) {
+		h->sale_count = g->sold_by_bus->sale_count;
+		h->sales = FT_NEW_ARRAY(a, h->sale_count + 1, struct ft_sale);
+		if (!h->sales)
+			return ft_fail_memory(e, "the handover");
+		memcpy(h->sales, g->sold_by_bus->sales, h->sale_count * sizeof *h->sales);
+	}
+	return FT_OK;
+}
+
 /* Comparison and proof are computed again here for their tables; their findings are in the judgement. */
 static enum ft_status compare_and_prove(struct ft_handover *h, struct ft_arena *a, struct ft_error *e)
 {
@@ -124,10 +152,10 @@ static enum ft_status compare_and_prove(struct ft_handover *h, struct ft_arena *
 	}
 	h->proof_from = before.name;
 	s = read_sales(h, h->after.summary.decimals, a, e);
+	if (s == FT_OK)
+		s = take_accounts(h, a, &in, e);
 	if (s != FT_OK || !h->sale_count)
 		return s;
-	in.sales = h->sales;
-	in.sale_count = h->sale_count;
 	s = ft_prove(&before, &after, &in, a, &unused, &h->proof, &ignored);
 	if (s == FT_E_MEMORY)
 		return ft_fail_memory(e, "the handover");
@@ -172,6 +200,17 @@ static const char *ending_of_photograph(struct ft_slice b)
 	return "heic";
 }
 
+static const char *ending_of_capture(struct ft_slice b)
+{
+	struct ft_slice head = { b.p, b.n < 4096 ? b.n : 4096 };
+
+	if (b.n > 2 && memcmp(b.p, "PK", 2) == 0)
+		return "sr";
+	if (ft_slice_find(head, FT_SLICE("bus-words ")) < head.n)
+		return "words";
+	return ft_slice_find(b, FT_SLICE("$enddefinitions")) < b.n ? "vcd" : "csv";
+}
+
 /* Computed from kind and bytes alone, so that a hostile file name has no say. */
 static const char *ending_of(const struct ft_evidence *ev)
 {
@@ -185,7 +224,7 @@ static const char *ending_of(const struct ft_evidence *ev)
 	case FT_EVIDENCE_PHOTOGRAPH:
 		return ending_of_photograph(ev->bytes);
 	case FT_EVIDENCE_BUS:
-		return ev->bytes.n > 2 && memcmp(ev->bytes.p, "PK", 2) == 0 ? "sr" : "vcd";
+		return ending_of_capture(ev->bytes);
 	case FT_EVIDENCE_UNKNOWN:
 	case FT_EVIDENCE_KINDS:
 		return "bin";

@@ -62,6 +62,7 @@ static enum ft_status draw(struct sheet *s, struct ft_buf *out, struct ft_error 
 	section_totals(s);
 	section_settings(s);
 	section_sales(s);
+	section_bus(s);
 	section_restore(s);
 	section_evidence(s);
 	section_cautions(s);

@@ -302,11 +302,12 @@ void section_sales(struct sheet *s)
 		return;
 	put_heading(s, "The sales and the counters", 80);
 	put_paragraph(s, STYLE_BODY, INK_BLACK,
-	              ft_arena_printf(s->arena,
-	                              "Between %s and %s %zu %s written down; %zu of %zu counters did exactly what %s.",
+	              ft_arena_printf(s->arena, "Between %s and %s %zu %s %s; %zu of %zu counters did exactly what %s.",
 	                              s->h->proof_from, s->h->after.evidence->name, s->h->sale_count,
-	                              s->h->sale_count == 1 ? "sale was" : "sales were", p->counter_count - p->wrong_count,
-	                              p->counter_count, s->h->sale_count == 1 ? "it demands" : "they demand"));
+	                              s->h->sale_count == 1 ? "sale was" : "sales were",
+	                              s->h->judgement.sold_by_bus ? "seen on the bus" : "written down",
+	                              p->counter_count - p->wrong_count, p->counter_count,
+	                              s->h->sale_count == 1 ? "it demands" : "they demand"));
 	for (size_t i = 0; i < p->witness_count; i++)
 		if (p->witnesses[i].says)
 			put_paragraph(s, STYLE_SMALL, INK_PENCIL,

@@ -256,6 +256,11 @@ static size_t rest_on_proof(struct judging *j, struct ft_claim_state *c)
 			n++;
 		}
 	}
+	for (size_t i = 0; j->proof && i < j->g->capture_count; i++) {
+		const struct ft_visit_capture *x = &j->g->captures[i];
+		if (!x->unreadable && x->account.sale_count && (!proved_anew(j) || x->evidence > j->g->proved_from))
+			rest_on(j, c, x->evidence);
+	}
 	return n;
 }
 
@@ -264,8 +269,12 @@ static void decide_sales(struct judging *j, struct ft_claim_state *c)
 	const struct ft_proof *p = j->proof;
 	struct heaviest h;
 
-	if (!rest_on_proof(j, c))
+	if (!rest_on_proof(j, c) && !j->g->sold_by_bus) {
+		if (j->bus_unproved)
+			stand(c, FT_STANDS_OPEN,
+			      "The bus saw sales, but the counters tell of others as well or do not show them all.");
 		return;
+	}
 	if (against(j, c, cite(j, c, &j->sales_found, NULL)))
 		return;
 	if (!j->comparison) {
@@ -282,6 +291,8 @@ static void decide_sales(struct judging *j, struct ft_claim_state *c)
 	if (p->verdict == FT_SHOWN && p->agree == 1) {
 		const char *sold =
 			text(j, "%zu sales moved %zu counters exactly as they must.", j->sale_count, p->counter_count);
+		if (j->g->sold_by_bus)
+			sold = text(j, "%s They were seen on the bus (%s).", sold, j->g->sold_by_bus->name);
 		if (proved_anew(j))
 			sold = text(j, "%s They were made after %s; what was sold before it told: %s.", sold,
 			            j->v->evidence[j->g->proved_from].name,
@@ -432,6 +443,60 @@ static void decide_photographs(struct judging *j, struct ft_claim_state *c, enum
 		      text(j, "%zu photograph%s filed under %s.", n, n == 1 ? " is" : "s are", ft_stage_word(stage)));
 }
 
+/* The slowest answer of all peripherals, and how many of them there are. */
+static int64_t slowest(const struct ft_bus_report *r, size_t *ret_present, uint64_t *ret_answers)
+{
+	int64_t most = -1;
+
+	*ret_present = 0;
+	*ret_answers = 0;
+	for (int i = 0; i < FT_BUS_ADDRESSES; i++) {
+		const struct ft_bus_device *d = &r->devices[i];
+		*ret_present += d->answered > 0;
+		*ret_answers += d->answered;
+		if (d->response.count && d->response.max_ns > most)
+			most = d->response.max_ns;
+	}
+	return most;
+}
+
+/* The last capture that can be read decides; an earlier one may show what was mended since, and is told. */
+static void decide_bus(struct judging *j, struct ft_claim_state *c)
+{
+	const struct ft_visit_capture *x = ft_visit_capture_last(j->g->captures, j->g->capture_count), *earlier = NULL;
+	size_t present;
+	uint64_t answers;
+	int64_t most;
+	const char *told = "", *name;
+
+	for (size_t i = 0; i < j->g->capture_count; i++)
+		if (!x || (&j->g->captures[i] < x && j->g->captures[i].verdict == FT_CONTRADICTED))
+			earlier = &j->g->captures[i];
+	if (!x) {
+		rest_on_kind(j, c, FT_EVIDENCE_BUS, -1);
+		against(j, c, cite(j, c, &j->bus_found, NULL));
+		return;
+	}
+	rest_on(j, c, x->evidence);
+	name = j->v->evidence[x->evidence].name;
+	most = slowest(&x->report, &present, &answers);
+	if (x->verdict != FT_SHOWN) {
+		if (!against(j, c, cite(j, c, &j->bus_found, NULL)))
+			stand(c, FT_STANDS_OPEN,
+			      text(j, "%s shows too little: %zu peripheral%s answered %llu time%s%s.", name, present,
+			           present == 1 ? "" : "s", (unsigned long long)answers, answers == 1 ? "" : "s",
+			           x->report.timing_known ? "" : ", and it tells no times"));
+		return;
+	}
+	if (earlier)
+		told =
+			text(j, " In %s before it something was wrong, and it is mended.", j->v->evidence[earlier->evidence].name);
+	stand(c, FT_STANDS_SHOWN,
+	      text(j, "%s: %zu peripheral%s answered %llu times, the slowest after %lld.%02lld ms of the 5 ms it has.%s",
+	           name, present, present == 1 ? "" : "s", (unsigned long long)answers, (long long)(most / 1000000),
+	           (long long)(most / 10000 % 100), told));
+}
+
 /* Evidence that a later room will read: here, but nobody reads it yet. */
 static void decide_later_room(struct judging *j, struct ft_claim_state *c, enum ft_evidence_kind k)
 {
@@ -500,7 +565,7 @@ static void decide_by_evidence(struct judging *j, struct ft_claim_state *c)
 		decide_clock(j, c);
 		break;
 	case FT_CLAIM_PROVE_BUS:
-		decide_later_room(j, c, FT_EVIDENCE_BUS);
+		decide_bus(j, c);
 		break;
 	case FT_CLAIM_PROVE_DOOR:
 		decide_later_room(j, c, FT_EVIDENCE_DOOR);

@@ -117,11 +117,7 @@ static enum ft_status between_audits(struct judging *j, struct ft_error *e)
 	j->compare_found.to = j->prove_found.from = j->prove_found.to = (int)f->count;
 	if (s != FT_OK)
 		return s;
-	if (!j->sale_count) {
-		j->proof = NULL;
-		return FT_OK;
-	}
-	s = judge_sales(j, &before, &after, e);
+	s = j->sale_count ? judge_sales(j, &before, &after, e) : judge_bus_sales(j, &before, &after, e);
 	j->prove_found.to = (int)f->count;
 	return s;
 }
@@ -224,6 +220,10 @@ enum ft_status ft_visit_judge(const struct ft_visit *v, struct ft_arena *a, stru
 	j.decimals = f ? f->decimals : 2;
 	if (s == FT_OK)
 		s = read_sales(&j, j.decimals, e);
+	if (s == FT_OK)
+		s = ft_visit_captures(v, j.decimals, a, &ret->captures, &ret->capture_count, e);
+	if (s == FT_OK)
+		judge_captures(&j);
 	if (s == FT_OK)
 		s = between_audits(&j, e);
 	for (int i = 0; s == FT_OK && i < FT_CLAIM_COUNT; i++) {

@@ -31,18 +31,30 @@ struct judging {
 	size_t *sales_before; /* by evidence index: sales in the lists added before it */
 	const char *sales_name;
 	const char *story_before; /* proved anew after mending: what the earlier sales told, or NULL */
-	struct judge_span sales_found, compare_found, prove_found;
+	struct judge_span sales_found, compare_found, prove_found, bus_found;
 	struct ft_comparison *comparison; /* NULL: there are no two audits */
 	struct ft_proof *proof;           /* NULL: nothing to prove */
+	bool bus_unproved;                /* no list, and what the bus saw is not all that the counters tell */
 	bool no_room;
 };
 
 bool judge_in(const struct judge_span *s, int index);
 void judge_unreadable(struct judging *j, int evidence, const char *why);
 
+/* Copies findings behind others. */
+void judge_append(struct ft_findings *to, const struct ft_findings *from);
+
+/* Findings of the captures, and the captures as witnesses of sales (bus.c). */
+void judge_captures(struct judging *j);
+size_t judge_accounts(const struct judging *j, int from, struct ft_account *ret);
+
 /* Proves what was sold between the two audits, or between an audit read after mending and the last (rounds.c). */
 enum ft_status judge_sales(struct judging *j, const struct ft_read *before, const struct ft_read *after,
                            struct ft_error *e);
+
+/* The same by what the bus saw, where no list was written. */
+enum ft_status judge_bus_sales(struct judging *j, const struct ft_read *before, const struct ft_read *after,
+                               struct ft_error *e);
 
 /* Decides one claim whose words and waiver are filled in (claims.c). */
 void judge_claim(struct judging *j, struct ft_claim_state *c);

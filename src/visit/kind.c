@@ -40,6 +40,8 @@ static bool is_bus(struct ft_slice b, struct ft_slice head)
 {
 	if (magic(b, 0, "PK\3\4", 4))
 		return contains(b, "metadata") && contains(b, "logic-1");
+	if (contains(head, "bus-words ")) /* our own text of words: docs/bus.md */
+		return true;
 	return (contains(head, "$timescale") || contains(head, "$var")) && contains(b, "$enddefinitions");
 }
 
@@ -156,8 +158,9 @@ enum ft_status ft_evidence_accept(struct ft_slice bytes, const char *name, enum 
 	enum ft_evidence_kind found = FT_EVIDENCE_UNKNOWN;
 	enum ft_status s = ft_evidence_kind_of(bytes, name, a, &found, e);
 	bool fixed = found == FT_EVIDENCE_PHOTOGRAPH || found == FT_EVIDENCE_BUS || found == FT_EVIDENCE_AUDIT;
-	bool demands = kind == FT_EVIDENCE_PHOTOGRAPH || kind == FT_EVIDENCE_BUS || kind == FT_EVIDENCE_AUDIT ||
-		kind == FT_EVIDENCE_SALES;
+	/* a table of time and levels looks like any other, so a text may be called a capture */
+	bool demands = kind == FT_EVIDENCE_PHOTOGRAPH || kind == FT_EVIDENCE_AUDIT || kind == FT_EVIDENCE_SALES ||
+		(kind == FT_EVIDENCE_BUS && !is_text(bytes));
 
 	if (s == FT_OK && found != kind && (fixed || demands))
 		return ft_fail(e, FT_E_INPUT, "%s looks like %s and cannot be filed as %s.", name, ft_evidence_title(found),

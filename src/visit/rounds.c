@@ -28,7 +28,7 @@ static int last_round(const struct ft_visit *v, int before)
 	return found;
 }
 
-static void append(struct ft_findings *to, const struct ft_findings *from)
+void judge_append(struct ft_findings *to, const struct ft_findings *from)
 {
 	for (size_t i = 0; i < from->count; i++) {
 		const struct ft_finding *x = &from->list[i];
@@ -36,6 +36,7 @@ static void append(struct ft_findings *to, const struct ft_findings *from)
 		ft_finding_weigh(to, n, x->weight);
 		n->why = x->why;
 		n->todo = x->todo;
+		n->follows = x->follows;
 	}
 	to->dropped += from->dropped;
 }
@@ -102,7 +103,8 @@ static enum ft_status prove_anew(struct judging *j, const struct ft_read *before
 	struct ft_findings *f = &j->g->findings, own_findings = { .arena = j->a };
 	int round = last_round(j->v, j->before.evidence);
 	struct ft_error own = { 0 };
-	struct ft_prove_input in = { .sales_name = j->sales_name, .counted = FT_ABSENT };
+	struct ft_account *accounts = FT_NEW_ARRAY(j->a, j->g->capture_count + 1, struct ft_account);
+	struct ft_prove_input in = { .sales_name = j->sales_name, .counted = FT_ABSENT, .accounts = accounts };
 	struct ft_proof p = { 0 };
 	struct ft_read from;
 	const char *story;
@@ -110,6 +112,8 @@ static enum ft_status prove_anew(struct judging *j, const struct ft_read *before
 	enum ft_status s;
 
 	*ret_taken = false;
+	if (!accounts)
+		return ft_fail_memory(e, "judging the visit");
 	if (round < 0 || round == j->after.evidence || j->sales_before[round] == j->sale_count)
 		return FT_OK;
 	s = facts_of(j, round, &from, &readable, e);
@@ -117,6 +121,7 @@ static enum ft_status prove_anew(struct judging *j, const struct ft_read *before
 		return s;
 	in.sales = j->sales + j->sales_before[round];
 	in.sale_count = j->sale_count - j->sales_before[round];
+	in.account_count = judge_accounts(j, round, accounts);
 	s = ft_prove(&from, after, &in, j->a, &own_findings, &p, &own);
 	if (s == FT_E_MEMORY)
 		return ft_fail(e, s, "%s", own.text);
@@ -126,7 +131,7 @@ static enum ft_status prove_anew(struct judging *j, const struct ft_read *before
 	if (s != FT_OK)
 		return s;
 	ft_find(f, FT_RULE_VISIT_PROVED_ANEW, (struct ft_where){ .file = from.name }, story, NULL);
-	append(f, &own_findings);
+	judge_append(f, &own_findings);
 	*j->proof = p;
 	j->sales += j->sales_before[round];
 	j->sale_count = in.sale_count;
@@ -140,13 +145,20 @@ enum ft_status judge_sales(struct judging *j, const struct ft_read *before, cons
                            struct ft_error *e)
 {
 	struct ft_findings *f = &j->g->findings, whole = { .arena = j->a };
-	struct ft_prove_input in = {
-		.sales = j->sales, .sale_count = j->sale_count, .sales_name = j->sales_name, .counted = FT_ABSENT
-	};
+	struct ft_account *accounts = FT_NEW_ARRAY(j->a, j->g->capture_count + 1, struct ft_account);
+	struct ft_prove_input in = { .sales = j->sales,
+		                         .sale_count = j->sale_count,
+		                         .sales_name = j->sales_name,
+		                         .counted = FT_ABSENT,
+		                         .accounts = accounts };
 	struct ft_error own = { 0 };
 	bool taken = false;
-	enum ft_status s = ft_prove(before, after, &in, j->a, &whole, j->proof, &own);
+	enum ft_status s;
 
+	if (!accounts)
+		return ft_fail_memory(e, "judging the visit");
+	in.account_count = judge_accounts(j, -1, accounts);
+	s = ft_prove(before, after, &in, j->a, &whole, j->proof, &own);
 	if (s == FT_E_MEMORY)
 		return ft_fail(e, s, "%s", own.text);
 	j->g->proved_from = j->before.evidence;
@@ -163,6 +175,42 @@ enum ft_status judge_sales(struct judging *j, const struct ft_read *before, cons
 			return s;
 	}
 	if (!taken)
-		append(f, &whole);
+		judge_append(f, &whole);
+	return FT_OK;
+}
+
+/* Without a list the last capture's sales may be proved. A capture that ran for a part of the time contradicts
+ * nothing: only where everything agrees is its account taken. */
+enum ft_status judge_bus_sales(struct judging *j, const struct ft_read *before, const struct ft_read *after,
+                               struct ft_error *e)
+{
+	const struct ft_visit_capture *last = ft_visit_capture_last(j->g->captures, j->g->capture_count);
+	struct ft_prove_input in = { .counted = FT_ABSENT };
+	struct ft_findings own_findings = { .arena = j->a };
+	struct ft_error own = { 0 };
+	enum ft_status s;
+
+	if (!last || !last->account.sale_count) {
+		j->proof = NULL;
+		return FT_OK;
+	}
+	in.accounts = &last->account;
+	in.account_count = 1;
+	s = ft_prove(before, after, &in, j->a, &own_findings, j->proof, &own);
+	if (s == FT_E_MEMORY)
+		return ft_fail(e, s, "%s", own.text);
+	if (s != FT_OK || j->proof->verdict != FT_SHOWN || j->proof->agree != 1) {
+		j->proof = NULL;
+		j->bus_unproved = true;
+		return FT_OK;
+	}
+	judge_append(&j->g->findings, &own_findings);
+	j->g->proved_from = j->before.evidence;
+	j->g->sold_by_bus = &last->account;
+	j->sales = FT_NEW_ARRAY(j->a, last->account.sale_count, struct ft_sale);
+	if (!j->sales)
+		return ft_fail_memory(e, "judging the visit");
+	memcpy(j->sales, last->account.sales, last->account.sale_count * sizeof *j->sales);
+	j->sale_count = last->account.sale_count;
 	return FT_OK;
 }

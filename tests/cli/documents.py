@@ -98,7 +98,7 @@ def documents(folder):
 
     with open(os.path.join(folder, "lines"), "w") as f:
         f.write(SCRIPT)
-    events = run(None, "practice", "--pace", "fast", "--script", "lines")
+    events = run(None, "practice", "--pace", "fast", "--script", "lines", "--bus", "tap.vcd")
     yield "practice first", events[0][1]
     yield from (("practice", e) for _, e in events[1:])
     machine = subprocess.Popen([FETTLE, "practice", "--json", "--pace", "fast", "--until-eof"], cwd=folder, stdin=subprocess.PIPE,
@@ -124,6 +124,13 @@ def documents(folder):
     yield from run("check", "check", "before.dts", "two.dts", "lines", "missing", codes=(3,))
     yield from run("compare", "compare", "before.dts", "wiped.dts")
     yield from run("prove", "prove", "keyed.dts", "sold.dts", "--sales", "sales.csv", "--counted", "3.00")
+    yield from run("prove", "prove", "keyed.dts", "sold.dts", "--bus", "tap.vcd")
+    yield from run("bus", "bus", "tap.vcd")
+    yield from run("bus", "bus", "lines", codes=(3,))
+    with open(os.path.join(folder, "stray.words"), "w") as f:  # bytes that belong to nothing, a reset, an exchange
+        f.write("bus-words 1\n1000 P 55*\n20000 C 00 break 120000\n400000 C 0B*\n401146 C 0B\n403500 P 00*\n")
+    for what in ("--words", "--blocks"):
+        yield from run("bus", "bus", "stray.words", what)
     for args in (("open", "HL-1", "--by", "A. Fitter"), ("add", "HL-1", "before.dts", "sold.dts", "sales.csv"),
                  ("say", "HL-1", "fit.level", "level"), ("waive", "HL-1", "prove.bus", "--because", "no device"),
                  ("set", "HL-1", "--unit", "U-1", "--sim", "S-1"), ("show", "HL-1"), ("show",), ("close", "HL-1", "--open-claims")):

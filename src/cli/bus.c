@@ -1,0 +1,168 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* Reads a capture of the multi-drop bus and says what holds on it. */
+#include "bus.h"
+#include "fettle/ledger.h"
+#include "verbs.h"
+
+#include <string.h>
+
+struct listening {
+	struct bus_picture *picture; /* NULL: none is wanted */
+	struct bus_stream stream;
+};
+
+static void hear_word(void *to, const struct ft_bus_word *w)
+{
+	struct listening *l = to;
+
+	if (l->picture)
+		bus_picture_word(l->picture, w);
+	if (l->stream.words)
+		bus_stream_word(&l->stream, w);
+}
+
+static void hear_item(void *to, const struct ft_bus_item *i)
+{
+	struct listening *l = to;
+
+	if (l->picture)
+		bus_picture_item(l->picture, i);
+	if (l->stream.blocks)
+		bus_stream_item(&l->stream, i);
+}
+
+static void hear_event(void *to, const struct ft_bus_event *e)
+{
+	struct listening *l = to;
+
+	if (l->picture)
+		bus_picture_event(l->picture, e);
+}
+
+static bool take_window(struct cli *c, int64_t *from, int64_t *to)
+{
+	const char *a = cli_value(c, "from"), *b = cli_value(c, "to");
+
+	*from = *to = -1;
+	if (!a && !b)
+		return true;
+	if (!cli_value(c, "svg"))
+		cli_usage(c, "--from and --to choose what --svg draws; give --svg FILE as well.");
+	else if (!a || !b)
+		cli_usage(c, "--from and --to go together: the seconds at which the drawing begins and ends.");
+	else if (!bus_seconds(ft_slice_of(a), from))
+		cli_usage(c, "--from takes seconds such as 12.5, not \"%s\".", a);
+	else if (!bus_seconds(ft_slice_of(b), to))
+		cli_usage(c, "--to takes seconds such as 12.75, not \"%s\".", b);
+	else if (*from >= *to)
+		cli_usage(c, "--from %s is not before --to %s; the drawing would be empty.", a, b);
+	else
+		return true;
+	return false;
+}
+
+static enum ft_status write_sales(struct cli *c, const char *capture, const struct ft_bus_report *r, const char *path)
+{
+	struct ft_account x;
+	struct ft_buf out = { 0 };
+	int decimals = r->decimals >= 0 && r->decimals <= FT_AUDIT_DECIMALS_MAX ? r->decimals : 2;
+	enum ft_status s = ft_sales_of_bus(r, capture, decimals, &c->arena, &x, &c->error);
+
+	if (s != FT_OK)
+		return s;
+	ft_sales_write(x.sales, x.sale_count, decimals, &out);
+	if (out.status != FT_OK)
+		s = ft_fail_memory(&c->error, "the list of sales");
+	else
+		s = cli_write_file(c, path, ft_buf_text(&out));
+	ft_buf_done(&out);
+	return s;
+}
+
+static int tell(struct cli *c, const char *path, const struct ft_bus_report *r, const struct ft_findings *f)
+{
+	enum ft_verdict v = ft_bus_verdict(r, f);
+	struct ft_buf out = { 0 };
+
+	if (cli_flag(c, "words") || cli_flag(c, "blocks"))
+		return cli_exit(v);
+	if (c->json)
+		return bus_document(c, path, r, f, v);
+	bus_show(c, path, r, f, v, &out);
+	if (!cli_flush(c, &out))
+		return cli_failed(c);
+	ft_buf_done(&out);
+	return cli_exit(v);
+}
+
+static int run(struct cli *c)
+{
+	const char *path = c->count ? c->arguments[0] : NULL, *svg = cli_value(c, "svg"), *sales = cli_value(c, "sales");
+	struct listening l = { .stream = { .c = c, .words = cli_flag(c, "words"), .blocks = cli_flag(c, "blocks") } };
+	struct ft_bus_listener listener = { .to = &l };
+	struct ft_findings f = { .arena = &c->arena };
+	const struct ft_bus_report *r = NULL;
+	struct ft_bus_options o;
+	struct ft_bus *b = NULL;
+	int64_t from, to;
+	enum ft_status s;
+	int code;
+
+	if (!cli_bus_options(c, &o) || !take_window(c, &from, &to))
+		return cli_failed(c);
+	if (svg && !(l.picture = bus_picture_new(c, from, to)))
+		return cli_failed(c);
+	/* nobody is called who has nothing to do: most captures are only told of */
+	listener.word = l.stream.words || from >= 0 ? hear_word : NULL;
+	listener.item = l.stream.blocks || svg ? hear_item : NULL;
+	listener.event = svg ? hear_event : NULL;
+	o.name = path && strcmp(path, "-") == 0 ? "standard input" : path;
+	s = ft_bus_new(&o, &listener, &f, &c->arena, &b, &c->error);
+	if (s == FT_OK) {
+		l.stream.bus = b;
+		if (l.picture)
+			bus_picture_bus(l.picture, b);
+		s = cli_bus_read(c, path, &o, &listener, &f, &b, &r);
+	}
+	if (!bus_stream_end(&l.stream) && s == FT_OK)
+		s = c->error.status;
+	if (s == FT_OK && svg)
+		s = bus_picture_write(l.picture, path, r, &f, svg);
+	if (s == FT_OK && sales)
+		s = write_sales(c, path, r, sales);
+	code = s == FT_OK ? tell(c, path, r, &f) : cli_failed(c);
+	ft_bus_done(b);
+	return code;
+}
+
+static const struct cli_option options[] = {
+	{ "controller", "CH", "the channel of the controller's line (pin 5), by name or by number from 0" },
+	{ "peripheral", "CH", "the channel of the peripherals' line (pin 4), by name or by number from 0" },
+	{ "invert", "WHICH", "whose line lies low when idle: controller, peripheral, both or none" },
+	{ "raw", "RATE:CHANNELS[:UNIT]", "the capture is bare samples: samples a second, channels, bytes a sample" },
+	{ "words", NULL, "print every word of both lines instead of the report" },
+	{ "blocks", NULL, "print every command with its answer and its meaning instead of the report" },
+	{ "svg", "FILE", "draw the bus: power-up, each sale, each finding" },
+	{ "from", "S", "with --to: draw every block from this second on" },
+	{ "to", "S", "up to this second; short windows show the bits" },
+	{ "sales", "FILE", "write the sales that were seen, as prove --sales takes them" },
+	{ NULL, NULL, NULL },
+};
+
+const struct cli_verb verb_bus = {
+	.name = "bus",
+	.arguments = "CAPTURE [--controller CH] [--peripheral CH] [--svg FILE] [--words | --blocks] [--sales FILE]",
+	.summary = "reads a capture of the multi-drop bus",
+	.about =
+		"Reads what was recorded on the machine's multi-drop bus (MDB/ICP): who is on it, how fast each peripheral answers against "
+		"the 5 ms it has, what they say of themselves, every coin, bill and sale as it happened, and what is wrong, the root "
+		"cause first and what merely follows from it under it.\n\n"
+		"CAPTURE is a VCD file, a logic session (.sr), a table of time and levels (CSV), words as text (docs/bus.md) or, with --raw, "
+		"bare samples. Which channel is which line, and which way up, is found out from the traffic; say it where that fails.",
+	.options = options,
+	.examples =
+		"$ fettle bus bench.vcd\n$ fettle bus bench.vcd --svg bench.svg\n$ fettle bus bench.sr --sales sold.csv\n",
+	.least = 1,
+	.most = 1,
+	.run = run,
+};
