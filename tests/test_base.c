@@ -230,6 +230,34 @@ static void verdicts(void **state)
 	ft_arena_done(&a);
 }
 
+/* One cause in ten places counts once. */
+static void what_follows_weighs_a_note(void **state)
+{
+	struct ft_arena a = { 0 };
+	struct ft_findings f = { .arena = &a };
+	struct ft_buf text = { 0 };
+	struct ft_json j = { .out = &text };
+
+	(void)state;
+	ft_find(&f, FT_RULE_BUS_BAUD, (struct ft_where){ 0 }, NULL, NULL);
+	assert_int_equal(f.list[0].follows, FT_RULE_NONE);
+	ft_finding_follow(&f, ft_find(&f, FT_RULE_BUS_CHECKSUM, (struct ft_where){ 0 }, NULL, NULL), FT_RULE_BUS_BAUD);
+	assert_int_equal(f.faults, 1);
+	assert_int_equal(f.list[1].weight, FT_NOTE);
+	ft_json_object(&j, NULL);
+	ft_findings_json(&j, &f);
+	ft_json_object_end(&j);
+	ft_buf_byte(&text, 0);
+	assert_non_null(strstr(text.p, "\"follows\":null"));
+	assert_non_null(strstr(text.p, "\"follows\":\"bus.baud\""));
+	ft_buf_clear(&text);
+	ft_finding_text(&text, &f.list[1], 80);
+	ft_buf_byte(&text, 0);
+	assert_non_null(strstr(text.p, "It follows from: "));
+	ft_buf_done(&text);
+	ft_arena_done(&a);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -238,7 +266,7 @@ int main(void)
 		cmocka_unit_test(money),        cmocka_unit_test(times),
 		cmocka_unit_test(slices),       cmocka_unit_test(csv),
 		cmocka_unit_test(json),         cmocka_unit_test(buffer_ceiling),
-		cmocka_unit_test(verdicts),
+		cmocka_unit_test(verdicts),     cmocka_unit_test(what_follows_weighs_a_note),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -142,6 +142,8 @@ struct bus_hit *bus_hit(struct bus_judge *j, enum ft_rule_id rule, uint8_t addre
 	size_t place = place_of(rule);
 	struct bus_hit *h = &j->hits[j->hit_count < BUS_HITS_MAX ? j->hit_count++ : BUS_HITS_MAX];
 
+	j->failed = j->failed || h == &j->hits[BUS_HITS_MAX];
+
 	*h =
 		(struct bus_hit){ rule, address, ft_rule(rule)->weight, at_ns, seen, NULL, NULL, NULL, NULL, FT_RULE_NONE, -1 };
 	if (place < sizeof order / sizeof *order) {

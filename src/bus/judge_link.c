@@ -214,15 +214,16 @@ static int64_t rate_of(const struct bus_at *at)
 	return at->span_bits >= BUS_LIM_BAUD_BITS ? ft_bus_baud(at->span_ns, at->span_bits) : 0;
 }
 
-static void baud_hit(struct bus_judge *j, uint8_t address, int64_t rate, const char *more)
+static struct bus_hit *baud_hit(struct bus_judge *j, uint8_t address, int64_t rate, const char *more)
 {
 	int64_t off = (rate - 9600) * 1000 / 96, /* thousandths of a per cent */
 		tenths = ((off < 0 ? -off : off) + 50) / 100;
-
-	bus_hit(j, FT_RULE_BUS_BAUD, address, -1,
-	        bus_judge_text(j, "%lld bit/s, %lld.%lld %% too %s%s", (long long)rate, (long long)(tenths / 10),
-	                       (long long)(tenths % 10), off < 0 ? "slow" : "fast", more))
-		->expected = "9408 to 9696 bit/s";
+	struct bus_hit *h =
+		bus_hit(j, FT_RULE_BUS_BAUD, address, -1,
+	            bus_judge_text(j, "%lld bit/s, %lld.%lld %% too %s%s", (long long)rate, (long long)(tenths / 10),
+	                           (long long)(tenths % 10), off < 0 ? "slow" : "fast", more));
+	h->expected = "9408 to 9696 bit/s";
+	return h;
 }
 
 static void baud(struct bus_judge *j)
@@ -242,9 +243,7 @@ static void baud(struct bus_judge *j)
 		high = rate > high ? rate : high;
 	}
 	if (off == senders && senders >= 3 && (high - low) * 200 < high) {
-		struct bus_hit *h;
-		baud_hit(j, BUS_WHOLE, (low + high) / 2, ", the same for all senders");
-		h = &j->hits[j->hit_count - 1];
+		struct bus_hit *h = baud_hit(j, BUS_WHOLE, (low + high) / 2, ", the same for all senders");
 		h->weight = FT_DOUBT;
 		h->grade = "a hint";
 		h->todo = "suspect the logic analyser's own clock first: record with another one";
