@@ -237,6 +237,8 @@ static void tell(struct bus_judge *j, const struct bus_hit *h, const char *name,
 	x = ft_find(f, h->rule, where, seen, h->expected);
 	if (h->todo)
 		x->todo = h->todo;
+	if (where.element)
+		x->todo = bus_judge_text(j, "%s: %s", where.element, x->todo);
 	if (h->cause >= 0)
 		ft_finding_follow(f, x, j->hits[h->cause].rule);
 	else
@@ -249,6 +251,15 @@ static void tell_under(struct bus_judge *j, size_t i, const char *name, struct f
 	for (size_t k = 0; k < j->hit_count && depth < FT_BUS_ADDRESSES; k++)
 		if (j->hits[k].cause == (int)i)
 			tell_under(j, k, name, f, depth + 1);
+}
+
+/* In the order of diagnosis; what is only noted comes behind what must be done. */
+static void tell_all(struct bus_judge *j, const char *name, struct ft_findings *f, bool notes)
+{
+	for (size_t k = 0; k < sizeof order / sizeof *order; k++)
+		for (size_t i = 0; i < j->hit_count; i++)
+			if (j->hits[i].rule == order[k].rule && j->hits[i].cause < 0 && notes == (j->hits[i].weight == FT_NOTE))
+				tell_under(j, i, name, f, 0);
 }
 
 /* ---- the room's face ---- */
@@ -320,10 +331,8 @@ void bus_judge_end(struct bus_judge *j, const struct ft_bus_report *r, const cha
 	bus_judge_setup(j);
 	bus_judge_sale(j);
 	fold(j);
-	for (size_t k = 0; k < sizeof order / sizeof *order; k++)
-		for (size_t i = 0; i < j->hit_count; i++)
-			if (j->hits[i].rule == order[k].rule && j->hits[i].cause < 0)
-				tell_under(j, i, name, f, 0);
+	tell_all(j, name, f, false);
+	tell_all(j, name, f, true);
 	if (j->failed)
 		f->dropped++; /* a text is missing: the verdict may not say shown */
 }

@@ -327,12 +327,14 @@ static void clash(struct bus_judge *j, uint8_t address)
 		            bus_judge_text(j, "%llu answers go on after their last byte, the first: %s", (llu)at->past_last.n,
 		                           bus_judge_bytes(j, at->past_last_block.bytes, at->past_last_block.count, SIZE_MAX)));
 		h->grade = "nearly sure";
+		h->alike = "a tool that loses mode bits or adds them";
 	} else if (at->long_wrong >= BUS_LIM_FEW && at->long_right * 9 <= at->long_wrong &&
 	           at->short_right >= BUS_LIM_ALIVE_COMMANDS && !all_constant(at, address) &&
 	           rate_of(at) <= BUS_LIM_BAUD_HIGH && (rate_of(at) == 0 || rate_of(at) >= BUS_LIM_BAUD_LOW)) {
 		h = bus_hit(j, FT_RULE_BUS_ADDRESS_CLASH, address, at->checksum.first_ns,
 		            bus_judge_text(j, "%llu of %llu long answers are wrong while %llu short ones are right",
 		                           (llu)at->long_wrong, (llu)(at->long_wrong + at->long_right), (llu)at->short_right));
+		h->alike = "noise or a bad driver";
 		h->weight = FT_DOUBT;
 	}
 	if (h)
