@@ -263,6 +263,46 @@ static void clean_play_is_clean(void **state)
 	}
 }
 
+/* A tap in mid-life hears no setup: sales are found without their sums, which nothing on the bus tells, until the
+ * power comes on anew. */
+static void tapped_in_mid_life(void **state)
+{
+	(void)state;
+	for (int m = 0; m < MACHINES; m++) {
+		struct play y;
+		struct reading r;
+		struct ft_practice_tap tap = { &r, hear };
+		size_t n = 0;
+		reading_begins(&r, AS_LEVELS, 0, 1);
+		play_begin(&y, m, 7, NULL, tap);
+		play_end(&y);
+		reading_done(&r);
+		reading_begins(&r, AS_LEVELS, 0, 1);
+		play_random(&y, 4); /* nobody listens */
+		y.sold_count = 0;
+		assert_int_equal(ft_practice_tap(y.p, &tap, false, &r.error), FT_OK);
+		play_random(&y, 16);
+		reading_ends(&r, play_end(&y));
+		show_findings(&r, FT_DOUBT);
+		assert_int_equal(r.findings.doubts + r.findings.faults, 0);
+		for (size_t i = 0; y.reader && i < r.report->sale_count; i++) {
+			const struct ft_bus_sale *s = &r.report->sales[i];
+			if (s->outcome != FT_BUS_SOLD)
+				continue;
+			assert_true(n < y.sold_count);
+			assert_int_equal(s->item, y.sold[n].item);
+			assert_int_equal(s->card, y.sold[n].card);
+			assert_int_equal(s->price, FT_ABSENT);
+			n++;
+		}
+		assert_int_equal(n, y.reader ? y.sold_count : 0);
+		assert_false(r.report->devices[1].setup.known);
+		assert_true(r.report->devices[1].answered > 100);
+		reading_done(&r);
+		play_done(&y);
+	}
+}
+
 /* ---- each fault ---- */
 
 #define CASH  "sell 21 coins 100 50"
@@ -460,9 +500,8 @@ static void damage_invents_nothing(void **state)
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
-		cmocka_unit_test(clean_play_is_clean),
-		cmocka_unit_test(each_fault_is_found),
-		cmocka_unit_test(no_fault_is_forgotten),
+		cmocka_unit_test(clean_play_is_clean),    cmocka_unit_test(tapped_in_mid_life),
+		cmocka_unit_test(each_fault_is_found),    cmocka_unit_test(no_fault_is_forgotten),
 		cmocka_unit_test(damage_invents_nothing),
 	};
 

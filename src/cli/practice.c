@@ -513,16 +513,17 @@ const struct cli_verb verb_practice = {
 		"Money is in minor units.\n\n"
 		"Faults: crossed-selections A B, counted-elsewhere A B, price-lost, other-price SELECTION PRICE, meters-lost, "
 		"cash-in-lost, cashless-as-cash, cash-as-cashless, counted-twice, not-counted, other-list, clock-unset, cut-short, "
-		"wrong-checksum, noisy-line, slow-line, dead-port, refusing-code, and on the bus: bus-silent DEVICE, bus-dead, bus-controller-silent, bus-late DEVICE [MS], bus-late-overlap DEVICE, "
-		"bus-gaps DEVICE|controller [MS], bus-checksum DEVICE|controller, bus-constant-checksum DEVICE, bus- "
-		"noise, bus-capture-8n1, bus-clash, bus-swapped, bus-restarts DEVICE, bus-controller-resets DEVICE, "
-		"bus-no-end-session, bus-break-repeats, bus-short-break, bus-nak DEVICE, bus-ret DEVICE, bus-baud "
-		"DEVICE|controller PERCENT, bus-slow-poll [MS], bus-fast-poll, bus-reader-not-enabled, bus-reader- "
-		"early, bus-no-price-limits, bus-price-limits [PRICE], bus-decimals, bus-scale [SCALE], bus-currency, "
-		"bus-reader-elsewhere, bus-two-readers, bus-level, bus-money-width, bus-select-first, bus-session- "
-		"hangs, bus-not-closed, bus-vend-fails, bus-refund-lost, bus-event-repeated DEVICE, bus-cash-not- "
-		"enabled, bus-tube-trouble, bus-validator-out, bus-escrow, bus-unacknowledged DEVICE, bus-mode-bit "
-		"DEVICE|controller, bus-too-long DEVICE, bus-unknown. docs/practice.md says what each looks like.",
+		"wrong-checksum, noisy-line, slow-line, dead-port, refusing-code, and on the bus: "
+		"bus-silent DEVICE, bus-dead, bus-controller-silent, bus-late DEVICE [MS], bus-late-overlap DEVICE, "
+		"bus-gaps DEVICE|controller [MS], bus-checksum DEVICE|controller, bus-constant-checksum DEVICE, "
+		"bus-noise, bus-capture-8n1, bus-clash, bus-swapped, bus-restarts DEVICE, bus-controller-resets "
+		"DEVICE, bus-no-end-session, bus-break-repeats, bus-short-break, bus-nak DEVICE, bus-ret DEVICE, "
+		"bus-baud DEVICE|controller PERCENT, bus-slow-poll [MS], bus-fast-poll, bus-reader-not-enabled, "
+		"bus-reader-early, bus-no-price-limits, bus-price-limits [PRICE], bus-decimals, bus-scale [SCALE], "
+		"bus-currency, bus-reader-elsewhere, bus-two-readers, bus-level, bus-money-width, bus-select-first, "
+		"bus-session-hangs, bus-not-closed, bus-vend-fails, bus-refund-lost, bus-event-repeated DEVICE, "
+		"bus-cash-not-enabled, bus-tube-trouble, bus-validator-out, bus-escrow, bus-unacknowledged DEVICE, "
+		"bus-mode-bit DEVICE|controller, bus-too-long DEVICE, bus-unknown. docs/practice.md says what each looks like.",
 	.options = options,
 	.examples = "$ fettle practice\n$ fettle practice --machine hotdrink --fault \"other-list 2\" --pace fast",
 	.least = 0,
