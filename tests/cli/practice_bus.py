@@ -8,7 +8,7 @@ import sys
 import tempfile
 import zipfile
 
-FETTLE = sys.argv[1]
+FETTLE = os.path.abspath(sys.argv[1])
 PLAY = ["sell 21 coins 100 25", "sell 21 bill 500", "sell 23 card", "sell 22 card fail", "wait 3"]
 failed = passed = 0
 
