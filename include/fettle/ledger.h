@@ -114,7 +114,7 @@ struct ft_sale {
 	unsigned line;             /* in the list it came from; 0: none */
 	struct ft_slice time;      /* as written; for people only, nothing is computed from it */
 	struct ft_slice selection; /* matched with PA101 without case and leading zeros */
-	int64_t price;             /* minor units */
+	int64_t price;             /* minor units; FT_ABSENT only in another witness's account */
 	enum ft_paid paid_with;
 	int64_t tendered;     /* cash put in, minor units; FT_ABSENT: not known */
 	struct ft_slice list; /* price list; p == NULL: not known, found by the price where it can be */
@@ -138,7 +138,7 @@ struct ft_account {
 	size_t sale_count;
 	bool part;                 /* it may have run for a part of the time only: what it did not see says nothing */
 	bool cash_unseen;          /* it tells sales by card only; that it shows none in cash says nothing */
-	size_t unpriced;           /* sales whose price is not known; not among `sales` */
+	size_t unpriced;           /* of `sales`: price FT_ABSENT, because the scale of the money was not heard */
 	size_t unsettled;          /* card sales that it saw approved and not closed; not among `sales` */
 	int64_t cash_in, cash_out; /* all cash it saw taken in and paid out as change; FT_ABSENT: not known */
 };
@@ -148,7 +148,7 @@ struct ft_account {
 enum ft_status ft_sales_of_bus(const struct ft_bus_report *r, const char *name, int decimals, struct ft_arena *a,
                                struct ft_account *ret, struct ft_error *e);
 
-/* The list of sales as ft_sales_read takes it, with its heading; `decimals` as there. */
+/* The list of sales as ft_sales_read takes it, with its heading; `decimals` as there. Sales without a price are left out. */
 void ft_sales_write(const struct ft_sale *sales, size_t count, int decimals, struct ft_buf *out);
 
 /* ---- prove ---- */

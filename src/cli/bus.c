@@ -76,6 +76,9 @@ static enum ft_status write_sales(struct cli *c, const char *capture, const stru
 	else
 		s = cli_write_file(c, path, ft_buf_text(&out));
 	ft_buf_done(&out);
+	if (s == FT_OK && x.unpriced)
+		fprintf(stderr, "fettle: %zu of %zu sales are not in %s: the scale of the money was not in the capture.\n",
+		        x.unpriced, x.sale_count, path);
 	return s;
 }
 

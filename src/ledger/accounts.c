@@ -16,7 +16,7 @@ static int64_t moved(const struct prover *v, enum ft_element_id init, enum ft_el
 static struct ft_finding *unseen(struct prover *v, const struct ft_account *x, const char *what, const char *todo)
 {
 	struct ft_finding *f =
-		ft_find(v->findings, FT_RULE_LEDGER_CANNOT_WITNESS, (struct ft_where){ .file = x->name }, NULL, what);
+		ft_find(v->findings, FT_RULE_LEDGER_NOT_ON_THE_BUS, (struct ft_where){ .file = x->name }, NULL, what);
 
 	f->todo = todo;
 	return f;
@@ -48,7 +48,7 @@ static void cash_counter(struct prover *v, int64_t seen, const char *init, const
  * asked of the changer, seldom told by it, so it weighs less. */
 static void check_cash(struct prover *v, const struct ft_account *x)
 {
-	if (x->part)
+	if (x->part) /* it saw what it saw, the counters more */
 		return;
 	cash_counter(v, x->cash_in, "CA305-CA1002?", "CA301-CA1001?", "cash put in, as the bus saw it", FT_FAULT);
 	cash_counter(v, x->cash_out, "CA403-CA404?", "CA401-CA402?", "change paid out, as the bus saw it", FT_DOUBT);
@@ -68,7 +68,7 @@ static void check_cards(struct prover *v)
 				sum[0] += p->sales[k].times;
 				sum[1] += p->sales[k].times * p->sales[k].price;
 			}
-		for (int k = 0; k < 2 && sum[0]; k++) {
+		for (int k = 0; k < (p->prices_unknown ? 1 : 2) && sum[0]; k++) {
 			const struct joined *j = pair_find(&v->pair, counters[k], p->selections[i], NULL);
 			struct ft_counter c = { .element = ft_element_def(counters[k])->name,
 				                    .title = titles[k],
@@ -137,7 +137,12 @@ void accounts_primary(struct prover *v)
 	}
 	if (moved(v, FT_EL_VA202, FT_EL_VA204) > 0 || moved(v, FT_EL_VA302, FT_EL_VA304) > 0)
 		unseen(v, x, "test and free vends, which the bus does not carry", "prove them with a list of sales");
-	check_cash(v, x);
+}
+
+void accounts_cash(struct prover *v)
+{
+	for (size_t i = 0; i < v->in->account_count; i++)
+		check_cash(v, &v->in->accounts[i]);
 }
 
 /* ---- sale by sale ---- */
@@ -181,7 +186,7 @@ enum { PASS_SAME, PASS_PLACE, PASS_PRICE, PASS_MEANS, PASSES };
 static bool fits(const struct match *m, const struct ft_sale *a, const struct ft_sale *b, int pass)
 {
 	bool place = !m->places || !b->selection.n || selection_same(a->selection, b->selection);
-	bool price = a->price == b->price, means = same_means(a->paid_with, b->paid_with);
+	bool price = b->price == FT_ABSENT || a->price == b->price, means = same_means(a->paid_with, b->paid_with);
 
 	return pass == PASS_SAME ? place && price && means
 		: pass == PASS_PLACE ? price && means
@@ -218,7 +223,8 @@ static const char *sale_text(const struct match *m, const char *whose, const str
 	static const char *const words[] = { "cash", "card", "other" };
 
 	return ft_arena_printf(m->v->arena, "%s: a %s sale of %s%s%.*s", whose, words[means_of(s->paid_with)],
-	                       prover_money(m->v, s->price), s->time.n ? " at " : "", FT_P(s->time));
+	                       s->price == FT_ABSENT ? "unknown price" : prover_money(m->v, s->price),
+	                       s->time.n ? " at " : "", FT_P(s->time));
 }
 
 static void differ(struct match *m, const struct ft_sale *listed, const struct ft_sale *seen, const char *list_says,
@@ -245,7 +251,7 @@ static void tell_pair(struct match *m, const struct ft_sale *a, const struct ft_
 	if (m->places && b->selection.n && !selection_same(a->selection, b->selection))
 		differ(m, a, b, ft_arena_printf(r, "%s: selection %.*s", list, FT_P(a->selection)),
 		       ft_arena_printf(r, "%s: selection %.*s", m->x->witness, FT_P(b->selection)), FT_FAULT);
-	else if (a->price != b->price)
+	else if (b->price != FT_ABSENT && a->price != b->price)
 		differ(m, a, b, ft_arena_printf(r, "%s: %s", list, prover_money(m->v, a->price)),
 		       ft_arena_printf(r, "%s: %s", m->x->witness, prover_money(m->v, b->price)), FT_FAULT);
 	else if (!same_means(a->paid_with, b->paid_with))

@@ -171,10 +171,8 @@ enum ft_status ft_sales_of_bus(const struct ft_bus_report *r, const char *name, 
 			one = cash[cash_count++];
 		else if (take_sale(s, decimals, a, &one) != FT_OK)
 			return ft_fail_memory(e, "the sales on the bus");
-		if (one.price == FT_ABSENT)
-			ret->unpriced++;
-		else
-			list[n++] = one;
+		ret->unpriced += one.price == FT_ABSENT;
+		list[n++] = one;
 	}
 	ret->sale_count = n;
 	ret->cash_unseen = !cash_count &&

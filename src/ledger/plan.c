@@ -356,6 +356,9 @@ static struct slot *new_slot(struct plan *p, int effect, bool reset, int place, 
 
 bool plan_sees(const struct plan *p, const struct effect *x, int device)
 {
+	if (p->prices_unknown &&
+	    (x->measure == MEASURE_PRICE || x->measure == MEASURE_TENDERED || x->measure == MEASURE_CHANGE))
+		return false;
 	if (p->places_unknown && x->scope != SCOPE_MACHINE)
 		return false;
 	for (int paid = 0; paid <= FT_PAID_FREE; paid++)
@@ -497,8 +500,8 @@ static enum ft_status take_sales(struct plan *p, const struct ft_prove_input *in
 		const struct ft_sale *s = &in->sales[i];
 		struct plan_sale x = { .selection = selection_named(p, s->selection),
 			                   .paid = s->paid_with,
-			                   .price = s->price,
-			                   .tendered = s->tendered,
+			                   .price = p->prices_unknown ? 0 : s->price,
+			                   .tendered = p->prices_unknown ? FT_ABSENT : s->tendered,
 			                   .times = 1 };
 		int d, k;
 		if (x.paid == FT_PAID_CARD)
@@ -542,6 +545,7 @@ static void look_at_account(struct plan *p, const struct ft_account *account)
 	for (size_t i = 0; i < account->sale_count; i++) {
 		named += selection_named(p, account->sales[i].selection) >= 0;
 		nameless += account->sales[i].selection.n == 0;
+		p->prices_unknown |= account->sales[i].price == FT_ABSENT;
 	}
 	p->places_unknown = nameless || (account->sale_count && !named);
 }

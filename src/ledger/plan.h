@@ -68,6 +68,7 @@ struct plan {
 	bool card_2_only;
 	bool tendered_known, split_known;
 	unsigned unseen;     /* 1 << enum ft_paid: what the account of the sales cannot see */
+	bool prices_unknown; /* only numbers of sales can be told, no money */
 	bool places_unknown; /* the account does not name the machine's selections */
 	int64_t top_ups;     /* cash put onto cards between the reads (DA4, DB4) */
 	struct slot *slots;

@@ -391,6 +391,9 @@ const char *prover_sales_text(const struct prover *v, const struct plan *p, bool
 		cash += device_of(p, s->paid) == DEVICE_CA ? s->times : 0;
 		cards += s->paid == FT_PAID_CARD_1 || s->paid == FT_PAID_CARD_2 ? s->times : 0;
 	}
+	if (p->prices_unknown)
+		return ft_arena_printf(v->arena, "%d %s sale%s; their prices are not told", n, cash_unseen ? "card" : "paid",
+		                       n == 1 ? "" : "s");
 	if (cash_unseen)
 		return ft_arena_printf(v->arena, "%d card sale%s, %s; cash sales unseen", n, n == 1 ? "" : "s",
 		                       prover_money(v, value));
@@ -482,7 +485,8 @@ static enum ft_status prove_sales(struct prover *v)
 		find_alike(v);
 	}
 	accounts_primary(v);
-	find_odd_prices(v);
+	if (!v->plan.prices_unknown)
+		find_odd_prices(v);
 	return stories_search(&v->plan, v->proof, v->error);
 }
 
@@ -585,6 +589,7 @@ enum ft_status ft_prove(const struct ft_read *before, const struct ft_read *afte
 	find_wrapped(&v);
 	if (in->sales && (s = prove_sales(&v)) != FT_OK)
 		return s;
+	accounts_cash(&v);
 	counters_of_identities(&v);
 	if (ret->counter_count)
 		qsort(ret->counters, ret->counter_count, sizeof *ret->counters, worse_first);

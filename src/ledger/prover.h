@@ -25,6 +25,8 @@ const char *prover_sales_text(const struct prover *v, const struct plan *p, bool
 
 /* What the account that stands for the list cannot see, and what can be checked all the same. */
 void accounts_primary(struct prover *v);
+/* The cash that each account saw move, against the counters of cash. */
+void accounts_cash(struct prover *v);
 /* Every further account: against the list, sale by sale, and against the audits; adds its witness. `list_right`: the
  * list agrees with the audits, 1 yes, 0 no, -1 cannot tell. */
 void accounts_further(struct prover *v, int list_right);

@@ -123,6 +123,8 @@ void ft_sales_write(const struct ft_sale *sales, size_t count, int decimals, str
 	ft_buf_puts(out, "time,selection,price,paid_with,tendered\n");
 	for (size_t i = 0; i < count; i++) {
 		const struct ft_sale *s = &sales[i];
+		if (s->price == FT_ABSENT)
+			continue;
 		ft_csv_put(out, s->time);
 		ft_buf_byte(out, ',');
 		ft_csv_put(out, s->selection.n ? s->selection : FT_SLICE("-")); /* the table takes no empty one */
