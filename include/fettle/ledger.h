@@ -148,7 +148,8 @@ struct ft_account {
 enum ft_status ft_sales_of_bus(const struct ft_bus_report *r, const char *name, int decimals, struct ft_arena *a,
                                struct ft_account *ret, struct ft_error *e);
 
-/* The list of sales as ft_sales_read takes it, with its heading; `decimals` as there. Sales without a price are left out. */
+/* The list of sales as ft_sales_read takes it, with its heading; `decimals` as there. Sales without a price are
+ * left out. */
 void ft_sales_write(const struct ft_sale *sales, size_t count, int decimals, struct ft_buf *out);
 
 /* ---- prove ---- */
