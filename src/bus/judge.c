@@ -231,7 +231,8 @@ static void tell(struct bus_judge *j, const struct bus_hit *h, const char *name,
 		where.at_us = h->at_ns / BUS_NS_PER_US;
 	}
 	if (h->alike && *h->alike && h->cause < 0)
-		seen = bus_judge_text(j, "%s (%s; looks the same: %s)", h->seen, h->grade, h->alike);
+		seen = bus_judge_text(j, "%s (%s; %s: %s)", h->seen, h->grade,
+		                      strstr(h->alike, "cannot tell") ? "behind it may be" : "looks the same", h->alike);
 	else
 		seen = bus_judge_text(j, "%s (%s)", h->seen, h->grade);
 	x = ft_find(f, h->rule, where, seen, h->expected);

@@ -381,11 +381,25 @@ static void reader_closed(struct bus_judge *j, uint8_t address)
 	h->expected = "READER ENABLE (14 01) after the setup";
 }
 
+/* Coins in the tubes, as far as they were told; INT64_MAX: not at all. */
+static int64_t change_there(const struct bus_judge *j)
+{
+	const struct ft_bus_device *d = &j->report->devices[BUS_CHANGER_AT >> 3];
+	int64_t n = 0;
+	bool told = false;
+
+	for (size_t i = 0; i < 16; i++) {
+		told = told || d->tubes[i] != UINT16_MAX;
+		n += d->tubes[i] != UINT16_MAX ? d->tubes[i] : 0;
+	}
+	return told ? n : INT64_MAX;
+}
+
 static void cash_closed(struct bus_judge *j, uint8_t address)
 {
 	const struct bus_setting *s = &bus_at(j, address)->set, *changer = &bus_at(j, BUS_CHANGER_AT)->set;
 	const char *refused = "", *what = address == BUS_CHANGER_AT ? "COIN TYPE (0C)" : "BILL TYPE (34)";
-	struct bus_hit *h;
+	struct bus_hit *h = NULL;
 
 	if (s->on || card_going_on(j))
 		return;
@@ -408,6 +422,11 @@ static void cash_closed(struct bus_judge *j, uint8_t address)
 		h = bus_hit(j, FT_RULE_BUS_CASH_NOT_ENABLED, address, -1,
 		            bus_judge_text(j, "%llu bills refused because they are disabled", (llu)s->refused_bills));
 		h->weight = FT_DOUBT;
+	}
+	if (h && address == BUS_VALIDATOR_AT && change_there(j) < BUS_LIM_CHANGE_COINS) {
+		h->seen = bus_judge_text(j, "%s; the tubes hold %lld coins: bills may wait for change", h->seen,
+		                         (long long)change_there(j));
+		h->weight = FT_NOTE;
 	}
 }
 

@@ -162,8 +162,9 @@ static void silent(struct bus_judge *j, uint8_t address, bool others)
 		return; /* a probe: see probes() */
 	if (at->answered == 0) {
 		h = bus_hit(j, FT_RULE_BUS_SILENT_PERIPHERAL, address, at->first_ns,
-		            bus_judge_text(j, "%llu commands and %llu RESETs and no answer%s", (llu)at->commands,
-		                           (llu)at->resets, others ? ", while other addresses do answer" : ""));
+		            bus_judge_text(j, "%llu commands%s and no answer%s", (llu)at->commands,
+		                           at->resets ? bus_judge_text(j, " and %llu RESETs", (llu)at->resets) : "",
+		                           others ? ", while other addresses do answer" : ""));
 		h->expected = "an answer within 5 ms";
 		h->grade = "sure that it is silent to this controller; open why";
 		if (!long_enough(j, address, at->last_ns - at->first_ns, at->exchanges)) {

@@ -89,6 +89,21 @@ def _():
     return b.vcd("C"), "vcd"
 
 
+@scene("one-line-only-answers.yes")
+def _():
+    b = quiet("only the line of the answers was tapped", seconds=8)
+    return b.vcd("P"), "vcd"
+
+
+@scene("one-line-only-answers.no")
+def _():
+    b = Bus()
+    b.note("both were tapped; the reader is not there")
+    b.up([CHANGER])
+    b.rounds(2, [CHANGER])
+    return b.vcd(), "vcd"
+
+
 @scene("one-line-only.no")
 def _():
     return quiet(seconds=1).vcd("CP"), "vcd"

@@ -284,6 +284,44 @@ def _():
     return b
 
 
+@scene("cash-not-enabled-change.no")
+def _():
+    b = Bus()
+    b.note("bills wait for change in the tubes")
+    b.reset()
+    b.changer_up()
+    b.do([0x0A], [0, 0, 2, 1] + [0] * 14)
+    b.validator_up(enable=0)
+    b.rounds(13, [CHANGER, VALIDATOR])
+    return b
+
+
+@scene("cash-not-enabled-change.yes")
+def _():
+    b = Bus()
+    b.note("bills are not enabled though the tubes hold change")
+    b.reset()
+    b.changer_up()
+    b.validator_up(enable=0)
+    b.rounds(13, [CHANGER, VALIDATOR])
+    return b
+
+
+@scene("honest-reset-first.no")
+def _():
+    b = Bus()
+    b.note("a reader that says 00 at each poll until it is set up, and a controller that starts with RESET")
+    for address in (0x08, 0x30, 0x10):
+        b.do([address])
+    b.changer_up()
+    b.validator_up()
+    for _i in range(5):
+        b.poll(READER, [0])
+    b.reader_up()
+    b.rounds(3, ALL)
+    return b
+
+
 @scene("cash-not-enabled-bills.no")
 def _():
     b = Bus()
