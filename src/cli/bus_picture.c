@@ -164,23 +164,33 @@ static void add_idle(struct bus_picture *p, const struct ft_bus_exchange *x)
 		f->rounds = p->idle_by_address[a];
 }
 
-/* What ft_bus_tell says after the command's own name. */
+/* What ft_bus_tell says after the device's and the command's own names, which stand over the block already. */
 static const char *told_of(struct bus_picture *p, const struct ft_bus_exchange *x)
 {
+	const char *names[2] = { ft_bus_device_word(x->command.bytes[0]),
+		                     ft_bus_command_word(x->command.bytes, x->command.count) };
 	struct ft_buf t = { 0 };
 	struct ft_slice s;
-	size_t at;
 	char *told;
 
 	ft_bus_tell(p->bus, x, &t);
 	s = ft_buf_text(&t);
-	at = ft_slice_find(s, FT_SLICE(" - "));
-	s = at < s.n ? (struct ft_slice){ s.p + at + 3, s.n - at - 3 } : (struct ft_slice){ NULL, 0 };
+	for (int i = 0; i < 2; i++) {
+		size_t n = strlen(names[i]);
+		if (s.n >= n && memcmp(s.p, names[i], n) == 0)
+			s = (struct ft_slice){ s.p + n, s.n - n };
+		while (s.n && (*s.p == ' ' || *s.p == ':' || *s.p == '-'))
+			s = (struct ft_slice){ s.p + 1, s.n - 1 };
+	}
 	told = ft_arena_printf(&p->c->arena, "%.*s%s%s", FT_P(s), s.n && x->closing >= FT_BUS_CLOSED_NAK ? "; " : "",
 	                       x->closing == FT_BUS_CLOSED_NAK       ? "the controller refuses it (NAK)"
 	                           : x->closing == FT_BUS_CLOSED_RET ? "the controller wants it again (RET)"
 	                                                             : "");
 	ft_buf_done(&t);
+	for (char *dash = told ? strstr(told, " - ") : NULL; dash; dash = strstr(dash, " - ")) {
+		*dash = ';'; /* a line may break behind it, not before it */
+		memmove(dash + 1, dash + 2, strlen(dash + 2) + 1);
+	}
 	return told && *told ? told : NULL;
 }
 
