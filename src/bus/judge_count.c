@@ -258,7 +258,7 @@ static void count_pace(struct bus_judge *j, const struct ft_bus_report *r, struc
 		at->paces++;
 		if (gap > BUS_LIM_POLL_MAX_US * BUS_NS_PER_US)
 			bus_count(&at->slow, at->last_start_ns);
-		if (gap > bus_judge_patience(j, r, address))
+		if (gap > BUS_LIM_POLL_MAX_US * BUS_NS_PER_US && gap > bus_judge_patience(j, r, address))
 			bus_count(&at->slower, at->last_start_ns);
 		if (gap > at->slowest_ns) {
 			at->slowest_ns = gap;

@@ -16,10 +16,12 @@ static void overdue(int64_t *since_ns, int64_t now_ns, int64_t limit_ns, struct 
 void bus_judge_clocks(struct bus_judge *j, const struct ft_bus_report *r, uint8_t address, int64_t now_ns)
 {
 	struct bus_setting *s = &bus_at(j, address)->set;
-	int64_t patience = bus_judge_patience(j, r, address);
+	int64_t patience;
 
-	if (!r->timing_known || j->options->timing_unknown)
-		return;
+	if (!r->timing_known || j->options->timing_unknown ||
+	    (s->session_ns & s->asked_ns & s->complete_ns & s->escrow_ns & s->escrow_sent_ns) == -1)
+		return; /* nothing is awaited: -1 has every bit set */
+	patience = bus_judge_patience(j, r, address);
 	overdue(&s->session_ns, now_ns, BUS_LIM_SESSION_S * BUS_NS_PER_S, &s->hang_idle);
 	overdue(&s->asked_ns, now_ns, patience, s->always_idle ? &s->hang_idle : &s->hang_asked);
 	overdue(&s->complete_ns, now_ns, patience, &s->end_missing);

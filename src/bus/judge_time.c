@@ -85,7 +85,7 @@ static void pace(struct bus_judge *j, uint8_t address)
 
 	if (!j->timed || at->paces == 0)
 		return;
-	if (at->slow.n >= BUS_LIM_SLOW || at->slower.n) {
+	if (at->slow.n >= BUS_LIM_SLOW || at->slower.n || (at->slow.n >= BUS_LIM_FEW + 2 && at->slow.n * 2 > at->paces)) {
 		h = bus_hit(j, FT_RULE_BUS_POLL_PERIOD, address, at->slower.n ? at->slowest_at_ns : at->slow.first_ns,
 		            bus_judge_text(j,
 		                           "%llu of %llu times longer than 200 ms without a command, %llu longer than the "
@@ -150,6 +150,14 @@ static bool long_enough(const struct bus_judge *j, uint8_t address, int64_t ns, 
 	return j->timed ? ns >= bus_judge_patience(j, j->report, address) : commands >= BUS_LIM_UNTIMED_COMMANDS;
 }
 
+/* A probe is three RESETs now and then. Who sends them without end knows that something should be there. */
+static bool insists(const struct bus_judge *j, const struct bus_at *at)
+{
+	return j->timed && at->resets >= BUS_LIM_PROBE_RESETS &&
+		at->last_ns - at->first_ns >= BUS_LIM_PROBE_S * BUS_NS_PER_S &&
+		at->last_ns - at->first_ns < (int64_t)at->resets * BUS_LIM_PROBE_EACH_S * BUS_NS_PER_S;
+}
+
 static void silent(struct bus_judge *j, uint8_t address, bool others)
 {
 	const struct bus_at *at = bus_at(j, address);
@@ -158,15 +166,21 @@ static void silent(struct bus_judge *j, uint8_t address, bool others)
 
 	if (at->silent_run == 0)
 		return;
-	if (at->answered == 0 && (at->commands == 0 || address >= BUS_RESERVED_FROM))
+	if (at->answered == 0 && address >= BUS_RESERVED_FROM)
+		return;
+	if (at->answered == 0 && at->commands == 0 && !insists(j, at))
 		return; /* a probe: see probes() */
 	if (at->answered == 0) {
 		h = bus_hit(j, FT_RULE_BUS_SILENT_PERIPHERAL, address, at->first_ns,
-		            bus_judge_text(j, "%llu commands%s and no answer%s", (llu)at->commands,
-		                           at->resets ? bus_judge_text(j, " and %llu RESETs", (llu)at->resets) : "",
+		            bus_judge_text(j, "%s%s%s and no answer%s",
+		                           at->commands ? bus_judge_text(j, "%llu commands", (llu)at->commands) : "",
+		                           at->commands && at->resets ? " and " : "",
+		                           at->resets ? bus_judge_text(j, "%llu RESETs", (llu)at->resets) : "",
 		                           others ? ", while other addresses do answer" : ""));
 		h->expected = "an answer within 5 ms";
 		h->grade = "sure that it is silent to this controller; open why";
+		if (at->commands == 0)
+			h->weight = FT_DOUBT; /* some controllers look for what was never fitted as eagerly */
 		if (!long_enough(j, address, at->last_ns - at->first_ns, at->exchanges)) {
 			h->weight = FT_NOTE; /* it may still be starting */
 			h->grade = "a hint: the capture is shorter than the time it may be silent";
@@ -201,7 +215,7 @@ static void probes(struct bus_judge *j)
 
 	for (unsigned a = 0x08; a < 0x100; a += 8) {
 		const struct bus_at *at = bus_at(j, (uint8_t)a);
-		if (at->exchanges == 0 || at->answered || at->commands)
+		if (at->exchanges == 0 || at->answered || at->commands || insists(j, at))
 			continue;
 		list = bus_judge_text(j, "%s%s%s", list ? list : "", list ? ", " : "", bus_judge_who(j, (uint8_t)a));
 		first = at->first_ns < first ? at->first_ns : first;

@@ -534,6 +534,16 @@ def _():
     return b
 
 
+@scene("poll-period-short.yes")
+def _():
+    return idle(8, 0, period=0.400)
+
+
+@scene("poll-period-short.no")
+def _():
+    return idle(8, 0, period=0.195)
+
+
 @scene("poll-period-fast.yes")
 def _():
     return idle(80, 0, period=0.012)

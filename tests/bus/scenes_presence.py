@@ -35,6 +35,25 @@ def _():
     return b
 
 
+@scene("silent-peripheral-resets.yes")
+def _():
+    b = quiet("RESET without end", who=[CHANGER])
+    for _i in range(60):
+        b.do([0x10], SILENT)
+        b.rounds(0.15, [CHANGER], period=0.15)
+    return b
+
+
+@scene("silent-peripheral-resets.no")
+def _():
+    b = quiet("three RESETs every ten seconds", who=[CHANGER])
+    for _i in range(2):
+        for _k in range(3):
+            b.do([0x10], SILENT)
+        b.rounds(10, [CHANGER])
+    return b
+
+
 @scene("silent-peripheral-later.yes")
 def _():
     b = quiet("the reader is lost in the middle")
