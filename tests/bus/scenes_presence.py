@@ -38,7 +38,7 @@ def _():
 @scene("silent-peripheral-resets.yes")
 def _():
     b = quiet("RESET without end", who=[CHANGER])
-    for _i in range(60):
+    for _i in range(80):
         b.do([0x10], SILENT)
         b.rounds(0.15, [CHANGER], period=0.15)
     return b
