@@ -85,47 +85,52 @@ static void put_ms(struct ft_buf *out, int64_t ns)
 		ft_buf_printf(out, " %3lld.%02lld", (long long)(ns / 1000000), (long long)(ns / 10000 % 100));
 }
 
-static void put_errors(struct ft_buf *out, const struct ft_bus_device *d)
+/* How many in the column, of what kinds in a line below it. */
+static uint64_t errors_of(const struct ft_bus_device *d, struct ft_buf *kinds)
 {
 	const struct {
 		uint64_t n;
 		const char *word;
-	} kinds[] = {
-		{ d->checksum_errors, "checksum" },
-		{ d->framing_errors, "framing" },
-		{ d->naks + d->controller_naks, "NAK" },
-		{ d->rets, "RET" },
+	} all[] = {
+		{ d->checksum_errors, "wrong checksum" }, { d->framing_errors, "framing" }, { d->naks, "refused by it (NAK)" },
+		{ d->controller_naks, "refused (NAK)" },  { d->rets, "asked again (RET)" },
 	};
-	bool any = false;
+	uint64_t sum = 0;
 
-	for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++)
-		if (kinds[i].n) {
-			ft_buf_printf(out, "%s%llu %s", any ? ", " : "  ", (unsigned long long)kinds[i].n, kinds[i].word);
-			any = true;
+	for (size_t i = 0; i < sizeof all / sizeof *all; i++)
+		if (all[i].n) {
+			ft_buf_printf(kinds, "%s%llu %s", sum ? ", " : "", (unsigned long long)all[i].n, all[i].word);
+			sum += all[i].n;
 		}
-	ft_buf_puts(out, any ? "" : "  -");
+	return sum;
 }
 
 static void put_device(struct ft_buf *out, const struct ft_bus_device *d, bool timing_known)
 {
 	const struct ft_bus_times *t = &d->response;
-	char share[32];
+	struct ft_buf kinds = { 0 };
+	uint64_t errors = errors_of(d, &kinds);
+	char share[32], count[24] = "-";
 
 	snprintf(share, sizeof share, "%llu of %llu", (unsigned long long)d->answered, (unsigned long long)d->addressed);
+	if (errors)
+		snprintf(count, sizeof count, "%llu", (unsigned long long)errors);
 	ft_buf_printf(out, "  %02X  %-22.22s %15s ", d->address, ft_bus_device_word(d->address), share);
 	if (!d->answered) {
 		ft_buf_puts(out, "  never answered");
 	} else if (!timing_known || !t->count) {
-		ft_buf_puts(out, "   not known          ");
-		put_errors(out, d);
+		ft_buf_printf(out, "   not known           %7s", count);
 	} else {
 		put_ms(out, ft_bus_times_at(t, 500));
 		put_ms(out, ft_bus_times_at(t, 990));
 		put_ms(out, t->max_ns);
 		ft_buf_puts(out, t->max_ns > RESPONSE_LIMIT_NS ? " !" : "  ");
-		put_errors(out, d);
+		ft_buf_printf(out, "%7s", count);
 	}
 	ft_buf_byte(out, '\n');
+	if (errors && d->answered)
+		wrapped(out, 6, &kinds);
+	ft_buf_done(&kinds);
 }
 
 static void put_devices(struct ft_buf *out, const struct ft_bus_report *r)
@@ -139,7 +144,7 @@ static void put_devices(struct ft_buf *out, const struct ft_bus_report *r)
 		if (!any)
 			ft_buf_puts(out,
 			            "\n  who is on the bus            answered of   answer time, ms\n"
-			            "                               addressed     median  99 %    max     errors\n");
+			            "                               addressed     median  99 %    max    errors\n");
 		any = true;
 		late |= r->timing_known && d->response.count && d->response.max_ns > RESPONSE_LIMIT_NS;
 		put_device(out, d, r->timing_known);
