@@ -76,7 +76,7 @@ static void stray_word(struct bus_blocks *b, const struct ft_bus_word *w, uint8_
 }
 
 /* What the answer is, once it is whole. */
-static void weigh_answer(struct ft_bus_exchange *x, bool ended)
+static void weigh_answer(struct ft_bus_exchange *x, bool ended, bool two_senders)
 {
 	struct ft_bus_block *r = &x->answer;
 
@@ -96,10 +96,10 @@ static void weigh_answer(struct ft_bus_exchange *x, bool ended)
 	if (r->count == 1 && (r->bytes[0] == BYTE_ACK || r->bytes[0] == BYTE_NAK)) {
 		x->kind = r->bytes[0] == BYTE_ACK ? FT_BUS_ACK : FT_BUS_NAK;
 		r->checksum_ok = true;
-	} else if (r->checksum_ok && r->flags & FT_BUS_AFTER_LAST) {
+	} else if (r->checksum_ok && r->flags & FT_BUS_AFTER_LAST && !two_senders) {
 		r->flags |= FT_BUS_MODE_FAULT; /* whole but for a mode bit too many in its middle */
 		x->kind = FT_BUS_DATA;
-	} else if (r->checksum_ok) {
+	} else if (r->checksum_ok && !two_senders) {
 		x->kind = FT_BUS_DATA;
 	}
 }
@@ -112,7 +112,7 @@ static void finish(struct bus_blocks *b)
 	if (b->state == BUS_BLOCKS_NONE)
 		return;
 	if (b->state == BUS_BLOCKS_ANSWER)
-		weigh_answer(x, false);
+		weigh_answer(x, false, b->two_senders);
 	x->command.checksum_ok = sums_up(&x->command);
 	b->state = BUS_BLOCKS_NONE;
 	if (b->unsure && !x->command.checksum_ok) {
@@ -137,6 +137,7 @@ static void begin_command(struct bus_blocks *b, const struct ft_bus_word *w, boo
 	b->now = (struct ft_bus_item){ .line = FT_BUS_CONTROLLER, .exchange = { .closing_at_ns = -1, .response_ns = -1 } };
 	b->state = BUS_BLOCKS_COMMAND;
 	b->unsure = unsure;
+	b->two_senders = false;
 	append(b, &b->now.exchange.command, w);
 	if (unsure)
 		b->now.exchange.command.flags |= FT_BUS_MODE_FAULT;
@@ -152,7 +153,7 @@ static void again(struct bus_blocks *b, const struct ft_bus_word *w)
 	b->now = (struct ft_bus_item){ .exchange = {
 									   .command = command, .closing_at_ns = -1, .response_ns = -1, .again = true } };
 	b->state = BUS_BLOCKS_COMMAND;
-	b->unsure = false;
+	b->unsure = b->two_senders = false;
 }
 
 static void close_exchange(struct bus_blocks *b, const struct ft_bus_word *w)
@@ -160,7 +161,7 @@ static void close_exchange(struct bus_blocks *b, const struct ft_bus_word *w)
 	struct ft_bus_exchange *x = &b->now.exchange;
 
 	if (b->state == BUS_BLOCKS_ANSWER)
-		weigh_answer(x, false);
+		weigh_answer(x, false, b->two_senders);
 	x->closing_at_ns = w->start_ns;
 	x->closing = w->byte == BYTE_ACK ? FT_BUS_CLOSED_ACK : w->byte == BYTE_NAK ? FT_BUS_CLOSED_NAK : FT_BUS_CLOSED_RET;
 	b->state = BUS_BLOCKS_DONE;
@@ -223,7 +224,7 @@ static void answer_word(struct bus_blocks *b, const struct ft_bus_word *w)
 	append(b, &x->answer, w);
 	if (!w->mode)
 		return;
-	weigh_answer(x, true);
+	weigh_answer(x, true, b->two_senders);
 	b->state = x->kind == FT_BUS_ACK || x->kind == FT_BUS_NAK ? BUS_BLOCKS_DONE : BUS_BLOCKS_CLOSING;
 }
 
@@ -253,7 +254,7 @@ static void peripheral_word(struct bus_blocks *b, const struct ft_bus_word *w)
 			return;
 		}
 		x->answer.flags |= FT_BUS_CUT;
-		weigh_answer(x, false);
+		weigh_answer(x, false, b->two_senders);
 		b->state = BUS_BLOCKS_DONE;
 		stray_word(b, w, 0);
 		return;
@@ -261,9 +262,11 @@ static void peripheral_word(struct bus_blocks *b, const struct ft_bus_word *w)
 	case BUS_BLOCKS_DONE:
 		/* bytes right behind the last one: a second sender, or a mode bit too many */
 		if (x->closing == FT_BUS_CLOSED_NOT && gap(b, x->answer.end_ns, w->start_ns) <= BUS_INTER_BYTE_NS) {
+			/* behind an answer that was whole nothing can be a mode bit too many */
+			b->two_senders |= x->kind != FT_BUS_GARBLED;
 			x->answer.flags |= FT_BUS_AFTER_LAST;
 			answer_word(b, w);
-			if (b->state == BUS_BLOCKS_DONE || !w->mode)
+			if (!w->mode)
 				x->kind = FT_BUS_GARBLED;
 			return;
 		}

@@ -141,7 +141,8 @@ struct bus_blocks {
 		BUS_BLOCKS_CLOSING, /* an answer that the controller must close */
 		BUS_BLOCKS_DONE,    /* nothing more may come */
 	} state;
-	bool unsure; /* the command's first byte had no mode bit: it is one only if its checksum closes */
+	bool two_senders; /* bytes followed an answer that was whole */
+	bool unsure;      /* the command's first byte had no mode bit: it is one only if its checksum closes */
 	struct ft_bus_item now;
 	struct ft_bus_item stray; /* block.count 0: there is none */
 	uint64_t number;
