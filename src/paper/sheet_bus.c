@@ -4,7 +4,7 @@
 
 #include <math.h>
 
-enum { ROW_HIGH = 27, SCALE_WIDE = 132, LIMIT_MS = 5 /* MDB/ICP section 3 */, SCALE_MS = 6 };
+enum { ROW_HIGH = 27, SCALE_WIDE = 120, LIMIT_MS = 5 /* MDB/ICP section 3 */, SCALE_MS = 10 };
 
 static double on_scale(int64_t ns)
 {
@@ -90,18 +90,18 @@ static void put_device(struct sheet *s, const struct ft_bus_device *d, bool timi
 	need(s, ROW_HIGH);
 	snprintf(address, sizeof address, "%02X", d->address);
 	put_text(s, LEFT, s->y, 20, STYLE_STRONG, INK_BLACK, SIDE_LEFT, 1, address);
-	put_text(s, LEFT + 22, s->y, 122, STYLE_STRONG, INK_BLACK, SIDE_LEFT, 1, ft_bus_device_word(d->address));
+	put_text(s, LEFT + 22, s->y, 136, STYLE_STRONG, INK_BLACK, SIDE_LEFT, 1, ft_bus_device_word(d->address));
 	put_text(s, LEFT + 22, s->y + 13, 176, STYLE_FINE, INK_PENCIL, SIDE_LEFT, 1, who ? who : "");
-	put_text(s, LEFT + 126, s->y, 72, STYLE_BODY, INK_BLACK, SIDE_RIGHT, 1, share ? share : "");
+	put_text(s, LEFT + 142, s->y, 66, STYLE_BODY, INK_BLACK, SIDE_RIGHT, 1, share ? share : "");
 	if (!d->answered || !timing_known || !t->count) {
-		put_text(s, LEFT + 206, s->y, 160, STYLE_BODY, INK_PENCIL, SIDE_LEFT, 1,
+		put_text(s, LEFT + 220, s->y, 160, STYLE_BODY, INK_PENCIL, SIDE_LEFT, 1,
 		         d->answered ? "times are not known" : "never answered");
 	} else {
-		put_text(s, LEFT + 200, s->y, 32, STYLE_BODY, INK_BLACK, SIDE_RIGHT, 1, ms_text(s, ft_bus_times_at(t, 500)));
-		put_text(s, LEFT + 234, s->y, 32, STYLE_BODY, INK_BLACK, SIDE_RIGHT, 1, ms_text(s, ft_bus_times_at(t, 990)));
-		put_text(s, LEFT + 268, s->y, 34, t->max_ns > LIMIT_MS * INT64_C(1000000) ? STYLE_STRONG : STYLE_BODY,
+		put_text(s, LEFT + 210, s->y, 32, STYLE_BODY, INK_BLACK, SIDE_RIGHT, 1, ms_text(s, ft_bus_times_at(t, 500)));
+		put_text(s, LEFT + 244, s->y, 30, STYLE_BODY, INK_BLACK, SIDE_RIGHT, 1, ms_text(s, ft_bus_times_at(t, 990)));
+		put_text(s, LEFT + 276, s->y, 32, t->max_ns > LIMIT_MS * INT64_C(1000000) ? STYLE_STRONG : STYLE_BODY,
 		         INK_BLACK, SIDE_RIGHT, 1, ms_text(s, t->max_ns));
-		put_scale(s, t, LEFT + 314, s->y + 7);
+		put_scale(s, t, LEFT + 320, s->y + 7);
 	}
 	put_text(s, LEFT + w - 30, s->y, 30, STYLE_BODY, INK_BLACK, SIDE_RIGHT, 1, d->answered ? errors_text(s, d) : "");
 	s->y += ROW_HIGH;
@@ -111,9 +111,9 @@ static void put_devices(struct sheet *s, const struct ft_bus_report *r)
 {
 	const double w = text_width(s);
 	const struct cell_column columns[] = {
-		{ 0, 120, SIDE_LEFT, "device" },      { 126, 72, SIDE_RIGHT, "answered of" },
-		{ 200, 32, SIDE_RIGHT, "median" },    { 234, 32, SIDE_RIGHT, "99 %" },
-		{ 268, 34, SIDE_RIGHT, "slowest" },   { 314, 130, SIDE_LEFT, "ms, 0 to 6; dashed: 5 ms" },
+		{ 0, 120, SIDE_LEFT, "device" },      { 142, 66, SIDE_RIGHT, "answered of" },
+		{ 210, 32, SIDE_RIGHT, "median" },    { 244, 30, SIDE_RIGHT, "99 %" },
+		{ 276, 32, SIDE_RIGHT, "slowest" },   { 320, 124, SIDE_LEFT, "ms, 0 to 10; dashed: 5 ms" },
 		{ w - 30, 30, SIDE_RIGHT, "errors" },
 	};
 	const struct cells t = { columns, 7, 0 };
@@ -181,9 +181,10 @@ static void put_found(struct sheet *s, const struct ft_findings *f)
 		const struct ft_finding *x = &f->list[i];
 		double in = ft_rule(x->follows) ? 16 : 0; /* what merely follows stands under its cause */
 		const char *at = x->where.timed ? ft_arena_printf(s->arena, "At %s ", seconds(s, x->where.at_us * 1000)) : "";
-		const char *text =
-			ft_arena_printf(s->arena, "%s%s%s%s%s%s.", at ? at : "", ft_rule(x->rule)->sentence, x->seen ? ": " : "",
-		                    x->seen ? x->seen : "", x->expected ? "; expected " : "", x->expected ? x->expected : "");
+		const char *who = x->where.element ? ft_arena_printf(s->arena, "%s: ", x->where.element) : "";
+		const char *text = ft_arena_printf(s->arena, "%s%s%s%s%s%s%s.", at ? at : "", who ? who : "",
+		                                   ft_rule(x->rule)->sentence, x->seen ? ": " : "", x->seen ? x->seen : "",
+		                                   x->expected ? "; expected " : "", x->expected ? x->expected : "");
 		need(s, height_of(s, w - in, STYLE_BODY, text ? text : "") + 2);
 		put_text(s, LEFT + in, s->y, 12, STYLE_STRONG, INK_BLACK, SIDE_LEFT, 1, ft_weight_mark(x->weight));
 		s->y += put_text(s, LEFT + 14 + in, s->y, w - in, STYLE_BODY, INK_BLACK, SIDE_LEFT, 0, text ? text : "") + 2;

@@ -99,7 +99,11 @@ static struct heaviest cite(struct judging *j, struct ft_claim_state *c, const s
 static const char *in_words(struct judging *j, const struct ft_finding *f)
 {
 	const char *sentence = ft_rule(f->rule)->sentence;
-	const char *where = f->where.selection ? text(j, "selection %s: ", f->where.selection) : "";
+	bool device =
+		f->where.element && strncmp(ft_rule(f->rule)->id, "bus.", 4) == 0; /* elsewhere it is an element's name */
+	const char *where = f->where.selection ? text(j, "selection %s: ", f->where.selection)
+		: device                           ? text(j, "%s: ", f->where.element)
+										   : "";
 
 	if (f->seen && f->expected)
 		return text(j, "%s%s: seen %s, expected %s", where, sentence, f->seen, f->expected);
