@@ -166,6 +166,22 @@ def _():
     return b
 
 
+@scene("controller-silent-shortly.no")
+def _():
+    b = quiet("eight seconds of silence are judged device by device", "allow bus.poll-period")
+    b.rest(8)
+    b.rounds(1, [CHANGER, READER])
+    return b
+
+
+@scene("controller-silent-shortly.yes")
+def _():
+    b = quiet("twelve seconds are not")
+    b.rest(12)
+    b.rounds(1, [CHANGER, READER])
+    return b
+
+
 @scene("line-stuck.yes")
 def _():
     b = Bus()
@@ -249,6 +265,16 @@ def _():
 @scene("baud.no")
 def _():
     return at_rate(9420)
+
+
+@scene("baud-fast.yes")
+def _():
+    return at_rate(9720)
+
+
+@scene("baud-fast.no")
+def _():
+    return at_rate(9690)
 
 
 @scene("baud-apart.yes")
@@ -363,6 +389,25 @@ def _():
     return idle(60, 1, data=SLUG, how={"delta": 4, "closing": None})
 
 
+def wrong_of(wrong, count):
+    b = Bus()
+    for i in range(count):
+        bad = i % 50 == 7 and i // 50 < wrong
+        b.poll(CHANGER, SLUG if i % 2 else ACK, delta=1 << i // 50 if bad else 0, closing=None if bad else 0)
+        b.rest(0.02)
+    return b
+
+
+@scene("checksum-share.yes")
+def _():
+    return wrong_of(3, 400)
+
+
+@scene("checksum-share.no")
+def _():
+    return wrong_of(3, 700)
+
+
 @scene("checksum-both.yes")
 def _():
     b = Bus()
@@ -421,6 +466,24 @@ def _():
 @scene("nak-storm.no")
 def _():
     return idle(60, 2, data=NAK)
+
+
+def refused_in_a_row(count):
+    b = Bus()
+    for i in range(310):
+        b.poll(CHANGER, NAK if 50 <= i < 50 + count else ACK)
+        b.rest(0.02)
+    return b
+
+
+@scene("nak-storm-row.yes")
+def _():
+    return refused_in_a_row(3)
+
+
+@scene("nak-storm-row.no")
+def _():
+    return refused_in_a_row(2)
 
 
 @scene("ret-storm.yes")
@@ -546,7 +609,7 @@ def _():
 
 @scene("poll-period-fast.yes")
 def _():
-    return idle(80, 0, period=0.012)
+    return idle(80, 0, period=0.020)
 
 
 @scene("poll-period-fast.no")
@@ -567,10 +630,27 @@ def _():
     return quiet(seconds=1)
 
 
+@scene("short-break-glitch.yes")
+def _():
+    b = idle(10, 0)
+    b.reset(1300, 250e3)
+    b.rounds(2, [CHANGER])
+    return b
+
+
+@scene("short-break-glitch.no")
+def _():
+    b = idle(10, 0)
+    b.note("shorter than a word with a late stop bit may look")
+    b.reset(1100, 250e3)
+    b.rounds(2, [CHANGER])
+    return b
+
+
 @scene("short-break-rest.yes")
 def _():
     b = Bus()
-    b.reset(120e3, 90e3)
+    b.reset(120e3, 190e3)
     b.changer_up()
     return b
 

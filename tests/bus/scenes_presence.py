@@ -69,6 +69,42 @@ def _():
     return b
 
 
+def lost(who, seconds):
+    b = quiet(who=[CHANGER, VALIDATOR, READER])
+    b.rounds(seconds, [CHANGER, VALIDATOR, READER], answers={who: SILENT})
+    return b
+
+
+@scene("silent-peripheral-changer.yes")
+def _():
+    return lost(CHANGER, 2.6)
+
+
+@scene("silent-peripheral-changer.no")
+def _():
+    return lost(CHANGER, 1.7)
+
+
+@scene("silent-peripheral-validator.yes")
+def _():
+    return lost(VALIDATOR, 5.6)
+
+
+@scene("silent-peripheral-validator.no")
+def _():
+    return lost(VALIDATOR, 4.5)
+
+
+@scene("silent-peripheral-reader.yes")
+def _():
+    return lost(READER, 5.6)
+
+
+@scene("silent-peripheral-reader.no")
+def _():
+    return lost(READER, 4.5)
+
+
 @scene("probe-unanswered.yes")
 def _():
     b = Bus()
@@ -165,9 +201,10 @@ def _():
 @scene("break-switched.yes")
 def _():
     b = Bus()
-    b.note("the controller restarts once, without a pause")
+    b.note("the controller restarts once, in the time that takes")
     b.up()
     b.rounds(1.5, [CHANGER, READER])
+    b.rest(1.5)
     b.up()
     b.rounds(1.5, [CHANGER, READER])
     return b

@@ -233,6 +233,16 @@ def _():
     return b
 
 
+@scene("reader-not-enabled-yet.no")
+def _():
+    return machine("four seconds after its setup", enable=False, seconds=3)
+
+
+@scene("reader-not-enabled-yet.yes")
+def _():
+    return machine("six seconds after its setup", enable=False, seconds=6)
+
+
 @scene("reader-not-enabled-closed.yes")
 def _():
     b = machine("closed and never opened again", seconds=1)
@@ -256,6 +266,24 @@ def _():
     b.reset()
     b.changer_up(enable=0)
     b.rounds(13, [CHANGER])
+    return b
+
+
+@scene("cash-not-enabled-yet.yes")
+def _():
+    b = Bus()
+    b.reset()
+    b.changer_up(enable=None)
+    b.rounds(11, [CHANGER])
+    return b
+
+
+@scene("cash-not-enabled-yet.no")
+def _():
+    b = Bus()
+    b.reset()
+    b.changer_up(enable=None)
+    b.rounds(8, [CHANGER])
     return b
 
 
@@ -551,7 +579,7 @@ def _():
 
 @scene("validator-out.no")
 def _():
-    b = lasting(VALIDATOR, 8, 2, [VALIDATOR])
+    b = lasting(VALIDATOR, 8, 4, [VALIDATOR])
     b.note("the cash box taken out for a moment, then disabled because it was told to be")
     b.do([0x34, 0, 0, 0, 0])
     b.rounds(8, [VALIDATOR], answers={VALIDATOR: [9]})
