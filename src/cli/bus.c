@@ -98,20 +98,39 @@ static int tell(struct cli *c, const char *path, const struct ft_bus_report *r, 
 	return cli_exit(v);
 }
 
+/* A file, or an analyser to listen to. */
+static bool take_source(struct cli *c, const char **path, int64_t *seconds)
+{
+	const char *driver = cli_value(c, "analyser");
+
+	*path = c->count ? c->arguments[0] : driver;
+	if (!c->count && !driver)
+		cli_usage(c, "Name a capture to read, or a logic analyser to listen to with --analyser DRIVER.");
+	else if (c->count && driver)
+		cli_usage(c, "Give either a capture to read or --analyser %s to listen to, not both.", driver);
+	else if (driver && (cli_value(c, "raw") || driver[0] == '-'))
+		cli_usage(c, "--analyser takes the name of a driver such as fx2lafw, and no --raw.");
+	else if (!driver && (cli_value(c, "seconds") || cli_value(c, "keep")))
+		cli_usage(c, "--seconds and --keep go with --analyser DRIVER.");
+	else
+		return cli_number(c, "seconds", 1, 3600, 60, seconds);
+	return false;
+}
+
 static int run(struct cli *c)
 {
-	const char *path = c->count ? c->arguments[0] : NULL, *svg = cli_value(c, "svg"), *sales = cli_value(c, "sales");
+	const char *path, *svg = cli_value(c, "svg"), *sales = cli_value(c, "sales");
 	struct listening l = { .stream = { .c = c, .words = cli_flag(c, "words"), .blocks = cli_flag(c, "blocks") } };
 	struct ft_bus_listener listener = { .to = &l };
 	struct ft_findings f = { .arena = &c->arena };
 	const struct ft_bus_report *r = NULL;
 	struct ft_bus_options o;
 	struct ft_bus *b = NULL;
-	int64_t from, to;
+	int64_t from, to, seconds;
 	enum ft_status s;
 	int code;
 
-	if (!cli_bus_options(c, &o) || !take_window(c, &from, &to))
+	if (!take_source(c, &path, &seconds) || !cli_bus_options(c, &o) || !take_window(c, &from, &to))
 		return cli_failed(c);
 	if (svg && !(l.picture = bus_picture_new(c, from, to)))
 		return cli_failed(c);
@@ -119,14 +138,19 @@ static int run(struct cli *c)
 	listener.word = l.stream.words || from >= 0 ? hear_word : NULL;
 	listener.item = l.stream.blocks || svg ? hear_item : NULL;
 	listener.event = svg ? hear_event : NULL;
-	o.name = path && strcmp(path, "-") == 0 ? "standard input" : path;
+	o.name = strcmp(path, "-") == 0 ? "standard input" : path;
 	s = ft_bus_new(&o, &listener, &f, &c->arena, &b, &c->error);
 	if (s == FT_OK) {
 		l.stream.bus = b;
 		if (l.picture)
 			bus_picture_bus(l.picture, b);
-		s = cli_bus_read(c, path, &o, &listener, &f, &b, &r);
+		if (cli_value(c, "analyser"))
+			s = bus_live(c, path, seconds, b, cli_value(c, "keep"));
+		else
+			s = cli_bus_read(c, path, &o, &listener, &f, &b, &r);
 	}
+	if (s == FT_OK && !r)
+		s = ft_bus_end(b, &r, &c->error);
 	if (!bus_stream_end(&l.stream) && s == FT_OK)
 		s = c->error.status;
 	if (s == FT_OK && svg)
@@ -148,24 +172,30 @@ static const struct cli_option options[] = {
 	{ "svg", "FILE", "draw the bus: power-up, each sale, each finding" },
 	{ "from", "S", "with --to: draw every block from this second on" },
 	{ "to", "S", "up to this second; short windows show the bits" },
+	{ "analyser", "DRIVER", "listen with a logic analyser now, through sigrok-cli, instead of reading a file" },
+	{ "seconds", "N", "how long to listen; 60 unless given" },
+	{ "keep", "FILE", "keep what was recorded, as VCD" },
 	{ "sales", "FILE", "write the sales that were seen, as prove --sales takes them" },
 	{ NULL, NULL, NULL },
 };
 
 const struct cli_verb verb_bus = {
 	.name = "bus",
-	.arguments = "CAPTURE [--controller CH] [--peripheral CH] [--svg FILE] [--words | --blocks] [--sales FILE]",
+	.arguments = "CAPTURE | --analyser DRIVER [--seconds N] [--keep FILE]",
 	.summary = "reads a capture of the multi-drop bus",
 	.about =
 		"Reads what was recorded on the machine's multi-drop bus (MDB/ICP): who is on it, how fast each peripheral answers against "
 		"the 5 ms it has, what they say of themselves, every coin, bill and sale as it happened, and what is wrong, the root "
 		"cause first and what merely follows from it under it.\n\n"
 		"CAPTURE is a VCD file, a logic session (.sr), a table of time and levels (CSV), words as text (docs/bus.md) or, with --raw, "
-		"bare samples. Which channel is which line, and which way up, is found out from the traffic; say it where that fails.",
+		"bare samples. Which channel is which line, and which way up, is found out from the traffic; say it where that fails.\n\n"
+		"With --analyser it records by itself: 1000000 samples a second of all channels of the analyser, for which sigrok-cli must "
+		"be installed.",
 	.options = options,
 	.examples =
-		"$ fettle bus bench.vcd\n$ fettle bus bench.vcd --svg bench.svg\n$ fettle bus bench.sr --sales sold.csv\n",
-	.least = 1,
+		"$ fettle bus bench.vcd\n$ fettle bus bench.vcd --svg bench.svg\n$ fettle bus bench.sr --sales sold.csv\n"
+		"$ fettle bus --analyser fx2lafw --seconds 180 --keep power-up.vcd\n",
+	.least = 0,
 	.most = 1,
 	.run = run,
 };

@@ -173,8 +173,9 @@ static enum ft_status feed_all(struct portions *p, struct ft_bus *b)
 		p->held = (size_t)got;
 		p->progress.done = 0;
 		if (lseek(p->fd, 0, SEEK_CUR) < 0)
-			return ft_fail(e, FT_E_INPUT,
-			               "A session file (.sr) is read back and forth, which a pipe cannot do; name the file itself.");
+			return ft_fail(
+				e, FT_E_INPUT,
+				"A session file (.sr) is read back and forth, which a pipe cannot do; name the file itself.");
 		return ft_bus_feed_session(b, &source, e);
 	}
 	for (; got > 0 && s == FT_OK; got = s == FT_OK ? next_portion(p, &bytes) : 0)

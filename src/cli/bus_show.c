@@ -39,7 +39,7 @@ static void put_one_line(struct ft_buf *t, const char *name, const struct ft_bus
 
 	ft_buf_puts(t, name);
 	if (!l->channel) {
-		ft_buf_puts(t, ": no channel carries it");
+		ft_buf_puts(t, " on no channel");
 		return;
 	}
 	ft_buf_printf(t, " on channel %s", l->channel);

@@ -418,7 +418,8 @@ def wrong(folder):
             (("clean.vcd", "--svg", "x.svg", "--from", "2", "--to", "1"), 2, "is not before"),
             (("clean.vcd", "--svg", "x.svg", "--from", "soon", "--to", "1"), 2, "--from takes"),
             (("clean.vcd", "--svg", "folder"), 5, "folder is a folder"), (("clean.vcd", "--svg", "missing/x.svg"), 5, "does not exist"),
-            (("clean.vcd", "--sales", "folder"), 5, "folder is a folder"), ((), 2, "Too few words"),
+            (("clean.vcd", "--sales", "folder"), 5, "folder is a folder"), ((), 2, "Name a capture"), (("clean.vcd", "--analyser", "x"), 2, "not both"),
+            (("clean.vcd", "--seconds", "5"), 2, "go with --analyser"), (("--analyser", "x", "--seconds", "0"), 2, "--seconds takes"),
             (("clean.vcd", "late.vcd"), 2, "Too many words")):
         p = run(folder, "bus", *args, codes=code if isinstance(code, tuple) else (code,))
         say(p.stdout == "" and words in p.stderr and p.stderr.count("\n") == 1 and len(p.stderr) < 500, f"bus {args} says {p.stderr!r}")
@@ -437,6 +438,31 @@ def wrong(folder):
             say(p.returncode == 5, f"a full disk: {how} ends with {p.returncode}")
 
 
+def live(folder):
+    """A stand-in for sigrok-cli that notes how it was called and plays a capture."""
+    os.mkdir(os.path.join(folder, "bin"))
+    tool = os.path.join(folder, "bin", "sigrok-cli")
+
+    def listen(script, *args, code=0, path=os.path.join(folder, "bin") + ":/usr/bin:/bin"):
+        with open(tool, "w") as f:
+            f.write("#!/bin/sh\n" + script)
+        os.chmod(tool, 0o755)
+        p = subprocess.run([FETTLE, "bus", "--analyser", "fx2lafw", *args], cwd=folder, env=dict(os.environ, PATH=path), capture_output=True,
+                           text=True, timeout=60)
+        say(p.returncode == code, f"listening {args} ends with {p.returncode}: {p.stderr}")
+        return p
+
+    p = listen('echo "$@" > called; cat clean.vcd\n', "--seconds", "7", "--keep", "kept.vcd", "--json")
+    say(json.loads(p.stdout)["sales"] == document(folder, "bus", "clean.vcd")["sales"], "what is heard is told as from a file")
+    say(open(os.path.join(folder, "called")).read().split() == "-d fx2lafw --config samplerate=1m --time 7000 -O vcd".split(), "how it is asked")
+    say(open(os.path.join(folder, "kept.vcd"), "rb").read() == open(os.path.join(folder, "clean.vcd"), "rb").read(), "and kept")
+    p = listen("exit 1\n", code=4)
+    say("gave nothing" in p.stderr and "ended with 1" in p.stderr, p.stderr)
+    os.mkdir(os.path.join(folder, "nothing"))
+    p = listen("", code=4, path=os.path.join(folder, "nothing"))
+    say("is not installed" in p.stderr, p.stderr)
+
+
 def main():
     with tempfile.TemporaryDirectory() as folder:
         folder = os.path.realpath(folder)
@@ -448,6 +474,7 @@ def main():
         proving(folder)
         visit(folder)
         wrong(folder)
+        live(folder)
 
 
 main()
