@@ -9,6 +9,7 @@
 #include <poll.h>
 #include <signal.h>
 
+#include "fettle/bus.h"
 #include "fettle/dataport.h"
 #include "fettle/error.h"
 #include "fettle/time.h"
@@ -166,5 +167,23 @@ struct ft_arena;
 
 /* Real ports of this computer, in the arena, in the order of their names. */
 enum ft_status ft_port_list(struct ft_arena *a, struct ft_port_info **ret, size_t *ret_count, struct ft_error *e);
+
+/* ---- the multi-drop bus through serial adapters ---- */
+
+/* Takes the kernel's marks apart (PARMRK: FF 00 x is x with the wrong parity, FF FF is FF). Zero-initialise. Pure. */
+struct ft_tap_marks {
+	int seen; /* bytes of a mark so far */
+};
+
+/* True: *ret_byte is a word of the bus and *ret_mode its ninth bit. */
+bool ft_tap_mark(struct ft_tap_marks *m, uint8_t byte, uint8_t *ret_byte, bool *ret_mode);
+
+/* Listens on an adapter for each line (NULL: that line is not tapped) for so many seconds, or until *stop. Words come in
+ * the order in which the computer had them, with its times, which say nothing of the bus: ft_bus_options must say
+ * timing_unknown. FT_E_LINE where a port cannot be had or cannot check parity. */
+enum ft_status ft_tap_run(const char *const paths[FT_BUS_LINES], int64_t seconds, const volatile sig_atomic_t *stop,
+                          void *to,
+                          enum ft_status (*words)(void *to, const struct ft_bus_word *w, size_t n, struct ft_error *e),
+                          struct ft_error *e);
 
 #endif

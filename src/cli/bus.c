@@ -98,20 +98,22 @@ static int tell(struct cli *c, const char *path, const struct ft_bus_report *r, 
 	return cli_exit(v);
 }
 
-/* A file, or an analyser to listen to. */
+/* A file, or an analyser or adapters to listen to. */
 static bool take_source(struct cli *c, const char **path, int64_t *seconds)
 {
-	const char *driver = cli_value(c, "analyser");
+	const char *driver = cli_value(c, "analyser"), *adapters = cli_value(c, "adapter");
 
-	*path = c->count ? c->arguments[0] : driver;
-	if (!c->count && !driver)
-		cli_usage(c, "Name a capture to read, or a logic analyser to listen to with --analyser DRIVER.");
-	else if (c->count && driver)
-		cli_usage(c, "Give either a capture to read or --analyser %s to listen to, not both.", driver);
-	else if (driver && (cli_value(c, "raw") || driver[0] == '-'))
-		cli_usage(c, "--analyser takes the name of a driver such as fx2lafw, and no --raw.");
-	else if (!driver && (cli_value(c, "seconds") || cli_value(c, "keep")))
-		cli_usage(c, "--seconds and --keep go with --analyser DRIVER.");
+	*path = c->count ? c->arguments[0] : driver ? driver : adapters;
+	if (!*path)
+		cli_usage(c, "Name a capture to read, or listen with --analyser DRIVER or --adapter PORT,PORT.");
+	else if (c->count + !!driver + !!adapters > 1)
+		cli_usage(c, "Give a capture to read, --analyser or --adapter to listen with: one of them, not both.");
+	else if (!c->count && cli_value(c, "raw"))
+		cli_usage(c, "--raw says what a file holds; it does not go with listening.");
+	else if (driver && driver[0] == '-')
+		cli_usage(c, "--analyser takes the name of a driver such as fx2lafw, not \"%s\".", driver);
+	else if (c->count && (cli_value(c, "seconds") || cli_value(c, "keep")))
+		cli_usage(c, "--seconds and --keep go with --analyser or --adapter.");
 	else
 		return cli_number(c, "seconds", 1, 3600, 60, seconds);
 	return false;
@@ -138,14 +140,15 @@ static int run(struct cli *c)
 	listener.word = l.stream.words || from >= 0 ? hear_word : NULL;
 	listener.item = l.stream.blocks || svg ? hear_item : NULL;
 	listener.event = svg ? hear_event : NULL;
+	o.timing_unknown = cli_value(c, "adapter") != NULL;
 	o.name = strcmp(path, "-") == 0 ? "standard input" : path;
 	s = ft_bus_new(&o, &listener, &f, &c->arena, &b, &c->error);
 	if (s == FT_OK) {
 		l.stream.bus = b;
 		if (l.picture)
 			bus_picture_bus(l.picture, b);
-		if (cli_value(c, "analyser"))
-			s = bus_live(c, path, seconds, b, cli_value(c, "keep"));
+		if (!c->count)
+			s = bus_live(c, cli_value(c, "analyser"), cli_value(c, "adapter"), seconds, b, cli_value(c, "keep"));
 		else
 			s = cli_bus_read(c, path, &o, &listener, &f, &b, &r);
 	}
@@ -173,15 +176,17 @@ static const struct cli_option options[] = {
 	{ "from", "S", "with --to: draw every block from this second on" },
 	{ "to", "S", "up to this second; short windows show the bits" },
 	{ "analyser", "DRIVER", "listen with a logic analyser now, through sigrok-cli, instead of reading a file" },
+	{ "adapter", "PORT[,PORT]",
+	  "listen with serial adapters: the one at the controller's line, the one at the peripherals'" },
 	{ "seconds", "N", "how long to listen; 60 unless given" },
-	{ "keep", "FILE", "keep what was recorded, as VCD" },
+	{ "keep", "FILE", "keep what was recorded: VCD of an analyser, words of adapters" },
 	{ "sales", "FILE", "write the sales that were seen, as prove --sales takes them" },
 	{ NULL, NULL, NULL },
 };
 
 const struct cli_verb verb_bus = {
 	.name = "bus",
-	.arguments = "CAPTURE | --analyser DRIVER [--seconds N] [--keep FILE]",
+	.arguments = "CAPTURE | --analyser DRIVER | --adapter PORT[,PORT]",
 	.summary = "reads a capture of the multi-drop bus",
 	.about =
 		"Reads what was recorded on the machine's multi-drop bus (MDB/ICP): who is on it, how fast each peripheral answers against "
@@ -190,7 +195,8 @@ const struct cli_verb verb_bus = {
 		"CAPTURE is a VCD file, a logic session (.sr), a table of time and levels (CSV), words as text (docs/bus.md) or, with --raw, "
 		"bare samples. Which channel is which line, and which way up, is found out from the traffic; say it where that fails.\n\n"
 		"With --analyser it records by itself: 1000000 samples a second of all channels of the analyser, for which sigrok-cli must "
-		"be installed.",
+		"be installed. With --adapter serial adapters behind the tap hear the words themselves, the ninth bit by its parity; their times "
+		"are the computer's, so nothing is said of answer times.",
 	.options = options,
 	.examples =
 		"$ fettle bus bench.vcd\n$ fettle bus bench.vcd --svg bench.svg\n$ fettle bus bench.sr --sales sold.csv\n"

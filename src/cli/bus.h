@@ -15,9 +15,11 @@ enum ft_status cli_bus_read(struct cli *c, const char *path, const struct ft_bus
                             const struct ft_bus_listener *l, struct ft_findings *f, struct ft_bus **ret_bus,
                             const struct ft_bus_report **ret);
 
-/* Records with the logic analyser `driver` (a name sigrok-cli knows) for so many seconds and feeds it all; `keep`: a
- * file for what was recorded, NULL: none. The caller ends the bus. */
-enum ft_status bus_live(struct cli *c, const char *driver, int64_t seconds, struct ft_bus *b, const char *keep);
+/* Records with the logic analyser `driver` (a name sigrok-cli knows), or where that is NULL through serial `adapters`
+ * ("PORT,PORT"), for so many seconds and feeds it all; `keep`: a file for what was recorded, NULL: none. The caller
+ * ends the bus. */
+enum ft_status bus_live(struct cli *c, const char *driver, const char *adapters, int64_t seconds, struct ft_bus *b,
+                        const char *keep);
 
 /* The report for people, with its findings, and as a document. `path` names the capture. */
 void bus_show(struct cli *c, const char *path, const struct ft_bus_report *r, const struct ft_findings *f,

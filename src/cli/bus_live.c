@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* A capture taken on the spot: sigrok-cli drives the logic analyser and writes what it sees as VCD into a pipe. */
+/* A capture taken on the spot: sigrok-cli drives a logic analyser and writes what it sees as VCD into a pipe; or serial
+ * adapters hear the words themselves. */
 #include <errno.h>
 #include <fcntl.h>
 #include <signal.h>
@@ -9,6 +10,8 @@
 #include <unistd.h>
 
 #include "bus.h"
+#include "fettle/bus_wave.h"
+#include "fettle/port.h"
 
 extern char **environ;
 
@@ -93,14 +96,60 @@ static enum ft_status listen_to(struct cli *c, const char *driver, int64_t secon
 	return s;
 }
 
-enum ft_status bus_live(struct cli *c, const char *driver, int64_t seconds, struct ft_bus *b, const char *keep_path)
+/* ---- serial adapters ---- */
+
+static volatile sig_atomic_t stopped;
+
+static void stop(int signal)
+{
+	(void)signal;
+	stopped = 1;
+}
+
+struct tapping {
+	struct ft_bus *bus;
+	struct ft_buf *keep;
+};
+
+static enum ft_status hear_words(void *to, const struct ft_bus_word *w, size_t n, struct ft_error *e)
+{
+	struct tapping *t = to;
+
+	for (size_t i = 0; i < n; i++)
+		ft_bus_words_line(&w[i], t->keep);
+	return ft_bus_feed_words(t->bus, w, n, e);
+}
+
+/* "PORT,PORT": the controller's line and the peripherals'. */
+static enum ft_status tap(struct cli *c, const char *ports, int64_t seconds, struct ft_bus *b, struct ft_buf *keep)
+{
+	struct ft_slice rest = ft_slice_of(ports), one = { 0 };
+	const char *paths[FT_BUS_LINES] = { 0 };
+	struct tapping t = { b, keep };
+
+	for (int i = 0; i < FT_BUS_LINES && ft_slice_split(&rest, ',', &one); i++)
+		if (one.n && !(paths[i] = ft_arena_text(&c->arena, one)))
+			return ft_fail_memory(&c->error, "the capture");
+	if (rest.p || (!paths[0] && !paths[1]))
+		return ft_fail(
+			&c->error, FT_E_USAGE,
+			"--adapter takes the port at the controller's line and, behind a comma, the one at the peripherals', not "
+			"\"%s\".",
+			ports);
+	ft_bus_words_head(keep);
+	ft_buf_puts(keep, "timing unknown\n");
+	return ft_tap_run(paths, seconds, &stopped, &t, hear_words, &c->error);
+}
+
+enum ft_status bus_live(struct cli *c, const char *driver, const char *adapters, int64_t seconds, struct ft_bus *b,
+                        const char *keep_path)
 {
 	struct ft_buf keep = { .ceiling = FT_EVIDENCE_BYTES_MAX };
-	void (*before)(int) = signal(SIGINT, SIG_IGN);
+	void (*before)(int) = signal(SIGINT, driver ? SIG_IGN : stop);
 	enum ft_status s;
 
 	fprintf(stderr, "Listening for %lld s; an interrupt ends it earlier.\n", (long long)seconds);
-	s = listen_to(c, driver, seconds, b, &keep);
+	s = driver ? listen_to(c, driver, seconds, b, &keep) : tap(c, adapters, seconds, b, &keep);
 	signal(SIGINT, before);
 	if (s == FT_OK && keep_path && keep.status != FT_OK)
 		s = ft_fail(&c->error, FT_E_STORE, "The capture is too large to be kept whole; listen for a shorter time.");

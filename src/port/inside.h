@@ -22,6 +22,7 @@ struct ft_port {
 struct line_settings *line_settings_get(int fd); /* heap; NULL with errno */
 int line_settings_put(int fd, const struct line_settings *s);
 int line_raw(int fd, int baud);      /* raw, 8N1, no flow control; 0 or -1 with errno */
+int line_marks(int fd);              /* space parity, wrong bytes marked; -1 where the device does not take it */
 int line_baud_set(int fd, int baud); /* after what was written has left */
 int line_baud_get(int fd);           /* output rate, also through the master of a pseudo-terminal; -1 */
 void line_drain(int fd);

@@ -54,6 +54,20 @@ int line_raw(int fd, int baud)
 	return ioctl(fd, TCSETS2, &t);
 }
 
+int line_marks(int fd)
+{
+	struct termios2 t;
+
+	if (ioctl(fd, TCGETS2, &t) < 0)
+		return -1;
+	t.c_iflag = INPCK | PARMRK;
+	t.c_cflag &= ~(tcflag_t)PARODD;
+	t.c_cflag |= PARENB | CMSPAR;
+	if (ioctl(fd, TCSETS2, &t) < 0 || ioctl(fd, TCGETS2, &t) < 0)
+		return -1;
+	return t.c_cflag & PARENB && t.c_cflag & CMSPAR ? 0 : -1;
+}
+
 int line_baud_set(int fd, int baud)
 {
 	struct termios2 t;

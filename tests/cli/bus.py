@@ -419,11 +419,14 @@ def wrong(folder):
             (("clean.vcd", "--svg", "x.svg", "--from", "soon", "--to", "1"), 2, "--from takes"),
             (("clean.vcd", "--svg", "folder"), 5, "folder is a folder"), (("clean.vcd", "--svg", "missing/x.svg"), 5, "does not exist"),
             (("clean.vcd", "--sales", "folder"), 5, "folder is a folder"), ((), 2, "Name a capture"), (("clean.vcd", "--analyser", "x"), 2, "not both"),
-            (("clean.vcd", "--seconds", "5"), 2, "go with --analyser"), (("--analyser", "x", "--seconds", "0"), 2, "--seconds takes"),
+            (("clean.vcd", "--seconds", "5"), 2, "go with --analyser"),
+            (("--adapter", "missing"), 4, "There is no port missing"), (("--adapter", ","), 2, "--adapter takes"),
+            (("--adapter", "clean.vcd,clean.vcd"), 4, "is a file, not a serial port"), (("--adapter", "a,b,c"), 2, "--adapter takes"),
+            (("--adapter", "x", "--raw", "1000:2"), 2, "--raw says"), (("--adapter", "x", "--analyser", "y"), 2, "not both"), (("--analyser", "x", "--seconds", "0"), 2, "--seconds takes"),
             (("clean.vcd", "late.vcd"), 2, "Too many words")):
         p = run(folder, "bus", *args, codes=code if isinstance(code, tuple) else (code,))
-        say(p.stdout == "" and words in p.stderr and p.stderr.count("\n") == 1 and len(p.stderr) < 500, f"bus {args} says {p.stderr!r}")
-        d = json.loads(run(folder, "bus", *args, "--json", codes=(2, 3, 5)).stdout)
+        say(p.stdout == "" and words in p.stderr and p.stderr.count("\n") == 1 + ("Listening" in p.stderr) and len(p.stderr) < 500, f"bus {args} says {p.stderr!r}")
+        d = json.loads(run(folder, "bus", *args, "--json", codes=(2, 3, 4, 5)).stdout)
         say(d["verdict"] == "open" and d["error"] in p.stderr, f"bus {args} has its document")
     d = document(folder, "bus", "cut.vcd", codes=(0, 1))
     say(d.get("exchanges", 0) > 20, "a capture cut off in its middle is read as far as it goes")
