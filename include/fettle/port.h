@@ -178,8 +178,8 @@ struct ft_tap_marks {
 /* True: *ret_byte is a word of the bus and *ret_mode its ninth bit. */
 bool ft_tap_mark(struct ft_tap_marks *m, uint8_t byte, uint8_t *ret_byte, bool *ret_mode);
 
-/* Listens on an adapter for each line (NULL: that line is not tapped) for so many seconds, or until *stop. Words come in
- * the order in which the computer had them, with its times, which say nothing of the bus: ft_bus_options must say
+/* Listens on an adapter for each line (NULL: that line is not tapped) for so many seconds, or until *stop. Words come
+ * in the order in which the computer had them, with its times, which say nothing of the bus: ft_bus_options must say
  * timing_unknown. FT_E_LINE where a port cannot be had or cannot check parity. */
 enum ft_status ft_tap_run(const char *const paths[FT_BUS_LINES], int64_t seconds, const volatile sig_atomic_t *stop,
                           void *to,

@@ -33,7 +33,8 @@ struct taken {
 	size_t count;
 };
 
-/* When a byte was on the line is not known; those of one portion are taken to have come one behind the other up to now. */
+/* When a byte was on the line is not known; those of one portion are taken to have come one behind the other up to
+ * now. */
 static void take(struct taken *t, struct ft_tap_marks *m, enum ft_bus_line line, const uint8_t *bytes, size_t n,
                  int64_t now_ns)
 {
