@@ -20,6 +20,8 @@ static void setup(struct witness *w, bool coins, const uint8_t *d, size_t n)
 	size_t head = coins ? 7 : 11;
 	int64_t scale = coins ? d[3] : d[3] << 8 | d[4];
 
+	if (coins)
+		w->coin_scale = scale;
 	if (n != (coins ? 23U : 27U))
 		wrong(w, w->last_end_ns, "length of SETUP", (unsigned)n);
 	for (size_t i = 0; i < 16 && head + i < n; i++)
@@ -71,6 +73,16 @@ static void changer(struct witness *w, const uint8_t *c, const uint8_t *d, size_
 		} else if (n != 1 || d[0] > 0x02) {
 			wrong(w, w->last_end_ns, "changer says", d[0]);
 		}
+		break;
+	case 7: /* alternative payout: a sum is asked for, and told as it is paid */
+		if (c[1] == 0x02)
+			w->owed += c[2];
+		if (c[1] == 0x04 && n)
+			w->owed -= d[0];
+		if (c[1] == 0x04 && n)
+			w->paid_out += d[0] * w->coin_scale;
+		if (c[1] == 0x04 && !n && w->owed)
+			wrong(w, w->last_end_ns, "payout by value is over too soon", (unsigned)w->owed);
 		break;
 	case 5:
 		w->paid_out += (c[1] >> 4) * w->coin_value[c[1] & 15];

@@ -25,7 +25,7 @@ struct witness {
 	int64_t last_end_ns, break_end_ns;
 	int64_t asked_ns[32]; /* last command to an address; -1: none */
 	/* devices */
-	int64_t coin_value[16], bill_value[16], reader_scale;
+	int64_t coin_value[16], bill_value[16], coin_scale, owed, reader_scale;
 	bool was_reset[32], wide, enabled, session;
 	int reader_level;
 	/* what it saw */

@@ -168,17 +168,30 @@ static void tubes(const struct practice_bus *b, struct bus_block *to)
 
 static void expansion(struct practice_bus *b, const struct bus_block *c, struct bus_reply *ret)
 {
+	struct peripheral *d = &b->at[CHANGER];
+
 	if (b->p->bus_plan.changer_level < 3 || c->n < 2)
 		return; /* an old one does not know these */
 	switch (c->bytes[1]) {
 	case 0x00:
 		ret->kind = HEARD_DATA;
 		bus_identity(&ret->data, "QCN", &b->p->changer);
-		bus_add(&ret->data, 0x00000002, 4); /* extended diagnostics */
+		bus_add(&ret->data, b->p->bus_plan.pays_by_value ? 0x03 : 0x02, 4); /* diagnostics, alternative payout */
 		break;
 	case 0x01:
-		b->at[CHANGER].options_on = c->bytes[5];
+		d->options_on = c->bytes[5];
 		ret->kind = HEARD_ACK;
+		break;
+	case 0x02:
+		if (c->n < 3 || !(d->options_on & 0x01))
+			return;
+		d->owed = c->bytes[2];
+		ret->kind = HEARD_ACK;
+		break;
+	case 0x04: /* what was paid since it was asked last; ACK: that was all */
+		d->reporting = d->owed > 1 ? (uint8_t)(d->owed - d->owed / 2) : d->owed;
+		ret->kind = d->owed ? HEARD_DATA : HEARD_ACK;
+		bus_add(&ret->data, d->reporting, 1);
 		break;
 	case 0x05:
 		ret->kind = HEARD_DATA;

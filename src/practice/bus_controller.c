@@ -114,7 +114,7 @@ static bool its_turn(const struct practice_bus *b, enum part part)
 	return true;
 }
 
-enum errand { POLL, RESET, SETUP, ENABLE, EARLY, QUEUED, TUBES, NONE };
+enum errand { POLL, RESET, SETUP, ENABLE, EARLY, QUEUED, PAID, TUBES, NONE };
 
 static enum errand next(struct practice_bus *b, enum part part, struct bus_block *ret)
 {
@@ -146,6 +146,10 @@ static enum errand next(struct practice_bus *b, enum part part, struct bus_block
 		*ret = (struct bus_block){ .bytes = { poll_of(part) }, .n = 1 };
 		return POLL;
 	case SEAT_READY:
+		if (s->dispensing && s->by_value) {
+			*ret = (struct bus_block){ .bytes = { 0x0F, 0x04 }, .n = 2 };
+			return PAID;
+		}
 		if (s->dispensing)
 			return POLL;
 		if (s->queued) {
@@ -284,8 +288,13 @@ static void hear(struct practice_bus *b, enum part part, enum errand errand, con
 		s->early = true;
 		break;
 	case QUEUED:
-		s->dispensing = part == CHANGER && command->bytes[0] == 0x0D;
+		s->by_value = part == CHANGER && command->bytes[0] == 0x0F;
+		s->dispensing = s->by_value || (part == CHANGER && command->bytes[0] == 0x0D);
 		memmove(s->queue, s->queue + 1, --s->queued * sizeof *s->queue);
+		break;
+	case PAID:
+		s->dispensing = r->kind == HEARD_DATA;
+		s->asks_tubes = true;
 		break;
 	case TUBES:
 		s->asks_tubes = false;

@@ -74,6 +74,7 @@ struct seat {
 	bool early;        /* fault bus-reader-early: enabled once before the setup */
 	bool awaits;       /* the data of this step comes with a POLL */
 	bool dispensing;   /* coins are on their way: POLL until it is done */
+	bool by_value;     /* ... and their sum is asked for instead */
 	int64_t due_ns;    /* its next turn */
 	int64_t silent_ns; /* since when it has not answered; -1: it does */
 	int64_t reset_ns;  /* last RESET */
@@ -94,7 +95,8 @@ struct peripheral {
 	bool deaf;     /* it was still sending when the next command came */
 	bool repeated; /* the head of events was told once already */
 	uint16_t types_on;
-	int64_t busy_until_ns; /* paying out, moving a bill */
+	int64_t busy_until_ns;   /* paying out, moving a bill */
+	uint8_t owed, reporting; /* of a payout by value, in units of the changer: not told yet, told just now */
 	/* a reader */
 	enum ft_bus_state state;
 	bool wide;

@@ -84,7 +84,7 @@ void practice_bus_coin(const struct ft_practice *p, size_t type, enum coin_way w
 	struct practice_bus *b = live(p);
 	uint8_t event[2];
 
-	if (!b)
+	if (!b || type >= COINS_MAX) /* a token beside sixteen coins has no type left */
 		return;
 	event[0] = (uint8_t)(0x40 | way << 4 | type);
 	event[1] = (uint8_t)(type < p->coin_count && p->coins[type].room ? p->coins[type].in_tube : 0);
@@ -157,10 +157,27 @@ void practice_bus_escrow(const struct ft_practice *p, bool stack)
 	settle(b);
 }
 
+static void pay_by_value(struct practice_bus *b, const int64_t *number)
+{
+	int64_t units = 0;
+
+	for (size_t i = 0; i < b->p->coin_count; i++)
+		units += number[i] * b->p->coins[i].value / bus_coin_scale(b);
+	for (; units > 0; units -= 0xFF) {
+		const uint8_t command[] = { 0x0F, 0x02, (uint8_t)(units < 0xFF ? units : 0xFF) };
+		bus_say(b, CHANGER, command, sizeof command);
+		settle(b);
+	}
+}
+
 void practice_bus_pays(const struct ft_practice *p, const int64_t *number)
 {
 	struct practice_bus *b = live(p);
 
+	if (b && p->bus_plan.pays_by_value) {
+		pay_by_value(b, number);
+		return;
+	}
 	for (size_t i = p->coin_count; b && i-- > 0;)
 		for (int64_t left = number[i]; left > 0; left -= 15) {
 			const uint8_t command[] = { 0x0D, (uint8_t)((left < 15 ? left : 15) << 4 | (int64_t)i) };

@@ -23,8 +23,8 @@ static bool changer_step(const struct practice_bus *b, unsigned step, struct bus
 		return true;
 	case 2:
 		command(ret, 0x0F01, expanded ? 2 : 0);
-		if (expanded)
-			bus_add(ret, s->options & 0x02, 4); /* of what it offers, diagnostics only */
+		if (expanded) /* of what it offers, diagnostics, and payout by value where the controller works with it */
+			bus_add(ret, s->options & (b->p->bus_plan.pays_by_value ? 0x03 : 0x02), 4);
 		return true;
 	case 3:
 		command(ret, 0x0F05, expanded && s->options & 0x02 ? 2 : 0);

@@ -25,7 +25,7 @@ static void setup(const struct practice_bus *b, struct bus_block *to)
 	bus_add(to, bus_currency_code(b), 2);
 	bus_add(to, (uint32_t)scale, 2);
 	bus_add(to, (uint32_t)p->currency->digits, 1);
-	bus_add(to, (uint32_t)p->stacker_room & 0xFFFF, 2);
+	bus_add(to, (uint32_t)(p->stacker_room < 0xFFFF ? p->stacker_room : 0xFFFF), 2);
 	bus_add(to, 0, 2);
 	bus_add(to, 0xFF, 1); /* it has escrow */
 	for (size_t i = 0; i < COINS_MAX; i++) {

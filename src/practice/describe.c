@@ -174,7 +174,7 @@ static enum ft_status read_reader(struct line *l)
 static enum ft_status read_bus(struct line *l)
 {
 	struct bus_plan *b = &l->p->bus_plan;
-	int64_t address = 10, money = 16, gateway = 0;
+	int64_t address = 10, money = 16, gateway = 0, by_value = 0;
 	const struct {
 		const char *key;
 		int64_t least, most, *to;
@@ -186,6 +186,7 @@ static enum ft_status read_bus(struct line *l)
 		{ "scale", 1, 100, &b->scale },
 		{ "money", 16, 32, &money },
 		{ "gateway", 0, 1, &gateway },
+		{ "pay-by-value", 0, 1, &by_value },
 	};
 
 	for (size_t i = 0; i < sizeof keys / sizeof *keys; i++) {
@@ -200,6 +201,7 @@ static enum ft_status read_bus(struct line *l)
 	b->second_reader_address = address == 60;
 	b->wide = money == 32;
 	b->gateway = gateway;
+	b->pays_by_value = by_value && b->changer_level >= 3;
 	return FT_OK;
 }
 

@@ -117,6 +117,7 @@ struct bus_plan {
 	int64_t changer_level, validator_level, reader_level;
 	int64_t scale; /* of the reader: minor units in one of its own */
 	bool second_reader_address, wide, gateway;
+	bool pays_by_value; /* alternative payout: the controller names a sum, the changer finds the coins */
 };
 
 struct ft_practice {
