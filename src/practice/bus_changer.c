@@ -166,6 +166,23 @@ static void tubes(const struct practice_bus *b, struct bus_block *to)
 	}
 }
 
+/* What was paid since it was asked last, at most two coins in that time; ACK: that was all. */
+static void paid(struct practice_bus *b, struct bus_reply *ret)
+{
+	struct peripheral *d = &b->at[CHANGER];
+	size_t i = b->p->coin_count;
+
+	ret->kind = HEARD_ACK;
+	while (i && !d->pays[i - 1])
+		i--;
+	if (!i)
+		return;
+	d->told_type = (uint8_t)(i - 1);
+	d->told_coins = d->pays[i - 1] < 2 ? d->pays[i - 1] : 2;
+	ret->kind = HEARD_DATA;
+	bus_add(&ret->data, (uint32_t)(d->told_coins * (b->p->coins[i - 1].value / bus_coin_scale(b))), 1);
+}
+
 static void expansion(struct practice_bus *b, const struct bus_block *c, struct bus_reply *ret)
 {
 	struct peripheral *d = &b->at[CHANGER];
@@ -185,13 +202,10 @@ static void expansion(struct practice_bus *b, const struct bus_block *c, struct 
 	case 0x02:
 		if (c->n < 3 || !(d->options_on & 0x01))
 			return;
-		d->owed = c->bytes[2];
 		ret->kind = HEARD_ACK;
 		break;
-	case 0x04: /* what was paid since it was asked last; ACK: that was all */
-		d->reporting = d->owed > 1 ? (uint8_t)(d->owed - d->owed / 2) : d->owed;
-		ret->kind = d->owed ? HEARD_DATA : HEARD_ACK;
-		bus_add(&ret->data, d->reporting, 1);
+	case 0x04:
+		paid(b, ret);
 		break;
 	case 0x05:
 		ret->kind = HEARD_DATA;

@@ -95,8 +95,9 @@ struct peripheral {
 	bool deaf;     /* it was still sending when the next command came */
 	bool repeated; /* the head of events was told once already */
 	uint16_t types_on;
-	int64_t busy_until_ns;   /* paying out, moving a bill */
-	uint8_t owed, reporting; /* of a payout by value, in units of the changer: not told yet, told just now */
+	int64_t busy_until_ns; /* paying out, moving a bill */
+	/* a payout by value: its coins not told yet, and what of them was told just now */
+	uint8_t pays[COINS_MAX], told_type, told_coins;
 	/* a reader */
 	enum ft_bus_state state;
 	bool wide;

@@ -37,7 +37,7 @@ static void ask(struct practice_bus *b, enum part part, const struct bus_block *
 
 	*ret = (struct bus_reply){ .kind = HEARD_NOTHING };
 	d->telling = false;
-	d->reporting = 0;
+	d->told_coins = 0;
 	if (unreachable(b, part) || d->deaf || b->spoilt) {
 		d->deaf = false;
 		return;
@@ -132,8 +132,8 @@ static void acknowledged(struct peripheral *d)
 		d->returns = false;
 	if (d->telling)
 		memmove(d->events, d->events + 1, --d->event_count * sizeof *d->events);
-	d->owed = (uint8_t)(d->owed - d->reporting);
-	d->reporting = 0;
+	d->pays[d->told_type] = (uint8_t)(d->pays[d->told_type] - d->told_coins);
+	d->told_coins = 0;
 	d->telling = d->repeated = false;
 }
 

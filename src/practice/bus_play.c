@@ -157,15 +157,27 @@ void practice_bus_escrow(const struct ft_practice *p, bool stack)
 	settle(b);
 }
 
+/* A sum for whole coins each time, as much as one byte of it holds. */
 static void pay_by_value(struct practice_bus *b, const int64_t *number)
 {
-	int64_t units = 0;
+	int64_t left[COINS_MAX], scale = bus_coin_scale(b), units = 1;
 
-	for (size_t i = 0; i < b->p->coin_count; i++)
-		units += number[i] * b->p->coins[i].value / bus_coin_scale(b);
-	for (; units > 0; units -= 0xFF) {
-		const uint8_t command[] = { 0x0F, 0x02, (uint8_t)(units < 0xFF ? units : 0xFF) };
-		bus_say(b, CHANGER, command, sizeof command);
+	memcpy(left, number, sizeof left);
+	while (units) {
+		struct peripheral *d = &b->at[CHANGER];
+		uint8_t command[] = { 0x0F, 0x02, 0 };
+		memset(d->pays, 0, sizeof d->pays);
+		units = 0;
+		for (size_t i = b->p->coin_count; i-- > 0;) {
+			int64_t one = b->p->coins[i].value / scale, n = one ? (0xFF - units) / one : 0;
+			n = n < left[i] ? n : left[i];
+			d->pays[i] = (uint8_t)n;
+			left[i] -= n;
+			units += n * one;
+		}
+		command[2] = (uint8_t)units;
+		if (units)
+			bus_say(b, CHANGER, command, sizeof command);
 		settle(b);
 	}
 }
