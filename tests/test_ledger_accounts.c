@@ -207,6 +207,14 @@ static void bus_alone(void **state)
 	assert_int_equal(agrees(&o, "bus capture"), 1);
 	assert_int_equal(agrees(&o, "audit"), 1);
 	assert_int_equal(agrees(&o, "fitter's list"), -1);
+	assert_null(finding(&o, FT_RULE_LEDGER_NOT_ON_THE_BUS));
+	b.report.damaged = 3; /* said, and no doubt by itself */
+	x = account_of(&b);
+	o = prove(&before, &after, NULL, &x);
+	assert_int_equal(o.p.verdict, FT_SHOWN);
+	assert_string_equal(finding(&o, FT_RULE_LEDGER_NOT_ON_THE_BUS)->expected, "what stood in 3 damaged blocks");
+	b.report.damaged = 0;
+	x = account_of(&b);
 	/* the machine counts selection 10 for 11: the bus finds it as the list would */
 	after = before;
 	for (int i = 0; i < SOLD; i++) {

@@ -140,6 +140,7 @@ struct ft_account {
 	bool cash_unseen;          /* it tells sales by card only; that it shows none in cash says nothing */
 	size_t unpriced;           /* of `sales`: price FT_ABSENT, because the scale of the money was not heard */
 	size_t unsettled;          /* card sales that it saw approved and not closed; not among `sales` */
+	uint64_t damaged;          /* blocks that could not be read: a sale may stand in them */
 	int64_t cash_in, cash_out; /* all cash it saw taken in and paid out as change; FT_ABSENT: not known */
 };
 

@@ -446,6 +446,10 @@ enum ft_status bus_picture_write(struct bus_picture *p, const char *capture, con
 	if (!s || !picture.pins || p->c->error.status != FT_OK)
 		return ft_fail_memory(&p->c->error, "the picture");
 	picture.pin_count = f->count;
+	if (p->window && !p->count)
+		return ft_fail(&p->c->error, FT_E_USAGE,
+		               "Nothing is on the bus between --from and --to; the capture goes from %.3f to %.3f s.",
+		               (double)r->start_ns / 1e9, (double)r->end_ns / 1e9);
 	if (p->window) {
 		add_stretch(s, p->from_ns, p->to_ns, "Block by block");
 		if (!p->words_full) {

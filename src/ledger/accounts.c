@@ -141,8 +141,15 @@ void accounts_primary(struct prover *v)
 
 void accounts_cash(struct prover *v)
 {
-	for (size_t i = 0; i < v->in->account_count; i++)
-		check_cash(v, &v->in->accounts[i]);
+	for (size_t i = 0; i < v->in->account_count; i++) {
+		const struct ft_account *x = &v->in->accounts[i];
+		check_cash(v, x);
+		if (x->damaged)
+			unseen(v, x,
+			       ft_arena_printf(v->arena, "what stood in %llu damaged block%s", (unsigned long long)x->damaged,
+			                       x->damaged == 1 ? "" : "s"),
+			       "a sale that only the bus lacks may stand there; mend the tap and sell again");
+	}
 }
 
 /* ---- sale by sale ---- */

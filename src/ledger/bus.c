@@ -135,7 +135,7 @@ enum ft_status ft_sales_of_bus(const struct ft_bus_report *r, const char *name, 
 	struct credit c = { 0 };
 	size_t money = 0, n = 0, cash_count = 0;
 
-	*ret = (struct ft_account){ .witness = "bus capture", .name = name, .sales = list };
+	*ret = (struct ft_account){ .witness = "bus capture", .name = name, .sales = list, .damaged = r->damaged };
 	cash = FT_NEW_ARRAY(a, r->sale_count + 1, struct ft_sale);
 	if (!list || !cash)
 		return ft_fail_memory(e, "the sales on the bus");

@@ -417,6 +417,7 @@ def wrong(folder):
             (("clean.vcd", "--svg", "x.svg", "--from", "2"), 2, "go together"),
             (("clean.vcd", "--svg", "x.svg", "--from", "2", "--to", "1"), 2, "is not before"),
             (("clean.vcd", "--svg", "x.svg", "--from", "soon", "--to", "1"), 2, "--from takes"),
+            (("clean.vcd", "--svg", "x.svg", "--from", "900", "--to", "901"), 2, "Nothing is on the bus between"),
             (("clean.vcd", "--svg", "folder"), 5, "folder is a folder"), (("clean.vcd", "--svg", "missing/x.svg"), 5, "does not exist"),
             (("clean.vcd", "--sales", "folder"), 5, "folder is a folder"), ((), 2, "Name a capture"), (("clean.vcd", "--analyser", "x"), 2, "not both"),
             (("clean.vcd", "--seconds", "5"), 2, "go with --analyser"),
