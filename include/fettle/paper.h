@@ -219,6 +219,7 @@ struct ft_bus_figure {
 	const char *who;                 /* "coin changer" */
 	const char *asked, *told;        /* what the controller wants, what came back, in words */
 	uint64_t exchanges, rounds;      /* of an idle band */
+	uint64_t odd;                    /* of its exchanges: late, damaged or unanswered */
 };
 
 /* What was found, drawn at its time where it has one, with its mark and word. */

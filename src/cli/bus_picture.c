@@ -10,6 +10,8 @@ enum {
 	STRETCHES_MAX = 40, /* ours: more is a wall, not a picture */
 	WORDS_MAX = 300,    /* ours: bits are drawn for a window of so many bytes */
 	PROBES_KEPT = 2,    /* of a device that never answers */
+	RESTARTS_MOST = 3,  /* drawn with the power-up; further ones look alike */
+	ODD_KEPT = 12,      /* polls of one device that went wrong: more of the same is no news */
 };
 #define MS        INT64_C(1000000)
 #define APART_NS  (4000 * MS) /* ours: what lies closer together belongs to one sale or one power-up */
@@ -36,7 +38,7 @@ struct bus_picture {
 	bool idle_open; /* the last figure is a band that may go on */
 	uint32_t idle_by_address[FT_BUS_ADDRESSES];
 	uint32_t last_status[256][4]; /* hash of the last answer by command and its second byte's low bits */
-	uint64_t answered[FT_BUS_ADDRESSES], probes[FT_BUS_ADDRESSES];
+	uint64_t answered[FT_BUS_ADDRESSES], probes[FT_BUS_ADDRESSES], odd[FT_BUS_ADDRESSES];
 	struct mark *marks;
 	size_t mark_count, mark_room;
 	struct ft_bus_word *words;
@@ -123,7 +125,8 @@ static bool same_status(struct bus_picture *p, const struct ft_bus_exchange *x)
 	return false;
 }
 
-/* Routine: a poll with nothing to report, a status as before, or a probe for a device that is not there. */
+/* Routine: a poll with nothing to report, a status as before, a probe for a device that is not there, or one more poll
+ * that went wrong as many before. */
 static bool is_idle(struct bus_picture *p, const struct ft_bus_exchange *x)
 {
 	int a = x->command.count ? x->command.bytes[0] >> 3 : 0;
@@ -131,10 +134,10 @@ static bool is_idle(struct bus_picture *p, const struct ft_bus_exchange *x)
 
 	if (x->kind != FT_BUS_SILENCE)
 		p->answered[a]++;
-	if (!sound(x))
-		return false;
-	if (x->kind == FT_BUS_SILENCE)
-		return !p->answered[a] && ++p->probes[a] > PROBES_KEPT;
+	if (x->kind == FT_BUS_SILENCE && !p->answered[a])
+		return ++p->probes[a] > PROBES_KEPT;
+	if (!sound(x) || x->kind == FT_BUS_SILENCE || x->kind == FT_BUS_GARBLED)
+		return is_poll(x) && x->kind != FT_BUS_DATA && ++p->odd[a] > ODD_KEPT;
 	return (x->kind == FT_BUS_ACK && is_poll(x)) || (same && x->closing == FT_BUS_CLOSED_ACK);
 }
 
@@ -160,6 +163,7 @@ static void add_idle(struct bus_picture *p, const struct ft_bus_exchange *x)
 	}
 	f->end_ns = end_of(x);
 	f->exchanges++;
+	f->odd += !sound(x) || x->kind == FT_BUS_GARBLED || (x->kind == FT_BUS_SILENCE && p->answered[a]);
 	if (++p->idle_by_address[a] > f->rounds)
 		f->rounds = p->idle_by_address[a];
 }
@@ -341,6 +345,8 @@ static const char *sale_title(struct bus_picture *p, const struct ft_bus_report 
 /* Marks that lie close together are one stretch; it ends with the last exchange that is no routine. */
 static void stretch_marks(struct bus_picture *p, const struct ft_bus_report *r, struct stretches *s)
 {
+	int setups = 0;
+
 	for (size_t i = 0; i < p->mark_count;) {
 		size_t k = i + 1;
 		int64_t from = p->marks[i].at_ns, to = from;
@@ -359,8 +365,10 @@ static void stretch_marks(struct bus_picture *p, const struct ft_bus_report *r, 
 			to = m->at_ns;
 		}
 		to += AROUND_NS / 2;
-		add_stretch(s, from - AROUND_NS / 4, to,
-		            p->marks[i].kind == MARK_SETUP ? i == 0 ? "Power-up" : "Restart" : sale_title(p, r, from, to));
+		setups += p->marks[i].kind == MARK_SETUP;
+		if (p->marks[i].kind == MARK_SALE || setups <= RESTARTS_MOST)
+			add_stretch(s, from - AROUND_NS / 4, to,
+			            p->marks[i].kind == MARK_SETUP ? i == 0 ? "Power-up" : "Restart" : sale_title(p, r, from, to));
 		i = k;
 	}
 }

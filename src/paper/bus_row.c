@@ -269,9 +269,9 @@ static void put_band(struct drawing *d, const struct cell *c, double x, const st
 
 	svg_box(d->out, x, l->controller + BOX / 2, c->w, l->other - l->controller, "idle");
 	if (c->f->exchanges == 1)
-		snprintf(text, sizeof text, "idle");
+		snprintf(text, sizeof text, c->f->odd ? "poll" : "idle");
 	else
-		snprintf(text, sizeof text, "%llu idle round%s", (unsigned long long)c->f->rounds,
+		snprintf(text, sizeof text, "%llu %sround%s", (unsigned long long)c->f->rounds, c->f->odd ? "" : "idle ",
 		         c->f->rounds == 1 ? "" : "s");
 	svg_text(d->out, x + c->w / 2, middle - 2, FACE_BODY, "ink", "middle", ft_slice_of(text));
 	if (ms < 1000)
@@ -279,6 +279,10 @@ static void put_band(struct drawing *d, const struct cell *c, double x, const st
 	else
 		snprintf(text, sizeof text, "%lld.%lld s", (long long)(ms / 1000), (long long)(ms / 100 % 10));
 	svg_text(d->out, x + c->w / 2, middle + 12, FACE_SMALL, "pencil", "middle", ft_slice_of(text));
+	if (c->f->odd) {
+		snprintf(text, sizeof text, c->f->exchanges == 1 ? "odd" : "%llu late or odd", (unsigned long long)c->f->odd);
+		svg_text(d->out, x + c->w / 2, middle + 25, FACE_SMALL, "doubt", "middle", ft_slice_of(text));
+	}
 }
 
 static void put_reset(struct drawing *d, const struct cell *c, double x, const struct lanes *l)
