@@ -10,6 +10,7 @@
 #define FETTLE_VISIT_H
 
 #include "fettle/arena.h"
+#include "fettle/door.h"
 #include "fettle/error.h"
 #include "fettle/finding.h"
 #include "fettle/hash.h"
@@ -210,6 +211,16 @@ enum ft_status ft_visit_captures(const struct ft_visit *v, int decimals, struct 
 
 /* The one that counts: the last that could be read; NULL: there is none. */
 const struct ft_visit_capture *ft_visit_capture_last(const struct ft_visit_capture *list, size_t count);
+
+/* ---- door events of an audit ---- */
+
+struct ft_summary;
+
+/* The openings and closings of the cabinet door in an audit's log of events (codes EGS and EGT), in order of time. The
+ * machine's clock is taken as local time at `offset_minutes`. *ret_resolution_s is 60 where no time has seconds. */
+enum ft_status ft_door_of_audit(const struct ft_summary *s, int offset_minutes, struct ft_arena *a,
+                                struct ft_door_event **ret, size_t *ret_count, int *ret_resolution_s,
+                                struct ft_error *e);
 
 /* ---- judgement ---- */
 

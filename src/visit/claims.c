@@ -510,6 +510,30 @@ static void decide_later_room(struct judging *j, struct ft_claim_state *c, enum 
 	}
 }
 
+static void decide_door(struct judging *j, struct ft_claim_state *c)
+{
+	const struct ft_door_result *r = j->door;
+	struct heaviest found;
+
+	rest_on_kind(j, c, FT_EVIDENCE_DOOR, -1);
+	if (r)
+		rest_on(j, c, j->door_events);
+	found = cite(j, c, &j->door_found, NULL);
+	if (against(j, c, found) || (!r && j->door_marks < 0 && j->door_events < 0))
+		return;
+	if (r)
+		stand(c, FT_STANDS_SHOWN,
+		      text(j, "%zu of %zu marks were told, the latest %lld s after the door moved.", r->matched, r->marks,
+		           (long long)(r->delay_max_us / 1000000)));
+	else
+		stand(c, FT_STANDS_OPEN,
+		      j->door_marks < 0 ? "What was told of the door is here, but no marks made at it."
+		                        : "The marks made at the door are here, but nothing that tells of it.");
+	if (!r)
+		c->todo = j->door_marks < 0 ? "mark openings and closings with fettle door --mark and add the file"
+									: "add the events that the unit or its office tells";
+}
+
 static void decide_by_evidence(struct judging *j, struct ft_claim_state *c)
 {
 	static const enum ft_rule_id price[] = { FT_RULE_LEDGER_PRICE_CHANGED, FT_RULE_LEDGER_SELECTION_GONE,
@@ -572,7 +596,7 @@ static void decide_by_evidence(struct judging *j, struct ft_claim_state *c)
 		decide_bus(j, c);
 		break;
 	case FT_CLAIM_PROVE_DOOR:
-		decide_later_room(j, c, FT_EVIDENCE_DOOR);
+		decide_door(j, c);
 		break;
 	case FT_CLAIM_PROVE_TEMPERATURE:
 		decide_later_room(j, c, FT_EVIDENCE_TEMPERATURE);

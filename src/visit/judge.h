@@ -30,7 +30,10 @@ struct judging {
 	size_t sale_count, sales_lists;
 	size_t *sales_before; /* by evidence index: sales in the lists added before it */
 	const char *sales_name;
-	const char *story_before; /* proved anew after mending: what the earlier sales told, or NULL */
+	const char *story_before;     /* proved anew after mending: what the earlier sales told, or NULL */
+	struct judge_span door_found; /* of the marks and events of the door */
+	struct ft_door_result *door;  /* NULL: nothing to compare */
+	int door_marks, door_events;  /* evidence that holds some, -1: none */
 	struct judge_span sales_found, compare_found, prove_found, bus_found;
 	struct ft_comparison *comparison; /* NULL: there are no two audits */
 	struct ft_proof *proof;           /* NULL: nothing to prove */
@@ -55,6 +58,9 @@ enum ft_status judge_sales(struct judging *j, const struct ft_read *before, cons
 /* The same by what the bus saw, where no list was written. */
 enum ft_status judge_bus_sales(struct judging *j, const struct ft_read *before, const struct ft_read *after,
                                struct ft_error *e);
+
+/* Lays door events beside marks (door.c). */
+enum ft_status judge_door(struct judging *j, struct ft_error *e);
 
 /* Decides one claim whose words and waiver are filled in (claims.c). */
 void judge_claim(struct judging *j, struct ft_claim_state *c);

@@ -89,6 +89,21 @@ static bool has_like(const struct ft_csv *c, const char *part)
 	return false;
 }
 
+/* Lists of events name the door in their rows. */
+static bool rows_hold(const struct ft_csv *c, const char *part)
+{
+	struct ft_slice p = ft_slice_of(part);
+
+	for (size_t row = 0; row < c->count; row++)
+		for (unsigned i = 0; i < c->rows[row].count; i++) {
+			struct ft_slice f = c->rows[row].fields[i];
+			for (size_t at = 0; at + p.n <= f.n; at++)
+				if (ft_slice_eq_nocase((struct ft_slice){ f.p + at, p.n }, p))
+					return true;
+		}
+	return false;
+}
+
 static enum ft_evidence_kind table_kind(struct ft_slice head, struct ft_arena *a)
 {
 	struct ft_csv c = { 0 };
@@ -111,7 +126,7 @@ static enum ft_evidence_kind table_kind(struct ft_slice head, struct ft_arena *a
 		return FT_EVIDENCE_UNKNOWN;
 	if (has_like(&c, "temp") || has_like(&c, "celsius") || ft_csv_column(&c, "c") >= 0)
 		return FT_EVIDENCE_TEMPERATURE;
-	if (has_like(&c, "door") || has_like(&c, "mark"))
+	if (has_like(&c, "door") || has_like(&c, "mark") || rows_hold(&c, "door"))
 		return FT_EVIDENCE_DOOR;
 	return FT_EVIDENCE_UNKNOWN;
 }

@@ -136,6 +136,12 @@ def documents(folder):
                  ("set", "HL-1", "--unit", "U-1", "--sim", "S-1"), ("show", "HL-1"), ("show",), ("close", "HL-1", "--open-claims")):
         yield from run("visit", "visit", *args)
     yield from run("visit", "visit", "show", "HL-2", codes=(2, 3, 5))
+    with open(os.path.join(folder, "marks.csv"), "w", encoding="ascii") as f:
+        f.write("marked_time,door\n2026-11-25T10:00:05Z,open\n2026-11-25T10:00:49Z,closed\n")
+    with open(os.path.join(folder, "events.csv"), "w", encoding="ascii") as f:
+        f.write("time,event\n2026-11-25 10:00:06Z,door open\n2026-11-25 10:00:51Z,door closed\n")
+    yield from run("door", "door", "marks.csv", "events.csv")
+    yield from run("door", "door", "--mark", "made.csv")
     for kind, value in (("imei", "490154203237519"), ("imei", "4901542032375123"), ("iccid", "8949123456789012347"), ("gtin", "96385074"),
                         ("eui", "02-00-5E-10-00-01")):
         yield from run("number", "number", kind, value)
