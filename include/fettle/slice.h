@@ -54,6 +54,12 @@ bool ft_slice_i64(struct ft_slice s, int64_t *ret);
 /* Exactly `s.n` (1 to 8) hexadecimal digits of either case. */
 bool ft_slice_hex(struct ft_slice s, uint32_t *ret);
 
+/* Length of the UTF-8 sequence at p, of n bytes (RFC 3629: no overlong forms, no surrogates), or 0. */
+size_t ft_utf8_length(const unsigned char *p, size_t n);
+
+/* All of it is UTF-8. */
+bool ft_utf8(struct ft_slice s);
+
 /* Where `needle` first stands in `s`, or s.n. */
 size_t ft_slice_find(struct ft_slice s, struct ft_slice needle);
 

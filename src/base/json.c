@@ -3,28 +3,6 @@
 
 #include <math.h>
 
-/* Length of the UTF-8 sequence at p (RFC 3629: no overlong forms, no surrogates), or 0. */
-static size_t utf8_length(const unsigned char *p, size_t n)
-{
-	uint32_t c;
-	size_t len;
-
-	if (p[0] < 0x80)
-		return 1;
-	len = p[0] >= 0xf0 ? 4 : p[0] >= 0xe0 ? 3 : 2;
-	if (p[0] < 0xc2 || p[0] > 0xf4 || len > n)
-		return 0;
-	c = p[0] & (0x7fU >> len);
-	for (size_t i = 1; i < len; i++) {
-		if ((p[i] & 0xc0) != 0x80)
-			return 0;
-		c = c << 6 | (p[i] & 0x3fU);
-	}
-	if ((len == 3 && c < 0x800) || (len == 4 && (c < 0x10000 || c > 0x10ffff)) || (c >= 0xd800 && c <= 0xdfff))
-		return 0;
-	return len;
-}
-
 static void put_string(struct ft_buf *b, struct ft_slice s)
 {
 	const unsigned char *p = (const unsigned char *)s.p;
@@ -39,7 +17,7 @@ static void put_string(struct ft_buf *b, struct ft_slice s)
 		ft_buf_put(b, p + i, plain - i);
 		if ((i = plain) == s.n)
 			break;
-		len = utf8_length(p + i, s.n - i);
+		len = ft_utf8_length(p + i, s.n - i);
 		if (p[i] == '"' || p[i] == '\\') {
 			ft_buf_byte(b, '\\');
 			ft_buf_byte(b, p[i]);

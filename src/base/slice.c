@@ -107,3 +107,34 @@ size_t ft_slice_find(struct ft_slice s, struct ft_slice needle)
 	}
 	return s.n;
 }
+
+size_t ft_utf8_length(const unsigned char *p, size_t n)
+{
+	uint32_t c;
+	size_t len;
+
+	if (p[0] < 0x80)
+		return 1;
+	len = p[0] >= 0xf0 ? 4 : p[0] >= 0xe0 ? 3 : 2;
+	if (p[0] < 0xc2 || p[0] > 0xf4 || len > n)
+		return 0;
+	c = p[0] & (0x7fU >> len);
+	for (size_t i = 1; i < len; i++) {
+		if ((p[i] & 0xc0) != 0x80)
+			return 0;
+		c = c << 6 | (p[i] & 0x3fU);
+	}
+	if ((len == 3 && c < 0x800) || (len == 4 && (c < 0x10000 || c > 0x10ffff)) || (c >= 0xd800 && c <= 0xdfff))
+		return 0;
+	return len;
+}
+
+bool ft_utf8(struct ft_slice s)
+{
+	for (size_t i = 0, n; i < s.n; i += n) {
+		n = ft_utf8_length((const unsigned char *)s.p + i, s.n - i);
+		if (n == 0)
+			return false;
+	}
+	return true;
+}

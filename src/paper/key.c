@@ -2,7 +2,6 @@
 /* Keys and signatures. The secret is the 32-byte seed of RFC 8032; everything else follows from it. */
 #include "fettle/paper.h"
 
-#include <glib.h>
 #include <sodium.h>
 
 _Static_assert(FT_SEED_BYTES == crypto_sign_SEEDBYTES, "seed of RFC 8032");
@@ -17,7 +16,7 @@ static bool name_good(struct ft_slice name)
 	for (size_t i = 0; i < name.n; i++)
 		if ((unsigned char)name.p[i] < 0x20 || name.p[i] == 0x7f)
 			return false;
-	return name.n > 0 && name.n <= FT_SIGNER_MAX && g_utf8_validate(name.p, (gssize)name.n, NULL);
+	return name.n > 0 && name.n <= FT_SIGNER_MAX && ft_utf8(name);
 }
 
 /* The 64-byte form that libsodium signs with is derived each time and wiped again. */

@@ -13,4 +13,16 @@
 /* As ft_time_text with the microseconds where there are any: what is read back must be the same time. */
 char *paper_time(int64_t unix_us, int offset_minutes, char out[PAPER_TIME_TEXT]);
 
+/* What the late-loaded module of sheets offers, as its one symbol `ft_sheets`. Raise the version when anything that
+ * passes between changes, so that a stale module is refused and not run. */
+enum { PAPER_SHEETS_VERSION = 1 };
+
+struct paper_sheets {
+	int version;
+	enum ft_status (*handover)(const struct ft_handover *h, const struct ft_seal_text *seal, enum ft_sheet sheet,
+	                           struct ft_arena *a, struct ft_buf *out, int *ret_pages, struct ft_error *e);
+};
+
+extern const struct paper_sheets ft_sheets;
+
 #endif

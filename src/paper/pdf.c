@@ -81,7 +81,7 @@ static enum ft_status draw(struct sheet *s, struct ft_buf *out, struct ft_error 
 	return FT_OK;
 }
 
-enum ft_status ft_handover_pdf(const struct ft_handover *h, const struct ft_seal_text *seal, enum ft_sheet sheet,
+static enum ft_status handover(const struct ft_handover *h, const struct ft_seal_text *seal, enum ft_sheet sheet,
                                struct ft_arena *a, struct ft_buf *out, int *ret_pages, struct ft_error *e)
 {
 	/* ISO 216 A4 is 210 x 297 mm, ANSI A (Letter) 8.5 x 11 inches. */
@@ -102,3 +102,5 @@ enum ft_status ft_handover_pdf(const struct ft_handover *h, const struct ft_seal
 		*ret_pages = s.pages;
 	return status;
 }
+
+const struct paper_sheets ft_sheets = { PAPER_SHEETS_VERSION, handover };

@@ -218,6 +218,25 @@ def wrong_use(visit):
     need(not os.path.exists(os.path.join(room, "x.zip")), "nothing half done is left")
 
 
+def without_its_module(visit):
+    """The program alone, as somebody copies it: all but the sheets works, and the sentence says what is missing."""
+    alone = os.path.join(room, "bin", "fettle")
+    os.mkdir(os.path.dirname(alone))
+    shutil.copy(fettle, alone)
+    for stray in ("fettle-sheets.so", os.path.join("paper", "fettle-sheets.so")):  # of somebody else, where the command runs
+        os.makedirs(os.path.dirname(os.path.join(room, "strange", stray)), exist_ok=True)
+        write(os.path.join("strange", stray), b"no module of ours")
+    got = subprocess.run([alone, "--book", os.path.join(room, "one.sqlite"), "handover", "pack", visit, "-o", "y.zip"], capture_output=True, env=env,
+                         cwd=os.path.join(room, "strange"), timeout=60, text=True)
+    need(got.returncode == 5 and "draws sheets could not be loaded" in got.stderr and "does not lie" in got.stderr, "the sheets are missed")
+    need(not os.path.exists(os.path.join(room, "strange", "y.zip")), "no package without its sheets")
+    os.makedirs(os.path.join(room, "paper"))
+    write(os.path.join("paper", "fettle-sheets.so"), b"no module at all")
+    got = subprocess.run([alone, "--book", os.path.join(room, "one.sqlite"), "handover", "pack", visit, "-o", "y.zip"], capture_output=True, env=env,
+                         cwd=room, timeout=60, text=True)
+    need(got.returncode == 5 and "install fettle anew" in got.stderr, "a module that is none is refused")
+
+
 try:
     warnings.simplefilter("ignore")  # zipfile warns of the double name that is made here on purpose
     the_visit = make()
@@ -228,5 +247,6 @@ try:
     signers()
     receives(int(packed["verdict"] == "contradicted"))
     wrong_use(the_visit)
+    without_its_module(the_visit)
 finally:
     shutil.rmtree(room, ignore_errors=True)
