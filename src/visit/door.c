@@ -103,6 +103,12 @@ static void add(struct judging *j, struct gathered *g, const struct ft_door_even
 	g->resolution_s = resolution_s > g->resolution_s ? resolution_s : g->resolution_s;
 }
 
+static void sort(struct gathered *g)
+{
+	if (g->count) /* qsort takes no NULL, even for nothing */
+		qsort(g->list, g->count, sizeof *g->list, by_time);
+}
+
 /* Tables under the heading of our own marks are marks, every other one tells events. */
 static void gather_tables(struct judging *j, struct gathered *marks, struct gathered *events)
 {
@@ -119,8 +125,8 @@ static void gather_tables(struct judging *j, struct gathered *marks, struct gath
 		else
 			add(j, about.marks ? marks : events, list, n, (int)i, x->name, about.resolution_s);
 	}
-	qsort(marks->list, marks->count, sizeof *marks->list, by_time);
-	qsort(events->list, events->count, sizeof *events->list, by_time);
+	sort(marks);
+	sort(events);
 }
 
 enum ft_status judge_door(struct judging *j, struct ft_error *e)

@@ -143,12 +143,14 @@ def check_many():
 
 
 def wrong():
+    with open(FETTLE, "rb") as f:
+        program = write("program", f.read(1 << 20))  # the beginning of one, whatever its size
     cases = [
         (["explain", "nowhere.dts"], 3, "There is no file"), (["explain", "fleet"], 3, "is a folder"),
-        (["explain", write("empty.dts", b"")], 3, "is empty"), (["explain", FETTLE], 3, "no audit"),
+        (["explain", write("empty.dts", b"")], 3, "is empty"), (["explain", program], 3, "no audit"),
         (["explain"], 2, "Too few words"), (["explain", "a", "b"], 2, "Too many words"),
         (["explain", "a", "--nonsense"], 2, "no option"), (["check"], 2, "Too few words"),
-        (["check", "nowhere.dts"], 3, ""), (["check", "empty.dts"], 3, ""), (["check", FETTLE], 3, ""),
+        (["check", "nowhere.dts"], 3, ""), (["check", "empty.dts"], 3, ""), (["check", program], 3, ""),
         (["check", "fleet", "--jobs", "0"], 2, "from 1 to"), (["check", "fleet", "--jobs"], 2, "needs a"),
     ]
     for args, code, words in cases:
