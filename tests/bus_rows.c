@@ -42,8 +42,12 @@ size_t play_rows(const char *folder, struct ft_arena *a, struct play_row **ret)
 	for (size_t i = 0; i < t.count; i++) {
 		int64_t row = 0;
 		ft_slice_i64(ft_csv_field(&t.rows[i], 0), &row);
-		(*ret)[i] = (struct play_row){ (unsigned)row, ft_csv_field(&t.rows[i], 1), ft_csv_field(&t.rows[i], 2),
-			                           ft_csv_field(&t.rows[i], 3), ft_csv_field(&t.rows[i], 4) };
+		(*ret)[i] = (struct play_row){ .row = (unsigned)row,
+			                           .controller = ft_csv_field(&t.rows[i], 1),
+			                           .peripheral = ft_csv_field(&t.rows[i], 2),
+			                           .closing = ft_csv_field(&t.rows[i], 3),
+			                           .meaning = ft_csv_field(&t.rows[i], 4),
+			                           .told = ft_csv_field(&t.rows[i], 5) };
 	}
 	return t.count;
 }

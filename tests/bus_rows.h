@@ -10,7 +10,7 @@ size_t play_bytes(struct ft_slice hex, uint8_t *bytes, uint64_t *ret_modes);
 
 struct play_row {
 	unsigned row;
-	struct ft_slice controller, peripheral, closing, meaning;
+	struct ft_slice controller, peripheral, closing, meaning, told;
 };
 
 /* Reads the table of worked exchanges from the folder of the tests. */

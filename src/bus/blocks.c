@@ -308,6 +308,8 @@ void bus_blocks_end(struct bus_blocks *b, int64_t now_ns)
 	if (b->state == BUS_BLOCKS_COMMAND || b->state == BUS_BLOCKS_ANSWER)
 		x->cut_off =
 			!b->timing_known || now_ns - (x->answer.count ? x->answer.end_ns : x->command.end_ns) < BUS_RESPONSE_NS;
+	if (b->stray.block.start_ns > x->command.start_ns) /* in the order they came */
+		finish(b);
 	emit_stray(b);
 	finish(b);
 }

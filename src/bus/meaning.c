@@ -341,15 +341,13 @@ void bus_meaning_item(struct bus_meaning *m, const struct ft_bus_item *i)
 }
 
 void bus_meaning_apply(struct bus_meaning *m, const struct ft_bus_exchange *x, struct ft_bus_device *d,
-                       struct meaning_device *own)
+                       struct meaning_device *own, struct meaning_step *s)
 {
-	struct meaning_step s;
-
-	take_apart(m, x, &s);
-	s.d = d;
-	s.own = own;
-	find_repeats(&s);
-	by_kind(&s);
+	take_apart(m, x, s);
+	s->d = d;
+	s->own = own;
+	find_repeats(s);
+	by_kind(s);
 }
 
 /* ---- the end ---- */

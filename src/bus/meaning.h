@@ -60,14 +60,15 @@ struct meaning_step {
 	bool repeated;         /* the answer was told before */
 };
 
+/* The meaning of one exchange on copies of a device, without counting traffic: for telling it. `s` is left as it was
+ * taken apart. */
+void bus_meaning_apply(struct bus_meaning *m, const struct ft_bus_exchange *x, struct ft_bus_device *d,
+                       struct meaning_device *own, struct meaning_step *s);
+
 void meaning_changer(struct meaning_step *s);
 void meaning_validator(struct meaning_step *s);
 void meaning_cashless(struct meaning_step *s);
 void meaning_others(struct meaning_step *s);
-
-/* The meaning of one exchange on copies of a device, without counting traffic: for telling it. */
-void bus_meaning_apply(struct bus_meaning *m, const struct ft_bus_exchange *x, struct ft_bus_device *d,
-                       struct meaning_device *own);
 
 /* A break or reset took the cashless device out of whatever it did. */
 void meaning_cashless_dropped(struct bus_meaning *m, struct ft_bus_device *d, int64_t at_ns);

@@ -2,7 +2,7 @@
 /* One exchange in plain words: its meaning is worked out on copies, so that telling changes nothing. */
 #include <stdio.h>
 
-#include "meaning.h"
+#include "tell.h"
 
 struct telling {
 	struct ft_buf *out;
@@ -233,6 +233,18 @@ static void on_event(void *to, const struct ft_bus_event *e)
 		ft_buf_puts(t->out, " (told before)");
 }
 
+static void fields(struct telling *t, const struct meaning_step *s)
+{
+	struct ft_buf words = { 0 };
+
+	if (bus_tell_fields(s, &words)) {
+		ft_buf_puts(t->out, ": ");
+		ft_buf_slice(t->out, ft_buf_text(&words));
+		t->said++;
+	}
+	ft_buf_done(&words);
+}
+
 static void ending(const struct ft_bus_exchange *x, struct telling *t, bool poll)
 {
 	struct ft_buf *out = t->out;
@@ -252,7 +264,7 @@ static void ending(const struct ft_bus_exchange *x, struct telling *t, bool poll
 		break;
 	case FT_BUS_DATA:
 		if (!t->said)
-			ft_buf_printf(out, " - answers with %d bytes", x->answer.count - 1);
+			ft_buf_printf(out, " - answers with %d byte%s", x->answer.count - 1, x->answer.count == 2 ? "" : "s");
 		break;
 	}
 	if (x->closing == FT_BUS_CLOSED_NAK)
@@ -271,6 +283,7 @@ void bus_meaning_tell(const struct bus_meaning *m, const struct ft_bus_exchange 
 	struct bus_meaning_inside *in = FT_NEW(&scratch, struct bus_meaning_inside);
 	struct telling t = { .out = out, .d = &device };
 	struct bus_meaning copy = *m;
+	struct meaning_step step;
 	const struct bus_device_row *row = bus_device_row(device.address);
 
 	ft_buf_printf(out, "%s %s", ft_bus_device_word(x->command.bytes[0]),
@@ -284,7 +297,9 @@ void bus_meaning_tell(const struct bus_meaning *m, const struct ft_bus_exchange 
 		copy.arena = &scratch;
 		copy.to = &t;
 		copy.event = on_event;
-		bus_meaning_apply(&copy, x, &device, &in->devices[slot]);
+		bus_meaning_apply(&copy, x, &device, &in->devices[slot], &step);
+		if (!t.said && step.answer_count + step.data_count)
+			fields(&t, &step);
 	}
 	ending(x, &t, row && row->poll >= 0 && (x->command.bytes[0] & 7) == row->poll);
 	ft_arena_done(&scratch);

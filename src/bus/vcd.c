@@ -422,6 +422,21 @@ static enum ft_status bytes(struct bus_capture *c, const uint8_t *p, size_t n, s
 	return s;
 }
 
+/* Is the token that the file ends with one that can be trusted to be whole: a known code, or a change with one? */
+static bool ends_by_itself(const struct bus_capture *c, struct vcd *v)
+{
+	const char *p = (const char *)c->carry;
+	size_t n = c->carry_count;
+
+	if (n == 4 && memcmp(p, "$end", 4) == 0)
+		return true;
+	if (!v->body || v->state == COMMENT)
+		return false;
+	if (v->state == WANTS_CODE)
+		return code_of(v, p, n) != NULL;
+	return n > 1 && level_of((uint8_t)p[0]) > -2 && code_of(v, p + 1, n - 1) != NULL;
+}
+
 static enum ft_status end(struct bus_capture *c, struct ft_error *e)
 {
 	struct vcd *v = c->reader;
@@ -430,8 +445,7 @@ static enum ft_status end(struct bus_capture *c, struct ft_error *e)
 
 	/* A token that the file breaks off in cannot be trusted to be whole, unless it is one that ends by itself. */
 	if (c->carry_count) {
-		bool whole = v->state == COMMENT || (c->carry_count == 4 && memcmp(c->carry, "$end", 4) == 0) ||
-			(v->body && v->state == PLAIN && c->carry_count == 2 && level_of(c->carry[0]) >= 0);
+		bool whole = ends_by_itself(c, v);
 		if (whole)
 			token(c, v, c->carry, c->carry_count, &own);
 		else
