@@ -99,7 +99,7 @@ struct bus_uart {
 	void (*word)(void *to, const struct ft_bus_word *w);
 	uint64_t glitches; /* false starts: active for less than half a bit */
 	/* the rest is the engine's own */
-	enum { BUS_UART_BLIND, BUS_UART_IDLE, BUS_UART_WORD, BUS_UART_HELD } state;
+	enum { BUS_UART_BLIND, BUS_UART_IDLE, BUS_UART_DOUBT, BUS_UART_WORD, BUS_UART_HELD } state;
 	bool active;         /* level now */
 	bool heard;          /* the level is known */
 	bool bare;           /* held: nothing but active since start_ns */

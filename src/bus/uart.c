@@ -70,19 +70,23 @@ static struct measure measure(const int64_t *edges, unsigned count)
 	return m;
 }
 
-/* Takes out pulses too short to be bits; returns how many edges are left. */
+/* Takes out pulses too short to be bits, the shortest first: beside an edge a spike makes two short pulses, and only
+ * one of them is the spike. Returns how many edges are left. */
 static unsigned without_glitches(struct bus_uart *u, unsigned *ret_glitches)
 {
-	unsigned n = 0;
+	unsigned n = u->edge_count;
 
-	*ret_glitches = 0;
-	for (unsigned i = 0; i < u->edge_count; i++) {
-		if (n > 1 && u->edges[i] - u->edges[n - 1] < bits(GLITCH)) {
-			n--; /* the pulse began with the edge kept last */
-			++*ret_glitches;
-			continue;
-		}
-		u->edges[n++] = u->edges[i];
+	for (*ret_glitches = 0; n > 2; ++*ret_glitches, n -= 2) {
+		unsigned shortest = 0;
+		int64_t least = bits(GLITCH);
+		for (unsigned i = 1; i + 1 < n; i++)
+			if (u->edges[i + 1] - u->edges[i] < least) {
+				least = u->edges[i + 1] - u->edges[i];
+				shortest = i;
+			}
+		if (!shortest)
+			break;
+		memmove(u->edges + shortest, u->edges + shortest + 2, (n - shortest - 2) * sizeof *u->edges);
 	}
 	return n;
 }
@@ -106,7 +110,8 @@ static unsigned sample(const int64_t *edges, unsigned count, int64_t bit_ns)
 void bus_uart_finish(struct bus_uart *u)
 {
 	unsigned glitches, count = without_glitches(u, &glitches), read;
-	struct measure m = measure(u->edges, count);
+	/* where a spike was, an edge may lie some way from where it belongs: such a word measures nobody's clock */
+	struct measure m = glitches ? (struct measure){ .bit_ns = BUS_BIT_NS } : measure(u->edges, count);
 	bool all_active;
 
 	read = sample(u->edges, count, m.bit_ns);
@@ -149,11 +154,9 @@ static void release(struct bus_uart *u, int64_t at_ns)
 /* An edge inside a word, before the next one can have begun. */
 static void inside(struct bus_uart *u, int64_t at_ns, bool active)
 {
-	if (!active && u->edge_count == 1 && at_ns - u->start_ns < bits(FALSE_START)) {
-		u->state = BUS_UART_IDLE;
-		u->glitches++;
-		return;
-	}
+	/* too short for a start bit, unless the line only twitches and is active again at once */
+	if (!active && u->edge_count == 1 && at_ns - u->start_ns < bits(FALSE_START))
+		u->state = BUS_UART_DOUBT;
 	if (u->edge_count < BUS_UART_EDGES)
 		u->edges[u->edge_count++] = at_ns;
 }
@@ -194,6 +197,15 @@ void bus_uart_edge(struct bus_uart *u, int64_t at_ns, bool active)
 		if (active)
 			begin(u, at_ns);
 		break;
+	case BUS_UART_DOUBT:
+		if (quiet < bits(GLITCH)) {
+			u->state = BUS_UART_WORD;
+			inside(u, at_ns, active);
+		} else {
+			u->glitches++;
+			begin(u, at_ns);
+		}
+		break;
 	case BUS_UART_WORD:
 		inside(u, at_ns, active);
 		break;
@@ -206,11 +218,14 @@ void bus_uart_edge(struct bus_uart *u, int64_t at_ns, bool active)
 
 int64_t bus_uart_horizon(const struct bus_uart *u, int64_t now_ns)
 {
+	if (u->state == BUS_UART_DOUBT)
+		return now_ns - u->changed_ns < bits(GLITCH) ? u->start_ns : now_ns;
 	return u->state == BUS_UART_WORD || (u->state == BUS_UART_HELD && u->bare) ? u->start_ns : now_ns;
 }
 
 void bus_uart_end(struct bus_uart *u, int64_t now_ns)
 {
+	u->glitches += u->state == BUS_UART_DOUBT;
 	if (u->state == BUS_UART_WORD && now_ns - u->start_ns >= bits(1050))
 		bus_uart_finish(u);
 	if (u->state == BUS_UART_HELD && now_ns - u->start_ns >= bits(BREAK_LEAST))
