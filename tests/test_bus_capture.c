@@ -279,10 +279,7 @@ static void words_text(void **state)
 
 static void no_captures(void **state)
 {
-	static const char *const wrong[] = { "", "hello",
-		                                 "\x7f"
-		                                 "ELF\1\2\3",
-		                                 "DXS*ABC*VA*V1/1\r\nST*001*0001\r\n" };
+	static const char *const wrong[] = { "", "hello", "\177ELF\1\2\3", "DXS*ABC*VA*V1/1\r\nST*001*0001\r\n" };
 	struct ft_bus_options o = { .name = "thing" };
 	struct bus_capture_info info;
 	struct ft_error e;
