@@ -510,6 +510,18 @@ static void decide_later_room(struct judging *j, struct ft_claim_state *c, enum 
 	}
 }
 
+static void decide_supply(struct judging *j, struct ft_claim_state *c)
+{
+	const struct ft_supply_result *r = j->supply;
+
+	if (j->supply_evidence >= 0)
+		rest_on(j, c, j->supply_evidence);
+	if (!against(j, c, cite(j, c, &j->supply_found, NULL)) && r)
+		stand(c, FT_STANDS_SHOWN,
+		      text(j, "%.2f V above the least at %s at the worst peak, and %.0f mA more could be drawn at %s.",
+		           r->margin_v, j->chain.devices[r->weakest].name, r->margin_ma, j->chain.devices[r->place].name));
+}
+
 static void decide_door(struct judging *j, struct ft_claim_state *c)
 {
 	const struct ft_door_result *r = j->door;
@@ -548,7 +560,7 @@ static void decide_by_evidence(struct judging *j, struct ft_claim_state *c)
 		decide_later_room(j, c, FT_EVIDENCE_SURVEY);
 		break;
 	case FT_CLAIM_KNOW_SUPPLY:
-		decide_later_room(j, c, FT_EVIDENCE_SUPPLY);
+		decide_supply(j, c);
 		break;
 	case FT_CLAIM_KEEP_AUDIT:
 		decide_audit(j, c, &j->before);

@@ -5,6 +5,7 @@
 
 #include "fettle/audit.h"
 #include "fettle/ledger.h"
+#include "fettle/supply.h"
 #include "fettle/visit.h"
 
 /* A run of findings: from <= i < to. */
@@ -30,10 +31,14 @@ struct judging {
 	size_t sale_count, sales_lists;
 	size_t *sales_before; /* by evidence index: sales in the lists added before it */
 	const char *sales_name;
-	const char *story_before;     /* proved anew after mending: what the earlier sales told, or NULL */
-	struct judge_span door_found; /* of the marks and events of the door */
-	struct ft_door_result *door;  /* NULL: nothing to compare */
-	int door_marks, door_events;  /* evidence that holds some, -1: none */
+	const char *story_before; /* proved anew after mending: what the earlier sales told, or NULL */
+	struct judge_span supply_found;
+	struct ft_supply_chain chain;
+	struct ft_supply_result *supply; /* NULL: no table of the chain, or it could not be read */
+	int supply_evidence;             /* -1: none */
+	struct judge_span door_found;    /* of the marks and events of the door */
+	struct ft_door_result *door;     /* NULL: nothing to compare */
+	int door_marks, door_events;     /* evidence that holds some, -1: none */
 	struct judge_span sales_found, compare_found, prove_found, bus_found;
 	struct ft_comparison *comparison; /* NULL: there are no two audits */
 	struct ft_proof *proof;           /* NULL: nothing to prove */
@@ -58,6 +63,9 @@ enum ft_status judge_sales(struct judging *j, const struct ft_read *before, cons
 /* The same by what the bus saw, where no list was written. */
 enum ft_status judge_bus_sales(struct judging *j, const struct ft_read *before, const struct ft_read *after,
                                struct ft_error *e);
+
+/* Reckons the supply through (supply.c). */
+enum ft_status judge_supply(struct judging *j, struct ft_error *e);
 
 /* Lays door events beside marks (door.c). */
 enum ft_status judge_door(struct judging *j, struct ft_error *e);

@@ -118,6 +118,8 @@ static enum ft_evidence_kind table_kind(struct ft_slice head, struct ft_arena *a
 	if (ft_csv_column(&c, "asset") >= 0 &&
 	    (has_like(&c, "model") || has_like(&c, "controller") || has_like(&c, "serial")))
 		return FT_EVIDENCE_SURVEY;
+	if (ft_csv_column(&c, "kind") >= 0 && ft_csv_column(&c, "gauge") >= 0)
+		return FT_EVIDENCE_SUPPLY;
 	if (has_like(&c, "count") && has_like(&c, "amount"))
 		return FT_EVIDENCE_COUNT_CASH;
 	if (has_like(&c, "rsrp") || has_like(&c, "rssi") || has_like(&c, "dbm"))

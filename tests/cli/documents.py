@@ -140,6 +140,10 @@ def documents(folder):
         f.write("marked_time,door\n2026-11-25T10:00:05Z,open\n2026-11-25T10:00:49Z,closed\n")
     with open(os.path.join(folder, "events.csv"), "w", encoding="ascii") as f:
         f.write("time,event\n2026-11-25 10:00:06Z,door open\n2026-11-25 10:00:51Z,door closed\n")
+    with open(os.path.join(folder, "chain.csv"), "w", encoding="ascii") as f:
+        f.write("device,kind,volts,idle,continuous,peak,length,gauge\nsource,supply,33 V,,4 A,,,\nunit,unit,20 V,100 mA,200 mA,1 A,1 m,AWG 22\n"
+                "changer,changer,,,,,1 m,AWG 22\n")
+    yield from run("supply", "supply", "chain.csv")
     yield from run("door", "door", "marks.csv", "events.csv")
     yield from run("door", "door", "--mark", "made.csv")
     for kind, value in (("imei", "490154203237519"), ("imei", "4901542032375123"), ("iccid", "8949123456789012347"), ("gtin", "96385074"),

@@ -1,0 +1,230 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* What the volts along the chain mean, how much more it carries, and what would help. */
+#include <math.h>
+
+#include "fettle/supply.h"
+
+/* data/supply-limits.csv */
+enum limit {
+#define ROW(ident, limit, value, ...) LIMIT_##ident,
+#include "supply-limits.inc"
+#undef ROW
+};
+
+static const int limits[] = {
+#define ROW(ident, limit, value, ...) value,
+#include "supply-limits.inc"
+#undef ROW
+};
+
+enum { THICKER_BY = 2, HALVINGS = 60 };
+#define EXTRA_MOST_A 20.0 /* more than any such supply gives */
+
+const char *ft_supply_case_word(enum ft_supply_case c)
+{
+	static const char *const words[] = { "idle", "continuous", "peak" };
+
+	return (unsigned)c < FT_SUPPLY_CASES ? words[c] : NULL;
+}
+
+static double reserve(const struct ft_supply_chain *c)
+{
+	return c->rating_a * (1 - limits[LIMIT_RESERVE] / 1000.0);
+}
+
+/* Everything continuous, and the peak of one device on top (-1: none). */
+static void loads(const struct ft_supply_chain *c, enum ft_supply_case which, int peaking, double *ret)
+{
+	for (size_t i = 0; i < c->count; i++) {
+		const double *load = c->devices[i].load;
+		ret[i] = which == FT_SUPPLY_IDLE ? load[FT_SUPPLY_IDLE]
+			: (int)i == peaking          ? fmax(load[FT_SUPPLY_PEAK], load[FT_SUPPLY_CONTINUOUS])
+										 : load[FT_SUPPLY_CONTINUOUS];
+	}
+}
+
+/* The least margin of volts over all peaks; -INFINITY when one collapses. Amperes are the most of them. */
+static double worst(const struct ft_supply_chain *c, int at, double extra_a, double *volts, double *amperes,
+                    int *peaking, int *weakest)
+{
+	double least = INFINITY;
+
+	*amperes = 0;
+	*peaking = *weakest = -1;
+	for (size_t i = 0; volts && i < c->count; i++)
+		volts[i] = INFINITY;
+	for (int p = -1; p < (int)c->count; p++) {
+		double load[FT_SUPPLY_DEVICES_MAX], v[FT_SUPPLY_DEVICES_MAX], a = 0;
+		loads(c, FT_SUPPLY_PEAK, p, load);
+		if (!ft_supply_solve(c, load, at, extra_a, v, &a)) {
+			*peaking = p;
+			return -INFINITY;
+		}
+		*amperes = fmax(*amperes, a);
+		for (size_t i = 0; i < c->count; i++) {
+			double margin = v[i] - c->devices[i].least_v;
+			if (volts)
+				volts[i] = fmin(volts[i], v[i]);
+			if (margin < least) {
+				least = margin;
+				*weakest = (int)i;
+				*peaking = p;
+			}
+		}
+	}
+	return least;
+}
+
+static bool carries(const struct ft_supply_chain *c, int at, double extra_a)
+{
+	double amperes;
+	int peaking, weakest;
+
+	if (worst(c, at, extra_a, NULL, &amperes, &peaking, &weakest) < 0)
+		return false;
+	return isnan(c->rating_a) || amperes <= c->rating_a;
+}
+
+/* How much more, all the time, at that place; negative when it must be less: how much less. */
+static double more(const struct ft_supply_chain *c, int at)
+{
+	bool good = carries(c, at, 0);
+	double low = good ? 0 : -EXTRA_MOST_A, high = good ? EXTRA_MOST_A : 0;
+
+	for (int i = 0; i < HALVINGS; i++) {
+		double middle = (low + high) / 2;
+		*(carries(c, at, middle) ? &low : &high) = middle;
+	}
+	return low * 1000;
+}
+
+static void change(struct ft_supply_result *r, const struct ft_supply_chain *c, const char *what, int place)
+{
+	struct ft_supply_change *x = &r->changes[r->change_count++];
+	double amperes;
+	int peaking, weakest;
+
+	x->what = what;
+	x->margin_v = worst(c, -1, 0, NULL, &amperes, &peaking, &weakest);
+	x->collapses = isinf(x->margin_v);
+	x->margin_ma = more(c, place);
+}
+
+static int longest_drop(const struct ft_supply_chain *c)
+{
+	int found = -1;
+	double most = 0;
+
+	for (size_t i = 0; i < c->count; i++) {
+		double ohm =
+			c->devices[i].length_m > 0 ? c->devices[i].length_m * ft_supply_loop_ohm(c->devices[i].area_mm2, 20) : 0;
+		if (ohm > most) {
+			most = ohm;
+			found = (int)i;
+		}
+	}
+	return found;
+}
+
+static int unit_of(const struct ft_supply_chain *c)
+{
+	for (size_t i = 0; i < c->count; i++)
+		if (c->devices[i].unit)
+			return (int)i;
+	return (int)c->count - 1;
+}
+
+/* Each with the figure it gives: a shorter run, thicker wire, a supply of its own for the unit. */
+static enum ft_status try_changes(const struct ft_supply_chain *c, struct ft_arena *a, struct ft_supply_result *r,
+                                  struct ft_error *e)
+{
+	struct ft_supply_device *own = FT_NEW_ARRAY(a, c->count, struct ft_supply_device);
+	struct ft_supply_chain other = *c;
+	int run = longest_drop(c);
+
+	if (!own)
+		return ft_fail_memory(e, "judging the supply");
+	other.devices = own;
+	memcpy(own, c->devices, c->count * sizeof *own);
+	if (run >= 0) {
+		own[run].length_m /= 2;
+		change(r, &other, ft_arena_printf(a, "half the run to %s", own[run].name), r->place);
+		own[run].length_m *= 2;
+	}
+	for (size_t i = 0; i < c->count; i++) /* three numbers of AWG double the area; two are what plugs still take */
+		own[i].area_mm2 *= pow(92, 2.0 * THICKER_BY / 39);
+	change(r, &other, "wire two AWG numbers thicker everywhere", r->place);
+	memcpy(own, c->devices, c->count * sizeof *own);
+	for (int k = 0; k < FT_SUPPLY_CASES; k++)
+		own[r->place].load[k] = 0;
+	own[r->place].least_v = 0;
+	change(r, &other, ft_arena_printf(a, "a supply of its own for %s", own[r->place].name), r->place);
+	return FT_OK;
+}
+
+static void tell(const struct ft_supply_chain *c, const char *name, struct ft_arena *a, struct ft_findings *f,
+                 const struct ft_supply_result *r)
+{
+	struct ft_where where = { .file = name };
+	bool assumed = false;
+
+	for (size_t i = 0; i < c->count; i++)
+		assumed |= c->devices[i].assumed;
+	if (c->volts * 1000 > limits[LIMIT_VOLTS_MOST])
+		ft_find(f, FT_RULE_SUPPLY_TOO_HIGH, where, ft_arena_printf(a, "%.1f V", c->volts),
+		        ft_arena_printf(a, "at most %.1f V", limits[LIMIT_VOLTS_MOST] / 1000.0));
+	if (r->collapses[FT_SUPPLY_PEAK])
+		ft_find(f, FT_RULE_SUPPLY_COLLAPSES, where,
+		        r->peaking >= 0 ? ft_arena_printf(a, "no state of the bus can last while %s draws its peak",
+		                                          c->devices[r->peaking].name)
+		                        : "no state of the bus can last",
+		        NULL);
+	else if (r->margin_v < 0)
+		ft_find(f, FT_RULE_SUPPLY_TOO_LOW, where,
+		        ft_arena_printf(a, "%.2f V at %s%s%s", r->volts[FT_SUPPLY_PEAK][r->weakest],
+		                        c->devices[r->weakest].name, r->peaking >= 0 ? " while the peak is drawn by " : "",
+		                        r->peaking >= 0 ? c->devices[r->peaking].name : ""),
+		        ft_arena_printf(a, "at least %.2f V", c->devices[r->weakest].least_v));
+	if (!isnan(c->rating_a) && r->amperes[FT_SUPPLY_PEAK] > c->rating_a)
+		ft_find(f, FT_RULE_SUPPLY_OVER_RATING, where,
+		        ft_arena_printf(a, "%.2f A at the worst", r->amperes[FT_SUPPLY_PEAK]),
+		        ft_arena_printf(a, "at most %.2f A", c->rating_a));
+	else if (!isnan(c->rating_a) && r->amperes[FT_SUPPLY_CONTINUOUS] > reserve(c))
+		ft_find(f, FT_RULE_SUPPLY_NO_RESERVE, where,
+		        ft_arena_printf(a, "%.2f A all the time", r->amperes[FT_SUPPLY_CONTINUOUS]),
+		        ft_arena_printf(a, "at most %.2f A", reserve(c)));
+	if (isnan(c->rating_a))
+		ft_find(f, FT_RULE_SUPPLY_NO_RATING, where, NULL, NULL);
+	if (assumed)
+		ft_find(f, FT_RULE_SUPPLY_ASSUMED, where, NULL, NULL);
+	if (!c->measured)
+		ft_find(f, FT_RULE_SUPPLY_NOT_MEASURED, where, ft_arena_printf(a, "reckoned with %.1f V", c->volts), NULL);
+}
+
+enum ft_status ft_supply_judge(const struct ft_supply_chain *c, const char *name, struct ft_arena *a,
+                               struct ft_findings *f, struct ft_supply_result *ret, struct ft_error *e)
+{
+	struct ft_supply_result *r = ret;
+
+	*r = (struct ft_supply_result){ .peaking = -1, .weakest = -1, .place = unit_of(c) };
+	if (!c->count || c->count > FT_SUPPLY_DEVICES_MAX)
+		return ft_fail(e, FT_E_INPUT, "%s has %zu devices; one to %d can be reckoned with.", name, c->count,
+		               FT_SUPPLY_DEVICES_MAX);
+	for (int k = 0; k < FT_SUPPLY_PEAK; k++) {
+		double load[FT_SUPPLY_DEVICES_MAX];
+		loads(c, (enum ft_supply_case)k, -1, load);
+		r->collapses[k] = !ft_supply_solve(c, load, -1, 0, r->volts[k], &r->amperes[k]);
+	}
+	r->margin_v = worst(c, -1, 0, r->volts[FT_SUPPLY_PEAK], &r->amperes[FT_SUPPLY_PEAK], &r->peaking, &r->weakest);
+	if (isinf(r->margin_v)) {
+		r->collapses[FT_SUPPLY_PEAK] = true;
+		r->margin_v = NAN;
+	}
+	r->margin_ma = more(c, r->place);
+	r->rating_fails = !isnan(c->rating_a) && r->margin_v >= 0 && r->amperes[FT_SUPPLY_PEAK] > c->rating_a;
+	if (try_changes(c, a, r, e) != FT_OK)
+		return FT_E_MEMORY;
+	tell(c, name, a, f, r);
+	r->verdict = ft_verdict_of(f, false);
+	return FT_OK;
+}

@@ -1,0 +1,292 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* A chain kept in a spreadsheet. Figures carry their units, so that nobody has to guess milliamperes from amperes. */
+#include <math.h>
+#include <stdio.h>
+
+#include "fettle/csv.h"
+#include "fettle/stamp.h"
+#include "fettle/supply.h"
+
+static const struct {
+	const char *device, *kind;
+	enum { LOAD_CURRENT, LOAD_POWER } load;
+	int milli[FT_SUPPLY_CASES], peak_s, least_mv;
+} defaults[] = {
+#define ROW(ident, device, kind, load, idle, continuous, peak, peak_s, least, what, source) \
+	{ device, kind, LOAD_##load, { idle, continuous, peak }, peak_s, least },
+#include "supply-devices.inc"
+#undef ROW
+};
+
+/* data/supply-limits.csv */
+enum limit {
+#define ROW(ident, limit, value, ...) LIMIT_##ident,
+#include "supply-limits.inc"
+#undef ROW
+};
+
+static const int limits[] = {
+#define ROW(ident, limit, value, ...) value,
+#include "supply-limits.inc"
+#undef ROW
+};
+
+enum quantity { VOLTS, AMPERES, WATTS, LENGTH, DEGREES };
+
+static const struct {
+	enum quantity what;
+	const char *unit;
+	double factor, offset;
+} units[] = {
+	{ VOLTS, "V", 1, 0 },
+	{ VOLTS, "mV", 0.001, 0 },
+	{ AMPERES, "A", 1, 0 },
+	{ AMPERES, "mA", 0.001, 0 },
+	{ WATTS, "W", 1, 0 },
+	{ WATTS, "mW", 0.001, 0 },
+	{ LENGTH, "m", 1, 0 },
+	{ LENGTH, "cm", 0.01, 0 },
+	{ LENGTH, "mm", 0.001, 0 },
+	{ LENGTH, "ft", 0.3048, 0 },
+	{ LENGTH, "in", 0.0254, 0 },
+	{ DEGREES, "C", 1, 0 },
+	{ DEGREES, "F", 5 / 9.0, -160 / 9.0 },
+};
+
+static const char *const columns[] = { "device", "kind",   "volts", "idle",       "continuous",
+	                                   "peak",   "length", "gauge", "temperature" };
+enum { DEVICE, KIND, VOLTS_AT, IDLE, CONTINUOUS, PEAK, LENGTH_AT, GAUGE, TEMPERATURE, COLUMNS };
+
+struct reading {
+	const char *what;
+	const struct ft_csv *t;
+	const struct ft_csv_row *row;
+	int column[COLUMNS];
+	struct ft_supply_chain *c;
+	bool source_seen;
+	struct ft_error *e;
+};
+
+static enum ft_status wrong(const struct reading *r, int column, const char *say)
+{
+	struct ft_slice f = ft_csv_field(r->row, r->column[column]);
+
+	return ft_fail(r->e, FT_E_INPUT, "%s, line %u, %s: \"%.*s\" %s.", r->what, r->row->line, columns[column],
+	               (int)(f.n < 40 ? f.n : 40), f.p ? f.p : "", say);
+}
+
+/* A figure and the unit behind it. `ret` is in V, A, W, m or degrees Celsius. False when it is none. */
+static bool figure(struct ft_slice s, enum quantity *ret_what, double *ret)
+{
+	size_t n = s.n;
+	struct ft_slice unit;
+	double value;
+
+	while (n && !ft_is_digit(s.p[n - 1]) && s.p[n - 1] != '.' && s.p[n - 1] != ',')
+		n--;
+	unit = ft_slice_trim((struct ft_slice){ s.p + n, s.n - n });
+	if (unit.n > 1 && (unsigned char)unit.p[0] == 0xC2 && (unsigned char)unit.p[1] == 0xB0) /* a degree sign */
+		unit = (struct ft_slice){ unit.p + 2, unit.n - 2 };
+	if (!ft_figure((struct ft_slice){ s.p, n }, &value))
+		return false;
+	for (size_t i = 0; i < sizeof units / sizeof *units; i++)
+		if (ft_slice_is(unit, units[i].unit)) {
+			*ret_what = units[i].what;
+			*ret = value * units[i].factor + units[i].offset;
+			return true;
+		}
+	return false;
+}
+
+/* Leaves *ret as it is where the field is empty. */
+static enum ft_status take(const struct reading *r, int column, enum quantity wanted, double least, double most,
+                           const char *like, double *ret, bool *ret_given)
+{
+	struct ft_slice f = ft_csv_field(r->row, r->column[column]);
+	enum quantity what;
+	double value;
+	char say[120];
+
+	if (!f.n)
+		return FT_OK;
+	snprintf(say, sizeof say, "is no figure with its unit, such as %s", like);
+	if (!figure(f, &what, &value) || what != wanted)
+		return wrong(r, column, say);
+	snprintf(say, sizeof say, "cannot be; %g to %g are possible", least, most);
+	if (value < least || value > most)
+		return wrong(r, column, say);
+	*ret = value;
+	*ret_given = true;
+	return FT_OK;
+}
+
+/* The three loads in one unit: all amperes, or all watts. */
+static enum ft_status take_loads(const struct reading *r, struct ft_supply_device *d, int *ret_given)
+{
+	bool known = false;
+
+	*ret_given = 0;
+	for (int k = 0; k < FT_SUPPLY_CASES; k++) {
+		struct ft_slice f = ft_csv_field(r->row, r->column[IDLE + k]);
+		enum quantity what;
+		double value;
+		if (!f.n)
+			continue;
+		if (!figure(f, &what, &value) || (what != AMPERES && what != WATTS))
+			return wrong(r, IDLE + k, "is no load with its unit, such as 200 mA or 10 W");
+		if (known && d->power != (what == WATTS))
+			return wrong(r, IDLE + k, "mixes amperes and watts in one row; give the row in one of them");
+		if (value < 0 || value > (what == WATTS ? 1000 : 30))
+			return wrong(r, IDLE + k, "cannot be; a peripheral draws 0 to 30 A or 0 to 1000 W");
+		d->power = what == WATTS;
+		d->load[k] = value;
+		known = true;
+		++*ret_given;
+	}
+	return FT_OK;
+}
+
+static enum ft_status take_gauge(const struct reading *r, struct ft_supply_device *d)
+{
+	struct ft_slice f = ft_csv_field(r->row, r->column[GAUGE]);
+	char text[16];
+	double value;
+	size_t n = 0, at = 0;
+
+	if (!f.n)
+		return FT_OK;
+	for (at = 0; at < f.n && n + 1 < sizeof text; at++)
+		if (ft_is_digit(f.p[at]) || f.p[at] == '.' || f.p[at] == ',')
+			text[n++] = f.p[at];
+	if (!n || !ft_figure((struct ft_slice){ text, n }, &value))
+		return wrong(r, GAUGE, "is no gauge, such as AWG 22 or 0.34 mm2");
+	if (ft_slice_find(f, FT_SLICE("AWG")) < f.n || ft_slice_find(f, FT_SLICE("awg")) < f.n) {
+		if (value != floor(value) || value < 10 || value > 30)
+			return wrong(r, GAUGE, "cannot be; harnesses have AWG 10 to 30");
+		d->area_mm2 = ft_supply_awg_area((int)value);
+		return FT_OK;
+	}
+	if (ft_slice_find(f, FT_SLICE("mm")) == f.n)
+		return wrong(r, GAUGE, "has no unit; write AWG 22 or 0.34 mm2");
+	if (ft_slice_find(f, FT_SLICE("mm2")) < f.n) { /* the 2 of mm2 is no part of the figure */
+		text[n - 1] = '\0';
+		if (!ft_figure((struct ft_slice){ text, n - 1 }, &value))
+			return wrong(r, GAUGE, "is no gauge, such as AWG 22 or 0.34 mm2");
+	}
+	if (value < 0.05 || value > 10)
+		return wrong(r, GAUGE, "cannot be; harnesses have 0.05 to 10 mm2");
+	d->area_mm2 = value;
+	return FT_OK;
+}
+
+static enum ft_status take_source(struct reading *r)
+{
+	struct ft_supply_chain *c = r->c;
+	bool rated = false;
+
+	if (r->source_seen)
+		return wrong(r, KIND, "stands there twice; a chain has one supply");
+	r->source_seen = true;
+	if (take(r, VOLTS_AT, VOLTS, 5, 60, "34 V", &c->volts, &c->measured) != FT_OK ||
+	    take(r, CONTINUOUS, AMPERES, 0.1, 50, "4 A", &c->rating_a, &rated) != FT_OK)
+		return r->e->status;
+	return FT_OK;
+}
+
+static void fill_in(struct ft_supply_device *d, size_t kind, int given)
+{
+	double volts = defaults[kind].least_mv / 1000.0;
+
+	if (given == FT_SUPPLY_CASES)
+		return;
+	/* the standard's currents hold at the least volts: of a load of constant power that is its power there */
+	if (!given)
+		d->power = defaults[kind].load == LOAD_POWER;
+	for (int k = 0; k < FT_SUPPLY_CASES; k++)
+		if (d->load[k] < 0)
+			d->load[k] = defaults[kind].milli[k] / 1000.0 * (d->power ? volts : 1);
+	d->assumed = true;
+}
+
+static enum ft_status take_device(struct reading *r, struct ft_arena *a)
+{
+	struct ft_supply_device *d = &r->c->devices[r->c->count];
+	struct ft_slice kind = ft_csv_field(r->row, r->column[KIND]), name = ft_csv_field(r->row, r->column[DEVICE]);
+	size_t known = 0;
+	bool given = false;
+	int loads;
+
+	if (r->c->count == FT_SUPPLY_DEVICES_MAX)
+		return ft_fail(r->e, FT_E_INPUT, "%s, line %u: more than %d devices hang on no bus.", r->what, r->row->line,
+		               FT_SUPPLY_DEVICES_MAX);
+	*d = (struct ft_supply_device){ .load = { -1, -1, -1 },
+		                            .least_v = limits[LIMIT_VOLTS_LEAST] / 1000.0,
+		                            .area_mm2 = ft_supply_awg_area(22),
+		                            .temperature_c = limits[LIMIT_WARM] / 1000.0,
+		                            .line = r->row->line };
+	while (known < sizeof defaults / sizeof *defaults && !ft_slice_eq_nocase(kind, ft_slice_of(defaults[known].device)))
+		known++;
+	d->name = ft_arena_text(a, name.n ? name : kind);
+	if (!d->name)
+		return ft_fail_memory(r->e, "reading the chain");
+	if (take(r, VOLTS_AT, VOLTS, 0, 60, "20 V", &d->least_v, &given) != FT_OK || take_loads(r, d, &loads) != FT_OK ||
+	    take(r, LENGTH_AT, LENGTH, 0, 100, "1.5 m", &d->length_m, &given) != FT_OK || take_gauge(r, d) != FT_OK ||
+	    take(r, TEMPERATURE, DEGREES, -40, 105, "40 C", &d->temperature_c, &given) != FT_OK)
+		return r->e->status;
+	if (known < sizeof defaults / sizeof *defaults) {
+		fill_in(d, known, loads);
+	} else {
+		if (d->load[FT_SUPPLY_CONTINUOUS] < 0)
+			return wrong(r, CONTINUOUS, "is missing; only of changer, validator, reader and unit are figures known");
+		d->load[FT_SUPPLY_IDLE] = d->load[FT_SUPPLY_IDLE] < 0 ? d->load[FT_SUPPLY_CONTINUOUS] : d->load[FT_SUPPLY_IDLE];
+		d->load[FT_SUPPLY_PEAK] = d->load[FT_SUPPLY_PEAK] < 0 ? d->load[FT_SUPPLY_CONTINUOUS] : d->load[FT_SUPPLY_PEAK];
+	}
+	d->unit = ft_slice_eq_nocase(kind, FT_SLICE("unit"));
+	r->c->count++;
+	return FT_OK;
+}
+
+enum ft_status ft_supply_read(struct ft_slice bytes, const char *what, struct ft_arena *a, struct ft_supply_chain *ret,
+                              struct ft_error *e)
+{
+	struct ft_csv t = { 0 };
+	struct reading r = { .what = what, .t = &t, .c = ret, .e = e };
+	enum ft_status s = ft_csv_read(bytes, what, a, &t, e);
+
+	/* the nominal volts less the mains' ten per cent, where nobody measured */
+	*ret = (struct ft_supply_chain){ .volts = limits[LIMIT_VOLTS_NOMINAL] / 1000.0 * limits[LIMIT_MAINS_LOW] / 1000.0,
+		                             .rating_a = NAN,
+		                             .strand = limits[LIMIT_STRAND] / 1000.0,
+		                             .contact_ohm = limits[LIMIT_CONTACT] / 1000.0 };
+	if (s != FT_OK)
+		return s;
+	for (int i = 0; i < COLUMNS; i++)
+		r.column[i] = ft_csv_column(&t, columns[i]);
+	if (r.column[KIND] < 0)
+		return ft_fail(e, FT_E_INPUT, "%s has no column kind; fettle supply --template prints a table to fill in.",
+		               what);
+	ret->devices = FT_NEW_ARRAY(a, FT_SUPPLY_DEVICES_MAX, struct ft_supply_device);
+	if (!ret->devices)
+		return ft_fail_memory(e, "reading the chain");
+	for (size_t i = 0; s == FT_OK && i < t.count; i++) {
+		r.row = &t.rows[i];
+		s = ft_slice_eq_nocase(ft_csv_field(r.row, r.column[KIND]), FT_SLICE("supply")) ? take_source(&r)
+																						: take_device(&r, a);
+	}
+	if (s == FT_OK && !ret->count)
+		return ft_fail(e, FT_E_INPUT, "%s names no device; one row each, in their order along the harness.", what);
+	return s;
+}
+
+void ft_supply_template(struct ft_buf *out)
+{
+	ft_buf_puts(out,
+	            "device,kind,volts,idle,continuous,peak,length,gauge,temperature\n"
+	            "# the source first: volts measured at the harness under load, and what it is rated for\n"
+	            "bus supply,supply,32 V,,4 A,,,,\n"
+	            "# then each device in its order along the harness; figures left empty are defaults from memory\n"
+	            "telemetry unit,unit,20 V,100 mA,250 mA,1 A,1.5 m,AWG 22,40 C\n"
+	            "bill validator,validator,,,,,0.5 m,AWG 22,40 C\n"
+	            "coin changer,changer,,,,,0.5 m,AWG 22,40 C\n"
+	            "card reader,reader,,,,,1 m,AWG 24,40 C\n");
+}
