@@ -60,6 +60,9 @@ size_t ft_utf8_length(const unsigned char *p, size_t n);
 /* All of it is UTF-8. */
 bool ft_utf8(struct ft_slice s);
 
+/* Does `part` stand anywhere in `s`, whatever the case of ASCII letters? */
+bool ft_slice_holds(struct ft_slice s, const char *part);
+
 /* Where `needle` first stands in `s`, or s.n. */
 size_t ft_slice_find(struct ft_slice s, struct ft_slice needle);
 

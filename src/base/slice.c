@@ -138,3 +138,13 @@ bool ft_utf8(struct ft_slice s)
 	}
 	return true;
 }
+
+bool ft_slice_holds(struct ft_slice s, const char *part)
+{
+	struct ft_slice p = ft_slice_of(part);
+
+	for (size_t at = 0; at + p.n <= s.n; at++)
+		if (ft_slice_eq_nocase((struct ft_slice){ s.p + at, p.n }, p))
+			return true;
+	return false;
+}

@@ -81,12 +81,7 @@ static void poll(struct meaning_step *s)
 			e.count = z & 0x1F;
 			meaning_send(s, &e);
 		} else if (z < 0x10) {
-			e = meaning_event(s, z == STATUS_WAS_RESET ? FT_BUS_EV_WAS_RESET : FT_BUS_EV_STATUS);
-			e.type = z;
-			s->d->was_reset += z == STATUS_WAS_RESET && !s->repeated;
-			if (z == STATUS_WAS_RESET)
-				s->d->enabled = false;
-			meaning_send(s, &e);
+			meaning_status(s, z, STATUS_WAS_RESET);
 		} else { /* file transport and what no table knows: the rest cannot be told apart */
 			e = meaning_event(s, FT_BUS_EV_UNKNOWN);
 			e.type = z;
@@ -94,20 +89,6 @@ static void poll(struct meaning_step *s)
 			return;
 		}
 	}
-}
-
-static void types(struct meaning_step *s)
-{
-	struct ft_bus_event e;
-
-	if (!s->accepted || s->data_count < 2)
-		return;
-	s->d->types_enabled = (uint16_t)meaning_16(s->data);
-	s->d->enabled = s->d->types_enabled != 0;
-	s->d->enabled_ever |= s->d->enabled;
-	e = meaning_event(s, s->d->enabled ? FT_BUS_EV_ENABLED : FT_BUS_EV_DISABLED);
-	e.value = s->d->types_enabled;
-	meaning_send(s, &e);
 }
 
 static void dispense(struct meaning_step *s)
@@ -188,8 +169,8 @@ static void expansion(struct meaning_step *s)
 
 void meaning_changer(struct meaning_step *s)
 {
-	static void (*const rules[8])(
-		struct meaning_step *) = { NULL, setup, tubes, poll, types, dispense, NULL, expansion };
+	static void (*const rules[8])(struct meaning_step *) = { NULL,          setup,    tubes, poll,
+		                                                     meaning_types, dispense, NULL,  expansion };
 
 	if (rules[s->offset])
 		rules[s->offset](s);

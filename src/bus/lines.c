@@ -179,16 +179,6 @@ static enum ft_status named(const struct bus_lines *l, const struct bus_capture_
 	return ft_fail(e, FT_E_USAGE, "%s has no channel %s; it has %s.", l->o.name, name, list[0] ? list : "none");
 }
 
-static bool holds(const char *name, const char *part)
-{
-	size_t n = strlen(part);
-
-	for (; strlen(name) >= n; name++)
-		if (ft_slice_eq_nocase((struct ft_slice){ name, n }, ft_slice_of(part)))
-			return true;
-	return false;
-}
-
 /* A line without traffic is known by its name, or because nothing else is left. */
 static bool bears_name(const struct bus_capture_info *info, int channel, enum ft_bus_line line)
 {
@@ -196,7 +186,7 @@ static bool bears_name(const struct bus_capture_info *info, int channel, enum ft
 		                                                { "mrx", "peripheral", "slave", "answer" } };
 
 	for (int n = 0; channel >= 0 && channel < (int)info->channel_count && n < 4; n++)
-		if (holds(info->channels[channel].name, names[line][n]))
+		if (ft_slice_holds(ft_slice_of(info->channels[channel].name), names[line][n]))
 			return true;
 	return false;
 }

@@ -164,6 +164,32 @@ void meaning_identity(struct ft_bus_device *d, const uint8_t *p, unsigned n)
 	d->identity.options = n >= WITH_OPTIONS ? meaning_32(p + WITHOUT_OPTIONS) : 0;
 }
 
+void meaning_types(struct meaning_step *s)
+{
+	struct ft_bus_event e;
+
+	if (!s->accepted || s->data_count < 2)
+		return;
+	s->d->types_enabled = (uint16_t)meaning_16(s->data);
+	s->d->enabled = s->d->types_enabled != 0;
+	s->d->enabled_ever |= s->d->enabled;
+	e = meaning_event(s, s->d->enabled ? FT_BUS_EV_ENABLED : FT_BUS_EV_DISABLED);
+	e.value = s->d->types_enabled;
+	meaning_send(s, &e);
+}
+
+void meaning_status(const struct meaning_step *s, uint8_t code, uint8_t was_reset)
+{
+	struct ft_bus_event e = meaning_event(s, code == was_reset ? FT_BUS_EV_WAS_RESET : FT_BUS_EV_STATUS);
+
+	e.type = code;
+	if (code == was_reset) {
+		s->d->was_reset += !s->repeated;
+		s->d->enabled = false;
+	}
+	meaning_send(s, &e);
+}
+
 /* ---- traffic ---- */
 
 static void count_times(struct bus_meaning *m, struct ft_bus_device *d, struct meaning_device *own,

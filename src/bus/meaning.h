@@ -98,6 +98,11 @@ static inline uint32_t meaning_32(const uint8_t *p)
 	return (uint32_t)p[0] << 24 | (uint32_t)p[1] << 16 | (uint32_t)p[2] << 8 | p[3];
 }
 
+/* COIN TYPE and BILL TYPE: which types are accepted. */
+void meaning_types(struct meaning_step *s);
+/* A status code of a changer or validator; one of them says that it was reset. */
+void meaning_status(const struct meaning_step *s, uint8_t code, uint8_t was_reset);
+
 /* Maker, serial, model, software and options as every device lays them out; `options` false: none are sent. */
 void meaning_identity(struct ft_bus_device *d, const uint8_t *p, unsigned n);
 

@@ -56,16 +56,6 @@ static enum ft_status wrong(struct bus_capture *c, const char *what, struct ft_e
 	return ft_fail(e, FT_E_INPUT, "%s, line %u: %s.", c->o.name, c->info.line, what);
 }
 
-static bool holds(struct ft_slice s, const char *part)
-{
-	struct ft_slice p = ft_slice_of(part);
-
-	for (size_t at = 0; at + p.n <= s.n; at++)
-		if (ft_slice_eq_nocase((struct ft_slice){ s.p + at, p.n }, p))
-			return true;
-	return false;
-}
-
 static struct ft_slice unquoted(struct ft_slice s)
 {
 	s = ft_slice_trim(s);
@@ -106,15 +96,15 @@ static double unit_of(struct ft_slice heading)
 		          { "millis", 1e6 }, { "[s]", 1e9 }, { "(s)", 1e9 },       { "second", 1e9 } };
 
 	for (size_t i = 0; i < sizeof units / sizeof *units; i++)
-		if (holds(heading, units[i].mark) && !(units[i].ns == 1 && holds(heading, "transition")))
+		if (ft_slice_holds(heading, units[i].mark) && !(units[i].ns == 1 && ft_slice_holds(heading, "transition")))
 			return units[i].ns;
 	return heading.n > 2 && heading.p[heading.n - 1] == 's' && heading.p[heading.n - 2] == '_' ? 1e9 : 0;
 }
 
 static bool is_time(struct ft_slice heading)
 {
-	return holds(heading, "time") || ft_slice_eq_nocase(heading, FT_SLICE("t")) ||
-		ft_slice_eq_nocase(heading, FT_SLICE("x")) || holds(heading, "second");
+	return ft_slice_holds(heading, "time") || ft_slice_eq_nocase(heading, FT_SLICE("t")) ||
+		ft_slice_eq_nocase(heading, FT_SLICE("x")) || ft_slice_holds(heading, "second");
 }
 
 static enum ft_status columns(struct bus_capture *c, struct table *t, const struct ft_slice *f, unsigned n,
@@ -150,7 +140,7 @@ static void remark(struct table *t, struct ft_slice line)
 	double rate;
 	struct ft_slice number;
 
-	if (!holds(line, "rate"))
+	if (!ft_slice_holds(line, "rate"))
 		return;
 	while (at < line.n && !ft_is_digit(line.p[at]))
 		at++;
@@ -159,7 +149,7 @@ static void remark(struct table *t, struct ft_slice line)
 		number.n++;
 	if (!ft_figure(number, &rate))
 		return;
-	t->rate = rate * (holds(line, "mhz") ? 1e6 : holds(line, "khz") ? 1e3 : 1);
+	t->rate = rate * (ft_slice_holds(line, "mhz") ? 1e6 : ft_slice_holds(line, "khz") ? 1e3 : 1);
 }
 
 /* The unit of times that no heading names: a bus word lasts a millisecond, so its edges lie 0.1 to 1 ms apart and a

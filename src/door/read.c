@@ -8,20 +8,10 @@
 #include "fettle/stamp.h"
 #include "fettle/time.h"
 
-static bool holds(struct ft_slice s, const char *part)
-{
-	struct ft_slice p = ft_slice_of(part);
-
-	for (size_t at = 0; at + p.n <= s.n; at++)
-		if (ft_slice_eq_nocase((struct ft_slice){ s.p + at, p.n }, p))
-			return true;
-	return false;
-}
-
 static bool holds_any(struct ft_slice s, const char *const *parts)
 {
 	for (; *parts; parts++)
-		if (holds(s, *parts))
+		if (ft_slice_holds(s, *parts))
 			return true;
 	return false;
 }
@@ -44,7 +34,7 @@ static int state_of(struct ft_slice s, bool bare)
 	static const char *const no[] = { "0", "false", "off", "no", "low", "inactive", "ok", "idle", NULL };
 
 	s = ft_slice_trim(s);
-	if (holds(s, "open"))
+	if (ft_slice_holds(s, "open"))
 		return holds_any(s, over) ? 0 : 1;
 	if (holds_any(s, closed))
 		return 0;
@@ -89,10 +79,11 @@ static void find_columns(const struct ft_csv *t, struct columns *c)
 	*c = (struct columns){ -1, -1, -1, false, false, -1, -1, -1 };
 	for (unsigned i = 0; i < t->head.count; i++) {
 		struct ft_slice h = heading(t, i);
-		bool door = holds(h, "door");
-		if (c->date < 0 && holds(h, "date") && !holds(h, "time"))
+		bool door = ft_slice_holds(h, "door");
+		if (c->date < 0 && ft_slice_holds(h, "date") && !ft_slice_holds(h, "time"))
 			c->date = (int)i;
-		else if (c->time < 0 && (holds(h, "time") || holds(h, "stamp") || ft_slice_eq_nocase(h, FT_SLICE("at"))) &&
+		else if (c->time < 0 &&
+		         (ft_slice_holds(h, "time") || ft_slice_holds(h, "stamp") || ft_slice_eq_nocase(h, FT_SLICE("at"))) &&
 		         !holds_any(h, ends) && !holds_any(h, begins))
 			c->time = (int)i;
 		else if (c->duration < 0 && holds_any(h, durations))
@@ -106,7 +97,7 @@ static void find_columns(const struct ft_csv *t, struct columns *c)
 		else if ((door || c->state < 0) && (door || holds_any(h, states)) && tells_state(t, (int)i, door)) {
 			c->state = (int)i;
 			c->bare = door;
-			c->turned = holds(h, "clos") || holds(h, "shut");
+			c->turned = ft_slice_holds(h, "clos") || ft_slice_holds(h, "shut");
 		}
 	}
 	if (c->time < 0 && c->date >= 0) { /* a heading "date" over date and time */

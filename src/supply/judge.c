@@ -4,18 +4,7 @@
 
 #include "fettle/supply.h"
 
-/* data/supply-limits.csv */
-enum limit {
-#define ROW(ident, limit, value, ...) LIMIT_##ident,
-#include "supply-limits.inc"
-#undef ROW
-};
-
-static const int limits[] = {
-#define ROW(ident, limit, value, ...) value,
-#include "supply-limits.inc"
-#undef ROW
-};
+#include "limits.h"
 
 enum { THICKER_BY = 2, HALVINGS = 60 };
 #define EXTRA_MOST_A 20.0 /* more than any such supply gives */
@@ -29,7 +18,7 @@ const char *ft_supply_case_word(enum ft_supply_case c)
 
 static double reserve(const struct ft_supply_chain *c)
 {
-	return c->rating_a * (1 - limits[LIMIT_RESERVE] / 1000.0);
+	return c->rating_a * (1 - LIMIT_RESERVE / 1000.0);
 }
 
 /* Everything continuous, and the peak of one device on top (-1: none). */
@@ -170,9 +159,9 @@ static void tell(const struct ft_supply_chain *c, const char *name, struct ft_ar
 
 	for (size_t i = 0; i < c->count; i++)
 		assumed |= c->devices[i].assumed;
-	if (c->volts * 1000 > limits[LIMIT_VOLTS_MOST])
+	if (c->volts * 1000 > LIMIT_VOLTS_MOST)
 		ft_find(f, FT_RULE_SUPPLY_TOO_HIGH, where, ft_arena_printf(a, "%.1f V", c->volts),
-		        ft_arena_printf(a, "at most %.1f V", limits[LIMIT_VOLTS_MOST] / 1000.0));
+		        ft_arena_printf(a, "at most %.1f V", LIMIT_VOLTS_MOST / 1000.0));
 	if (r->collapses[FT_SUPPLY_PEAK])
 		ft_find(f, FT_RULE_SUPPLY_COLLAPSES, where,
 		        r->peaking >= 0 ? ft_arena_printf(a, "no state of the bus can last while %s draws its peak",

@@ -7,6 +7,8 @@
 #include "fettle/stamp.h"
 #include "fettle/supply.h"
 
+#include "limits.h"
+
 static const struct {
 	const char *device, *kind;
 	enum { LOAD_CURRENT, LOAD_POWER } load;
@@ -15,19 +17,6 @@ static const struct {
 #define ROW(ident, device, kind, load, idle, continuous, peak, peak_s, least, what, source) \
 	{ device, kind, LOAD_##load, { idle, continuous, peak }, peak_s, least },
 #include "supply-devices.inc"
-#undef ROW
-};
-
-/* data/supply-limits.csv */
-enum limit {
-#define ROW(ident, limit, value, ...) LIMIT_##ident,
-#include "supply-limits.inc"
-#undef ROW
-};
-
-static const int limits[] = {
-#define ROW(ident, limit, value, ...) value,
-#include "supply-limits.inc"
 #undef ROW
 };
 
@@ -220,9 +209,9 @@ static enum ft_status take_device(struct reading *r, struct ft_arena *a)
 		return ft_fail(r->e, FT_E_INPUT, "%s, line %u: more than %d devices hang on no bus.", r->what, r->row->line,
 		               FT_SUPPLY_DEVICES_MAX);
 	*d = (struct ft_supply_device){ .load = { -1, -1, -1 },
-		                            .least_v = limits[LIMIT_VOLTS_LEAST] / 1000.0,
+		                            .least_v = LIMIT_VOLTS_LEAST / 1000.0,
 		                            .area_mm2 = ft_supply_awg_area(22),
-		                            .temperature_c = limits[LIMIT_WARM] / 1000.0,
+		                            .temperature_c = LIMIT_WARM / 1000.0,
 		                            .line = r->row->line };
 	while (known < sizeof defaults / sizeof *defaults && !ft_slice_eq_nocase(kind, ft_slice_of(defaults[known].device)))
 		known++;
@@ -254,10 +243,10 @@ enum ft_status ft_supply_read(struct ft_slice bytes, const char *what, struct ft
 	enum ft_status s = ft_csv_read(bytes, what, a, &t, e);
 
 	/* the nominal volts less the mains' ten per cent, where nobody measured */
-	*ret = (struct ft_supply_chain){ .volts = limits[LIMIT_VOLTS_NOMINAL] / 1000.0 * limits[LIMIT_MAINS_LOW] / 1000.0,
+	*ret = (struct ft_supply_chain){ .volts = LIMIT_VOLTS_NOMINAL / 1000.0 * LIMIT_MAINS_LOW / 1000.0,
 		                             .rating_a = NAN,
-		                             .strand = limits[LIMIT_STRAND] / 1000.0,
-		                             .contact_ohm = limits[LIMIT_CONTACT] / 1000.0 };
+		                             .strand = LIMIT_STRAND / 1000.0,
+		                             .contact_ohm = LIMIT_CONTACT / 1000.0 };
 	if (s != FT_OK)
 		return s;
 	for (int i = 0; i < COLUMNS; i++)

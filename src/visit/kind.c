@@ -80,27 +80,19 @@ static bool is_text(struct ft_slice b)
 
 static bool has_like(const struct ft_csv *c, const char *part)
 {
-	for (unsigned i = 0; i < c->head.count; i++) {
-		struct ft_slice h = ft_slice_trim(c->head.fields[i]), p = ft_slice_of(part);
-		for (size_t at = 0; at + p.n <= h.n; at++)
-			if (ft_slice_eq_nocase((struct ft_slice){ h.p + at, p.n }, p))
-				return true;
-	}
+	for (unsigned i = 0; i < c->head.count; i++)
+		if (ft_slice_holds(c->head.fields[i], part))
+			return true;
 	return false;
 }
 
 /* Lists of events name the door in their rows. */
 static bool rows_hold(const struct ft_csv *c, const char *part)
 {
-	struct ft_slice p = ft_slice_of(part);
-
 	for (size_t row = 0; row < c->count; row++)
-		for (unsigned i = 0; i < c->rows[row].count; i++) {
-			struct ft_slice f = c->rows[row].fields[i];
-			for (size_t at = 0; at + p.n <= f.n; at++)
-				if (ft_slice_eq_nocase((struct ft_slice){ f.p + at, p.n }, p))
-					return true;
-		}
+		for (unsigned i = 0; i < c->rows[row].count; i++)
+			if (ft_slice_holds(c->rows[row].fields[i], part))
+				return true;
 	return false;
 }
 
