@@ -357,6 +357,17 @@ static void take_lines_plain(struct tally *t)
 	take_lines(t);
 }
 
+static void take_all_lines(struct tally *t)
+{
+#if defined(AUDIT_WIDE)
+	if (audit_wide()) {
+		take_lines_wide(t);
+		return;
+	}
+#endif
+	take_lines_plain(t);
+}
+
 static void sums_to_elements(struct tally *t)
 {
 	for (int id = 0; id < FT_SEG_COUNT; id++)
@@ -385,12 +396,7 @@ enum ft_status ft_audit_facts(const struct ft_audit *d, const struct ft_set *set
 	f->above_at = -1;
 	if (!prepare(&t, a))
 		return ft_fail_memory(e, "reading the audit");
-#if defined(AUDIT_WIDE)
-	if (audit_wide())
-		take_lines_wide(&t);
-	else
-#endif
-		take_lines_plain(&t);
+	take_all_lines(&t);
 	sums_to_elements(&t);
 	if (f->segment[FT_SEG_LA1] >= 0)
 		bind_lists(f);

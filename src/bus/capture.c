@@ -4,7 +4,9 @@
 
 #include "capture.h"
 
-static const struct bus_format *const formats[] = { &bus_format_vcd, &bus_format_words, &bus_format_table };
+enum { FORMATS = 3 };
+
+static const struct bus_format *const formats[FORMATS] = { &bus_format_vcd, &bus_format_words, &bus_format_table };
 
 static enum ft_status begin(struct bus_capture *c, const struct bus_format *f, struct ft_error *e)
 {
@@ -31,7 +33,7 @@ enum ft_status bus_capture_new(const struct ft_bus_options *o, struct bus_sink s
 	c->info.timing_unknown = o->timing_unknown;
 	if (o->format == FT_BUS_RAW)
 		s = begin(c, &bus_format_raw, e);
-	for (size_t i = 0; i < sizeof formats / sizeof *formats; i++)
+	for (size_t i = 0; i < FORMATS; i++)
 		if (formats[i]->format == o->format)
 			s = begin(c, formats[i], e);
 	*ret = c;
@@ -129,7 +131,7 @@ static enum ft_status find_out(struct bus_capture *c, struct ft_error *e)
 
 	if (!head.n)
 		return ft_fail(e, FT_E_INPUT, "%s is empty; it holds no capture.", c->o.name);
-	for (size_t i = 0; i < sizeof formats / sizeof *formats; i++)
+	for (size_t i = 0; i < FORMATS; i++)
 		if (formats[i]->looks_like(head)) {
 			s = begin(c, formats[i], e);
 			return s == FT_OK ? take(c, c->head, c->head_count, e) : s;
@@ -169,7 +171,7 @@ enum ft_status bus_capture_end(struct bus_capture *c, struct ft_error *e)
 
 	if (!c->format)
 		s = find_out(c, e);
-	if (s == FT_OK && c->format->line && c->carry_count) {
+	if (s == FT_OK && c->format && c->format->line && c->carry_count) {
 		/* a last line without its end: whole or broken off, nobody can tell; it is taken when it can be read */
 		struct ft_error own = { 0 };
 		s = whole_line(c, (struct ft_slice){ (const char *)c->carry, c->carry_count }, &own);
@@ -180,7 +182,7 @@ enum ft_status bus_capture_end(struct bus_capture *c, struct ft_error *e)
 			ft_fail(e, s, "%s", own.text);
 		}
 	}
-	if (s == FT_OK && c->format->end)
+	if (s == FT_OK && c->format && c->format->end)
 		s = c->format->end(c, e);
 	return s == FT_OK ? bus_capture_flush(c, e) : s;
 }

@@ -221,7 +221,7 @@ static void fold(struct bus_judge *j)
 static void tell(struct bus_judge *j, const struct bus_hit *h, const char *name, struct ft_findings *f)
 {
 	struct ft_where where = { .file = name };
-	const char *seen = h->seen;
+	const char *seen;
 	struct ft_finding *x;
 
 	if (h->address != BUS_WHOLE)

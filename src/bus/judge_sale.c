@@ -198,7 +198,7 @@ static void unclosed_sales(struct bus_judge *j)
 	}
 	for (size_t i = 0; i < FT_BUS_ADDRESSES; i++) {
 		char price[FT_MONEY_TEXT] = "price unknown";
-		if (n[i] == 0)
+		if (!first[i])
 			continue;
 		if (first[i]->price != FT_ABSENT && first[i]->decimals >= 0 && first[i]->decimals <= 4)
 			ft_money_text(first[i]->price, first[i]->decimals, price);

@@ -234,9 +234,9 @@ static void elsewhere(struct bus_judge *j)
 
 	if (one->exchanges && one->answered == 0 && two->answered && two->set.enables == 0 && !two->set.on &&
 	    !two->set.set_up) {
-		h = bus_hit(j, FT_RULE_BUS_READER_ELSEWHERE, BUS_READER_AT, one->first_ns,
-		            bus_judge_text(j, "10H is called %llu times and silent; 60H answers and is not put to use",
-		                           (llu)one->exchanges));
+		bus_hit(j, FT_RULE_BUS_READER_ELSEWHERE, BUS_READER_AT, one->first_ns,
+		        bus_judge_text(j, "10H is called %llu times and silent; 60H answers and is not put to use",
+		                       (llu)one->exchanges));
 	} else if (quiet && quiet->weight > FT_NOTE && two->answered == 0) {
 		h = bus_hit(j, FT_RULE_BUS_READER_ELSEWHERE, BUS_READER_AT, one->first_ns,
 		            two->exchanges

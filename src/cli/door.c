@@ -68,7 +68,7 @@ static void print_pairs(const struct door *d, struct ft_buf *out)
 		const struct ft_door_event *mark = p->mark < 0 ? NULL : &d->marks[p->mark];
 		const struct ft_door_event *event = p->event < 0 ? NULL : &d->events[p->event];
 		char at[2][FT_TIME_TEXT] = { "", "" };
-		bool open = mark ? mark->open : event->open != d->r.inverted;
+		bool open = mark ? mark->open : event && event->open != d->r.inverted;
 		if (mark)
 			ft_time_text(mark->at_us, d->offset_minutes, at[0]);
 		if (event)

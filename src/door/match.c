@@ -251,7 +251,7 @@ static void tell_pairs(const struct matching *m, const struct ft_door_result *r,
 		const struct ft_door_event *event = p->event < 0 ? NULL : &m->events[p->event];
 		struct ft_where at_mark = { .file = m->o.marks_name, .line = mark ? mark->line : 0 };
 		struct ft_where at_event = { .file = m->o.events_name, .line = event ? event->line : 0 };
-		if (!event && missed++ < TOLD_MAX)
+		if (mark && !event && missed++ < TOLD_MAX)
 			ft_find(f, FT_RULE_DOOR_MISSED, at_mark, "no event", stamp(m->a, mark));
 		else if (event && !mark && !p->bounce && invented++ < TOLD_MAX)
 			ft_find(f, FT_RULE_DOOR_INVENTED, at_event, stamp(m->a, event), "nothing; nobody marked it");

@@ -216,7 +216,7 @@ static void pair_up(struct match *m)
 		for (size_t i = 0; i < in->sale_count; i++) {
 			if (m->of[i] >= 0 || !seen_by(m->x, &in->sales[i]))
 				continue;
-			for (size_t k = 0; k < m->x->sale_count; k++)
+			for (size_t k = 0; m->x->sales && k < m->x->sale_count; k++)
 				if (!m->taken[k] && fits(m, &in->sales[i], &m->x->sales[k], pass)) {
 					m->of[i] = (int)k;
 					m->taken[k] = true;
@@ -274,13 +274,13 @@ static void tell_rest(struct match *m)
 	size_t first = in->sale_count, last = 0;
 
 	for (size_t i = 0; i < in->sale_count; i++)
-		if (m->of[i] >= 0 && fits(m, &in->sales[i], &m->x->sales[m->of[i]], PASS_SAME)) {
+		if (m->of[i] >= 0 && m->x->sales && fits(m, &in->sales[i], &m->x->sales[m->of[i]], PASS_SAME)) {
 			first = first < i ? first : i;
 			last = i;
 		}
 	for (size_t i = 0; i < in->sale_count; i++) {
 		const struct ft_sale *s = &in->sales[i];
-		if (m->of[i] >= 0)
+		if (m->of[i] >= 0 && m->x->sales)
 			tell_pair(m, s, &m->x->sales[m->of[i]]);
 		else if (seen_by(m->x, s))
 			differ(m, s, NULL, sale_text(m, list, s), ft_arena_printf(m->v->arena, "%s: no such sale", m->x->witness),

@@ -366,11 +366,12 @@ static void put_words(struct drawing *d, const struct cell *c, double x, const s
 	         (long long)(c->f->start_ns / 1000000 % 1000));
 	svg_text(d->out, x, y, FACE_SMALL, "accent", "start", ft_slice_of(time));
 	y = l->bottom + LINE;
-	for (int i = 0; i < c->below.count; i++, y += LINE)
-		svg_text(d->out, x, y, FACE_BODY, "ink", "start", c->below.list[i]);
-	for (int i = 0; i < c->pin_count; i++, y += LINE) {
+	for (int i = 0; i < c->below.count; i++)
+		svg_text(d->out, x, y + i * LINE, FACE_BODY, "ink", "start", c->below.list[i]);
+	y += c->below.count * LINE;
+	for (int i = 0; i < c->pin_count; i++) {
 		const struct ft_bus_pin *p = &d->p->pins[c->pins[i]];
-		svg_text(d->out, x, y, FACE_STRONG, ft_weight_word(p->weight), "start", ft_slice_of(pin_text(d, p)));
+		svg_text(d->out, x, y + i * LINE, FACE_STRONG, ft_weight_word(p->weight), "start", ft_slice_of(pin_text(d, p)));
 	}
 }
 

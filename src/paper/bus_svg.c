@@ -78,7 +78,7 @@ static void put_head(struct drawing *d)
 
 static void put_heading(struct drawing *d, const struct ft_bus_stretch *s)
 {
-	struct ft_slice title = ft_slice_of(s->title ? s->title : "");
+	struct ft_slice title;
 	const char *span = ft_arena_printf(d->arena, "%s to %s", seconds(d, s->from_ns), seconds(d, s->to_ns));
 
 	d->y += 14;
@@ -186,8 +186,9 @@ static void put_findings(struct drawing *d)
 		         svg_break(d->arena, FACE_STRONG, f->word, 156, 1).list[0]);
 		if (f->at_ns >= 0)
 			svg_text(d->out, MARGIN + 240, d->y, FACE_SMALL, "pencil", "end", ft_slice_of(seconds(d, f->at_ns)));
-		for (int k = 0; k < l.count; k++, d->y += k < l.count ? LINE : 0)
-			svg_text(d->out, 276, d->y, FACE_BODY, "ink", "start", l.list[k]);
+		for (int k = 0; k < l.count; k++)
+			svg_text(d->out, 276, d->y + k * LINE, FACE_BODY, "ink", "start", l.list[k]);
+		d->y += l.count > 1 ? (l.count - 1) * LINE : 0;
 	}
 	if (p->pin_count > most) {
 		const char *more = ft_arena_printf(d->arena, "and %zu more", p->pin_count - most);

@@ -106,7 +106,7 @@ static enum ft_status listen_once(struct ft_port *const ports[], struct ft_tap_m
 		return errno == EINTR ? FT_OK : ft_fail(e, FT_E_LINE, "Waiting for the adapters failed.");
 	for (int i = 0; i < FT_BUS_LINES; i++) {
 		ssize_t got;
-		if (!fds[i].revents)
+		if (!ports[i] || !fds[i].revents)
 			continue;
 		got = read(ports[i]->fd, bytes, sizeof bytes);
 		if (got < 0 && (errno == EAGAIN || errno == EINTR))
