@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* Tables people and units hand over: door events, the chain of a supply, columns of times, numbers with check digits. The
+/* Tables people and units give: door events, the chain of a supply, columns of times, numbers with check digits. The
  * first byte chooses. What is taken must make sense; what is not must be refused with a sentence. */
 #include <math.h>
 #include <stdlib.h>
