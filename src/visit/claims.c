@@ -510,6 +510,19 @@ static void decide_later_room(struct judging *j, struct ft_claim_state *c, enum 
 	}
 }
 
+static void decide_signal(struct judging *j, struct ft_claim_state *c)
+{
+	const struct ft_signal_result *r = j->signal;
+
+	if (j->signal_evidence >= 0)
+		rest_on(j, c, j->signal_evidence);
+	if (!against(j, c, cite(j, c, &j->signal_found, NULL)) && r && r->judged >= 0)
+		stand(c, FT_STANDS_SHOWN,
+		      text(j, "%.1f dBm at %s, %.1f dB above what is needed, and above it %.0f %% of the time.",
+		           r->places[r->judged].mean, j->survey.positions[r->judged], r->places[r->judged].margin,
+		           100 * r->places[r->judged].share_above));
+}
+
 static void decide_supply(struct judging *j, struct ft_claim_state *c)
 {
 	const struct ft_supply_result *r = j->supply;
@@ -614,7 +627,7 @@ static void decide_by_evidence(struct judging *j, struct ft_claim_state *c)
 		decide_later_room(j, c, FT_EVIDENCE_TEMPERATURE);
 		break;
 	case FT_CLAIM_PROVE_SIGNAL:
-		decide_later_room(j, c, FT_EVIDENCE_SIGNAL);
+		decide_signal(j, c);
 		break;
 	case FT_CLAIM_HAND_OVER_NUMBERS:
 		decide_numbers(j, c);

@@ -5,6 +5,7 @@
 
 #include "fettle/audit.h"
 #include "fettle/ledger.h"
+#include "fettle/signal.h"
 #include "fettle/supply.h"
 #include "fettle/visit.h"
 
@@ -32,6 +33,10 @@ struct judging {
 	size_t *sales_before; /* by evidence index: sales in the lists added before it */
 	const char *sales_name;
 	const char *story_before; /* proved anew after mending: what the earlier sales told, or NULL */
+	struct judge_span signal_found;
+	struct ft_signal_log survey;
+	struct ft_signal_result *signal; /* NULL: no survey, or it could not be read */
+	int signal_evidence;             /* -1: none */
 	struct judge_span supply_found;
 	struct ft_supply_chain chain;
 	struct ft_supply_result *supply; /* NULL: no table of the chain, or it could not be read */
@@ -63,6 +68,9 @@ enum ft_status judge_sales(struct judging *j, const struct ft_read *before, cons
 /* The same by what the bus saw, where no list was written. */
 enum ft_status judge_bus_sales(struct judging *j, const struct ft_read *before, const struct ft_read *after,
                                struct ft_error *e);
+
+/* Judges the survey of the radio path (signal.c). */
+enum ft_status judge_signal(struct judging *j, struct ft_error *e);
 
 /* Reckons the supply through (supply.c). */
 enum ft_status judge_supply(struct judging *j, struct ft_error *e);

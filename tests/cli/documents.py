@@ -144,6 +144,9 @@ def documents(folder):
         f.write("device,kind,volts,idle,continuous,peak,length,gauge\nsource,supply,33 V,,4 A,,,\nunit,unit,20 V,100 mA,200 mA,1 A,1 m,AWG 22\n"
                 "changer,changer,,,,,1 m,AWG 22\n")
     yield from run("supply", "supply", "chain.csv")
+    with open(os.path.join(folder, "survey.txt"), "w", encoding="ascii") as f:
+        f.write("+CEREG: 2,1\nposition closed\n" + "+CESQ: 99,99,255,255,20,45\n" * 12)
+    yield from run("signal", "signal", "--log", "survey.txt", "--lead", "low-loss-100:3")
     yield from run("door", "door", "marks.csv", "events.csv")
     yield from run("door", "door", "--mark", "made.csv")
     for kind, value in (("imei", "490154203237519"), ("imei", "4901542032375123"), ("iccid", "8949123456789012347"), ("gtin", "96385074"),
