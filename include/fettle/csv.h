@@ -25,6 +25,26 @@ struct ft_csv {
 enum ft_status ft_csv_read(struct ft_slice bytes, const char *what, struct ft_arena *a, struct ft_csv *ret,
                            struct ft_error *e);
 
+/* A large table row by row, without keeping the rows. */
+struct ft_csv_stream {
+	struct ft_csv_row row; /* the last one read; its fields hold until the next */
+	unsigned line;         /* of the next row; may be set by whoever begins in the middle of a file */
+	char separator;
+	/* the rest is the reader's */
+	const char *p, *end, *what;
+	size_t room;
+	struct ft_arena *arena;
+	struct ft_error *error;
+};
+
+/* Stands before the first row, which is the heading if the table has one; the separator is found from it. Fails as
+ * ft_csv_read. */
+enum ft_status ft_csv_start(struct ft_csv_stream *s, struct ft_slice bytes, const char *what, struct ft_arena *a,
+                            struct ft_error *e);
+
+/* The next row into s->row. *ret_more false: there was none. */
+enum ft_status ft_csv_next(struct ft_csv_stream *s, bool *ret_more);
+
 /* Column of a heading (any case, blanks trimmed), or -1. */
 int ft_csv_column(const struct ft_csv *c, const char *name);
 

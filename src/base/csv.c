@@ -102,11 +102,11 @@ static enum ft_status read_field(struct reader *r, struct ft_slice *ret)
 	return FT_OK;
 }
 
-static enum ft_status read_row(struct reader *r, struct ft_csv_row *row)
+/* `row` may own fields for *room already; they are used again. */
+static enum ft_status read_row(struct reader *r, struct ft_csv_row *row, size_t *room)
 {
-	size_t room = 0;
-
-	*row = (struct ft_csv_row){ .line = r->line };
+	row->line = r->line;
+	row->count = 0;
 	for (;;) {
 		struct ft_slice field;
 		struct ft_slice *grown;
@@ -116,7 +116,7 @@ static enum ft_status read_row(struct reader *r, struct ft_csv_row *row)
 		if (row->count >= FT_CSV_COLUMNS_MAX)
 			return ft_fail(r->error, FT_E_INPUT, "In %s, line %u has more than %u columns; this is not such a table.",
 			               r->what, r->line, FT_CSV_COLUMNS_MAX);
-		grown = ft_arena_grow(r->arena, row->fields, row->count, &room, sizeof *grown);
+		grown = ft_arena_grow(r->arena, row->fields, row->count, room, sizeof *grown);
 		if (!grown)
 			return ft_fail_memory(r->error, r->what);
 		row->fields = grown;
@@ -147,26 +147,36 @@ static bool skip_line(struct reader *r)
 	return true;
 }
 
+/* Up to the first row: what cannot be a table is refused, the separator is found. */
+static enum ft_status begin(struct reader *r, struct ft_slice bytes)
+{
+	if (bytes.n > FT_CSV_BYTES_MAX)
+		return ft_fail(r->error, FT_E_INPUT, "%s is larger than %u MB; split it and try again.", r->what,
+		               FT_CSV_BYTES_MAX >> 20);
+	if (bytes.n && memchr(bytes.p, 0, bytes.n))
+		return ft_fail(r->error, FT_E_INPUT, "%s holds binary bytes; save it as CSV in UTF-8 and try again.", r->what);
+	if (bytes.n >= 3 && memcmp(bytes.p, "\xef\xbb\xbf", 3) == 0)
+		r->p += 3;
+	while (r->p < r->end && skip_line(r))
+		;
+	if (r->p >= r->end)
+		return ft_fail(r->error, FT_E_INPUT, "%s is empty; it needs a heading line and at least one row.", r->what);
+	r->separator = find_separator(r->p, r->end);
+	return FT_OK;
+}
+
 enum ft_status ft_csv_read(struct ft_slice bytes, const char *what, struct ft_arena *a, struct ft_csv *ret,
                            struct ft_error *e)
 {
 	struct reader r = { bytes.p, bytes.p + bytes.n, 1, ',', what, a, e };
 	struct ft_csv c = { 0 };
-	size_t room = 0;
-	enum ft_status s;
+	size_t room = 0, fields_room = 0;
+	enum ft_status s = begin(&r, bytes);
 
-	if (bytes.n > FT_CSV_BYTES_MAX)
-		return ft_fail(e, FT_E_INPUT, "%s is larger than %u MB; split it and try again.", what, FT_CSV_BYTES_MAX >> 20);
-	if (bytes.n && memchr(bytes.p, 0, bytes.n))
-		return ft_fail(e, FT_E_INPUT, "%s holds binary bytes; save it as CSV in UTF-8 and try again.", what);
-	if (bytes.n >= 3 && memcmp(bytes.p, "\xef\xbb\xbf", 3) == 0)
-		r.p += 3;
-	while (r.p < r.end && skip_line(&r))
-		;
-	if (r.p >= r.end)
-		return ft_fail(e, FT_E_INPUT, "%s is empty; it needs a heading line and at least one row.", what);
-	c.separator = r.separator = find_separator(r.p, r.end);
-	if ((s = read_row(&r, &c.head)) != FT_OK)
+	if (s != FT_OK)
+		return s;
+	c.separator = r.separator;
+	if ((s = read_row(&r, &c.head, &fields_room)) != FT_OK)
 		return s;
 	while (r.p < r.end) {
 		struct ft_csv_row *grown;
@@ -176,12 +186,42 @@ enum ft_status ft_csv_read(struct ft_slice bytes, const char *what, struct ft_ar
 		if (!grown)
 			return ft_fail_memory(e, what);
 		c.rows = grown;
-		if ((s = read_row(&r, &c.rows[c.count])) != FT_OK)
+		fields_room = 0;
+		c.rows[c.count] = (struct ft_csv_row){ 0 };
+		if ((s = read_row(&r, &c.rows[c.count], &fields_room)) != FT_OK)
 			return s;
 		c.count++;
 	}
 	*ret = c;
 	return FT_OK;
+}
+
+enum ft_status ft_csv_start(struct ft_csv_stream *s, struct ft_slice bytes, const char *what, struct ft_arena *a,
+                            struct ft_error *e)
+{
+	struct reader r = { bytes.p, bytes.p + bytes.n, 1, ',', what, a, e };
+	enum ft_status st = begin(&r, bytes);
+
+	if (st == FT_OK)
+		*s = (struct ft_csv_stream){
+			.line = r.line, .separator = r.separator, .p = r.p, .end = r.end, .what = what, .arena = a, .error = e
+		};
+	return st;
+}
+
+enum ft_status ft_csv_next(struct ft_csv_stream *s, bool *ret_more)
+{
+	struct reader r = { s->p, s->end, s->line, s->separator, s->what, s->arena, s->error };
+	enum ft_status st = FT_OK;
+
+	while (r.p < r.end && skip_line(&r))
+		;
+	*ret_more = r.p < r.end;
+	if (*ret_more)
+		st = read_row(&r, &s->row, &s->room);
+	s->p = r.p;
+	s->line = r.line;
+	return st;
 }
 
 int ft_csv_column(const struct ft_csv *c, const char *name)

@@ -149,6 +149,16 @@ def documents(folder):
     yield from run("signal", "signal", "--log", "survey.txt", "--lead", "low-loss-100:3")
     yield from run("door", "door", "marks.csv", "events.csv")
     yield from run("door", "door", "--mark", "made.csv")
+    with open(os.path.join(folder, "cabinet.csv"), "w", encoding="ascii") as f:  # a pull-down, cycling, defrosts
+        f.write("time,temperature_c\n")
+        t = 20.0
+        for i in range(3000):
+            down = i < 40 or i % 30 < 15
+            t = t + (-6 - t) / 15 if i < 25 else 1.2 + 0.08 * (i % 30 if not down else 30 - i % 30)
+            f.write("2026-11-%02dT%02d:%02d:00Z,%.2f\n" % (1 + i // 1440, i // 60 % 24, i % 60,
+                                                          t + (0.25 * min(i % 600, 20 - i % 600) if i > 500 and i % 600 < 20 else 0)))
+    yield from run("cold", "cold", "cabinet.csv")
+    yield from run("cold", "cold", "--sensor", "pt100", "--at", "5", "--lead", "0.8")
     for kind, value in (("imei", "490154203237519"), ("imei", "4901542032375123"), ("iccid", "8949123456789012347"), ("gtin", "96385074"),
                         ("eui", "02-00-5E-10-00-01")):
         yield from run("number", "number", kind, value)

@@ -1,0 +1,112 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* Where in a log the pull-down is: from the start, or from a closing of the door, down to the first turn. */
+#include <math.h>
+
+#include "room.h"
+
+#include "fettle/time.h"
+
+#define FALL_LEAST 2.0 /* ours, C: less is no pull-down */
+#define STEEP      0.8 /* ours: the dead time ends where this share of the steepest fall is reached */
+#define LONGEST    (48 * 3600 * FT_SECOND) /* ours */
+#define RISE_MOST  (3600 * FT_SECOND)      /* ours: within this the warmest point after a closing is looked for */
+
+struct stretch {
+	size_t from, to; /* warmest, and the turn */
+	double fall;
+};
+
+static size_t first_at(const struct ft_cold_log *log, int64_t us)
+{
+	size_t low = 0, high = log->count;
+
+	while (low < high) {
+		size_t mid = low + (high - low) / 2;
+		if (log->samples[mid].at_us < us)
+			low = mid + 1;
+		else
+			high = mid;
+	}
+	return low;
+}
+
+/* Down from the warmest point near `begin` to the lowest before it rises again by `back`. */
+static struct stretch follow(const struct cold_judging *j, size_t begin, double back)
+{
+	const struct ft_cold_sample *s = j->log->samples;
+	struct stretch r = { begin, begin, 0 };
+	size_t low;
+
+	for (size_t i = begin; i < j->log->count && s[i].at_us - s[begin].at_us <= RISE_MOST; i++) {
+		if (i > begin && s[i].at_us - s[i - 1].at_us > j->gap_us)
+			break;
+		if (j->sign * s[i].c > j->sign * s[r.from].c)
+			r.from = i;
+	}
+	low = r.from;
+	for (size_t i = r.from + 1; i < j->log->count; i++) {
+		if (s[i].at_us - s[i - 1].at_us > j->gap_us || s[i].at_us - s[r.from].at_us > LONGEST)
+			break;
+		if (j->sign * s[i].c < j->sign * s[low].c)
+			low = i;
+		if (j->sign * (s[i].c - s[low].c) > back)
+			break;
+		r.to = i + 1;
+	}
+	r.fall = j->sign * (s[r.from].c - s[low].c);
+	/* a flat end belongs to the curve, the rise that ended it does not */
+	if (r.to > low + 1 && r.to < j->log->count)
+		r.to = low + 1;
+	return r;
+}
+
+/* A thermometer in a cabinet goes on as before for a while; the curve begins where it falls in earnest. */
+static size_t skip_dead(const struct cold_judging *j, const struct stretch *r)
+{
+	const struct ft_cold_sample *s = j->log->samples;
+	size_t n = r->to - r->from, w = n / 40 + 1, third = n / 3;
+	double steepest = 0;
+
+	for (size_t k = r->from; k < r->from + third && k + w < r->to; k++)
+		steepest = fmax(steepest, j->sign * (s[k].c - s[k + w].c) / (double)(s[k + w].at_us - s[k].at_us));
+	for (size_t k = r->from; k < r->from + third && k + w < r->to; k++)
+		if (j->sign * (s[k].c - s[k + w].c) / (double)(s[k + w].at_us - s[k].at_us) >= STEEP * steepest)
+			return k;
+	return r->from;
+}
+
+static void look(struct cold_judging *j, size_t begin, double back, struct stretch *best)
+{
+	struct stretch r;
+
+	if (begin >= j->log->count)
+		return;
+	r = follow(j, begin, back);
+	if (r.fall > best->fall)
+		*best = r;
+}
+
+void cold_pull_down(struct cold_judging *j)
+{
+	const struct ft_cold_log *log = j->log;
+	struct stretch best = { 0 };
+	struct ft_cold_fit *fit = &j->r->fit;
+	double back = fmax(0.5, fmax(4 * log->resolution_c, 0.6 * j->r->cycle.swing_c));
+	size_t from;
+
+	*fit = (struct ft_cold_fit){ .reach_s = NAN, .reach_lo = NAN, .reach_hi = NAN };
+	look(j, 0, back, &best);
+	for (size_t i = 0; i < log->mark_count; i++)
+		if (log->marks[i].kind == FT_COLD_CLOSED || log->marks[i].kind == FT_COLD_SERVICE)
+			look(j, first_at(log, log->marks[i].at_us), back, &best);
+	if (best.fall < FALL_LEAST)
+		return;
+	from = skip_dead(j, &best);
+	if (!ft_cold_fit(log->samples, from, best.to, log->resolution_c, j->a, fit))
+		return;
+	fit->dead_s = (double)(log->samples[from].at_us - log->samples[best.from].at_us) / 1e6;
+	fit->reach_s = ft_cold_fit_reach(fit, j->r->limit_c, &fit->reach_lo, &fit->reach_hi);
+	/* what lies beyond the log is told only of a curve that was seen for one tau */
+	if (!fit->settles_known && !(fit->reach_s <= fit->span_tau * fit->tau_s))
+		fit->reach_s = fit->reach_lo = fit->reach_hi = NAN;
+}
