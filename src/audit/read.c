@@ -408,6 +408,17 @@ static void drop_chance_hits(struct ft_audit *d)
 	d->set_count = kept;
 }
 
+static void scan_all_lines(struct ft_audit *d)
+{
+#if defined(AUDIT_WIDE)
+	if (audit_wide()) {
+		scan_lines_wide(d);
+		return;
+	}
+#endif
+	scan_lines_plain(d);
+}
+
 enum ft_status ft_audit_read(struct ft_slice bytes, struct ft_arena *a, struct ft_audit *ret, struct ft_error *e)
 {
 	struct ft_audit d = { .bytes = bytes };
@@ -428,12 +439,7 @@ enum ft_status ft_audit_read(struct ft_slice bytes, struct ft_arena *a, struct f
 	d.stops = ft_arena_raw(a, (room_tokens + STOPS_AT_ONCE) * sizeof *d.stops);
 	if (!d.segments || !d.stops)
 		return ft_fail_memory(e, "reading the audit");
-#if defined(AUDIT_WIDE)
-	if (audit_wide())
-		scan_lines_wide(&d);
-	else
-#endif
-		scan_lines_plain(&d);
+	scan_all_lines(&d);
 	if (!sort_sets(&d, a))
 		return ft_fail_memory(e, "reading the audit");
 	drop_chance_hits(&d);
