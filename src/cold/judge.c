@@ -111,11 +111,12 @@ static void find_windows(struct cold_judging *j)
 				        cold_text(j, "%s from %s on", cold_span(j, (double)(closed - m->at_us) / 1e6),
 				                  cold_time(j, m->at_us)),
 				        NULL);
-			window(j, m->at_us, (closed - m->at_us > most ? m->at_us + most : closed) + after, true);
+			/* the straight line up to the first reading after it begins at the last one before it */
+			window(j, m->at_us - log->step_us, (closed - m->at_us > most ? m->at_us + most : closed) + after, true);
 			break;
 		case FT_COLD_CLOSED:
 		case FT_COLD_SERVICE:
-			window(j, m->at_us, m->at_us + after, true);
+			window(j, m->at_us - log->step_us, m->at_us + after, true);
 			break;
 		case FT_COLD_ICE:
 			window(j, m->at_us - ICE_AROUND, m->at_us + ICE_AROUND, false);
@@ -378,7 +379,7 @@ static void summarise(struct cold_judging *j)
 {
 	const struct ft_cold_log *log = j->log;
 	struct ft_cold_result *r = j->r;
-	size_t at = 0, n = 0, likely = 0, shift = 0;
+	size_t at = 0, n = 0, likely = 0, safe = 0;
 
 	for (int all = 0; all < 2 && !n; all++) {
 		r->least_c = INFINITY;
@@ -396,17 +397,14 @@ static void summarise(struct cold_judging *j)
 	}
 	r->mean_c /= (double)n;
 	for (size_t i = 0; i < log->count; i++) {
-		likely += log->samples[i].c >= r->rule.likely_from_c && log->samples[i].c <= r->rule.likely_to_c;
-		for (int k = 0; k < FT_COLD_KINDS; k++) {
-			struct ft_cold_rule other;
-			if (k == (int)j->o->kind || i % 64)
-				continue;
-			ft_cold_rule_of((enum ft_cold_kind)k, &other);
-			shift += log->samples[i].c >= other.likely_from_c && log->samples[i].c <= other.likely_to_c;
-		}
+		double c = log->samples[i].c;
+		bool is = c >= r->rule.likely_from_c && c <= r->rule.likely_to_c;
+		likely += is;
+		safe += !is && j->sign * (c - r->limit_c) <= 0;
 	}
-	/* a warm cabinet is no hot one: only readings that fit another kind tell against this one */
-	if (likely < log->count / SHARE_UNLIKELY && shift * 64 > log->count / SHARE_UNLIKELY)
+	/* Too warm is judged by the limit. Colder than any such cabinet it may be one of another kind, which would pass here
+	 * and fail there; only a freezer may be as cold as it likes. */
+	if (j->o->kind != FT_COLD_FROZEN && likely < log->count / SHARE_UNLIKELY && safe > log->count / SHARE_UNLIKELY)
 		ft_find(j->f, FT_RULE_COLD_KIND, (struct ft_where){ .file = j->o->name },
 		        cold_text(j, "%.1f to %.1f C, %.1f C in the mean", r->least_c, r->most_c, r->mean_c),
 		        cold_text(j, "%.0f to %.0f C in a cabinet for %s food", r->rule.likely_from_c, r->rule.likely_to_c,

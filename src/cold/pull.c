@@ -64,12 +64,12 @@ static struct stretch follow(const struct cold_judging *j, size_t begin, double 
 static size_t skip_dead(const struct cold_judging *j, const struct stretch *r)
 {
 	const struct ft_cold_sample *s = j->log->samples;
-	size_t n = r->to - r->from, w = n / 40 + 1, third = n / 3;
+	size_t n = r->to - r->from, w = n / 12 + 1, half = n / 2;
 	double steepest = 0;
 
-	for (size_t k = r->from; k < r->from + third && k + w < r->to; k++)
+	for (size_t k = r->from; k < r->from + half && k + w < r->to; k++)
 		steepest = fmax(steepest, j->sign * (s[k].c - s[k + w].c) / (double)(s[k + w].at_us - s[k].at_us));
-	for (size_t k = r->from; k < r->from + third && k + w < r->to; k++)
+	for (size_t k = r->from; k < r->from + half && k + w < r->to; k++)
 		if (j->sign * (s[k].c - s[k + w].c) / (double)(s[k + w].at_us - s[k].at_us) >= STEEP * steepest)
 			return k;
 	return r->from;

@@ -526,6 +526,8 @@ static enum ft_status do_refill(struct command *c)
 	for (size_t i = 0; !status && i < c->p->selection_count; i++)
 		if (s < 0 || s == (int)i)
 			c->p->selections[i].stock = c->p->selections[i].capacity;
+	if (!status && s < 0)
+		practice_cold_loads(c->p);
 	if (!status)
 		practice_tell(c->p, FT_PRACTICE_STOCK, "%s%s filled with goods.", s < 0 ? "All selections are" : "Selection ",
 		              s < 0 ? "" : c->p->selections[s].id);
@@ -607,6 +609,34 @@ static enum ft_status do_sales(struct command *c)
 	return write_to(c, "The list of sales is");
 }
 
+/* A logger goes into the cabinet; later its log is written. */
+static enum ft_status do_log(struct command *c)
+{
+	struct ft_slice bytes;
+	int64_t step = 60;
+	size_t rows;
+	const char *why;
+
+	if (c->n < 2)
+		return wrong(c, "log start [SECONDS], and later log FILE.");
+	if (is(c, 1, "start")) {
+		enum ft_status s = c->n > 2 ? number(c, 2, "the number of seconds", 10, 3600, &step) : FT_OK;
+		if (s)
+			return s;
+		why = practice_log_start(c->p, step);
+		if (why)
+			return wrong(c, "%s", why);
+		practice_tell(c->p, FT_PRACTICE_SAVED, "A logger is in the cabinet and reads every %lld seconds.",
+		              (long long)step);
+		return FT_OK;
+	}
+	if (c->n > 2 || !practice_log(c->p, &bytes, &rows))
+		return wrong(c, "no logger is in the cabinet; say log start first.");
+	ft_buf_clear(&c->p->out);
+	ft_buf_slice(&c->p->out, bytes);
+	return write_to(c, "The log of the cabinet is");
+}
+
 static enum ft_status do_wait(struct command *c)
 {
 	int64_t seconds = 0;
@@ -675,6 +705,7 @@ static const struct {
 	{ "save", do_save, 1, false },
 	{ "read", do_read, 2, false },
 	{ "sales", do_sales, 1, true },
+	{ "log", do_log, 2, true },
 	{ "wait", do_wait, 1, true },
 	{ "bus", do_bus, 2, true },
 	{ "quit", do_quit, 0, true },
@@ -700,7 +731,9 @@ enum ft_status ft_practice_do(struct ft_practice *p, struct ft_slice line, unsig
 			return wrong(&c, "there is too much behind it, from %.*s on.", FT_P(c.words[verbs[i].most + 1]));
 		if (!p->powered && !verbs[i].dark)
 			return wrong(&c, "the machine has no power; say power on first.");
+		practice_cold_lives(p); /* with doors and faults as they were until now */
 		s = verbs[i].run(&c);
+		practice_cold_lives(p);
 		practice_bus_rests(p);
 		if (s == FT_OK && p->arena->failed)
 			return ft_fail_memory(e, "keeping the list of sales");

@@ -158,6 +158,11 @@ static enum ft_status slow(struct call *c)
 	return number(c, 1, 60000, 300);
 }
 
+static enum ft_status probe_off(struct call *c)
+{
+	return number(c, -200, 200, 15);
+}
+
 static enum ft_status dead(struct call *c)
 {
 	c->state.a = -1;
@@ -200,6 +205,11 @@ static const struct {
 	[FAULT_SLOW_LINE] = { slow, 1 },
 	[FAULT_DEAD_PORT] = { dead, 1 },
 	[FAULT_REFUSING_CODE] = { refusing, 1 },
+	[FAULT_DEAD_COMPRESSOR] = { plain, 0 },
+	[FAULT_ICED_EVAPORATOR] = { plain, 0 },
+	[FAULT_PROBE_OFF] = { probe_off, 1 },
+	[FAULT_PROBE_STUCK] = { plain, 0 },
+	[FAULT_DOOR_AJAR] = { plain, 0 },
 };
 
 static int fault_of(struct ft_slice name)

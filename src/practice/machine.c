@@ -113,6 +113,7 @@ void ft_practice_done(struct ft_practice *p)
 	if (!p)
 		return;
 	ft_buf_done(&p->out);
+	practice_cold_done(p);
 	for (int i = 0; i < SLOTS; i++)
 		ft_buf_done(&p->readings[i].bytes);
 }

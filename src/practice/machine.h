@@ -185,7 +185,8 @@ struct ft_practice {
 	struct sale_note *sold; /* the fitter's own list */
 	size_t sold_count, sold_room;
 	struct ft_buf out;
-	struct practice_bus *bus; /* NULL: never tapped */
+	struct practice_bus *bus;   /* NULL: never tapped */
+	struct practice_cold *cold; /* NULL: no logger was ever in */
 };
 
 /* machine.c */
@@ -220,6 +221,13 @@ bool practice_vend_card(struct ft_practice *p, int s, int64_t list, enum card_an
 bool practice_vend_token(struct ft_practice *p, int s, bool fails);
 bool practice_vend_unpaid(struct ft_practice *p, int s, bool test);
 bool practice_top_up(struct ft_practice *p, int64_t value);
+
+/* cold.c: the temperature of the cabinet, as a logger in it would see it */
+void practice_cold_lives(struct ft_practice *p);                       /* up to the machine's time */
+void practice_cold_loads(struct ft_practice *p);                       /* warm product goes in */
+const char *practice_log_start(struct ft_practice *p, int64_t step_s); /* NULL, or why not */
+bool practice_log(const struct ft_practice *p, struct ft_slice *ret, size_t *ret_rows);
+void practice_cold_done(struct ft_practice *p);
 
 /* event.c */
 struct ft_practice_event *practice_tell(struct ft_practice *p, enum ft_practice_event_kind kind, const char *format,
