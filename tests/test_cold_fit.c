@@ -116,7 +116,7 @@ static void test_intervals(void **state)
 	}
 }
 
-/* Less than one tau tells nothing of where it settles; three rounded samples of the sheet err by 0.37 C, many do not. */
+/* Less than one tau tells nothing of settling; three rounded samples of the sheet err by 0.37 C, many do not. */
 static void test_short_and_rounded(void **state)
 {
 	struct ft_arena a = { 0 };

@@ -402,7 +402,7 @@ static void summarise(struct cold_judging *j)
 		likely += is;
 		safe += !is && j->sign * (c - r->limit_c) <= 0;
 	}
-	/* Too warm is judged by the limit. Colder than any such cabinet it may be one of another kind, which would pass here
+	/* Too warm is judged by the limit. Colder than any such cabinet it may be of another kind, which would pass here
 	 * and fail there; only a freezer may be as cold as it likes. */
 	if (j->o->kind != FT_COLD_FROZEN && likely < log->count / SHARE_UNLIKELY && safe > log->count / SHARE_UNLIKELY)
 		ft_find(j->f, FT_RULE_COLD_KIND, (struct ft_where){ .file = j->o->name },
@@ -483,6 +483,14 @@ static void tell_fit(struct cold_judging *j)
 		        cold_text(j, "%.1f C or %s", proof, j->sign > 0 ? "below" : "above"));
 }
 
+static bool stuck(const struct ft_cold_log *log)
+{
+	for (size_t i = 0; i < log->odd_count; i++)
+		if (log->odds[i].kind == FT_COLD_STUCK)
+			return true;
+	return false;
+}
+
 enum ft_status ft_cold_judge(const struct ft_cold_log *log, const struct ft_cold_options *o, struct ft_arena *a,
                              struct ft_findings *f, struct ft_cold_result *ret, struct ft_error *e)
 {
@@ -511,7 +519,7 @@ enum ft_status ft_cold_judge(const struct ft_cold_log *log, const struct ft_cold
 	cold_pull_down(&j);
 	tell_fit(&j);
 	judge_probe(&j);
-	if (f->faults == faults)
+	if (f->faults == faults && !stuck(log)) /* a probe that stands still would never trip any alarm */
 		cold_find_alarm(&j);
 	if (!ret->alarm.found)
 		ft_find(f, FT_RULE_COLD_NO_ALARM, (struct ft_where){ .file = o->name }, NULL, NULL);

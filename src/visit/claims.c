@@ -559,6 +559,22 @@ static void decide_door(struct judging *j, struct ft_claim_state *c)
 									: "add the events that the unit or its office tells";
 }
 
+static void decide_cold(struct judging *j, struct ft_claim_state *c)
+{
+	const char *holds;
+
+	if (j->cold_evidence >= 0)
+		rest_on(j, c, j->cold_evidence);
+	if (against(j, c, cite(j, c, &j->cold_found, NULL)) || !j->cold)
+		return;
+	holds = judge_cold_holds(j);
+	j->no_room |= !holds;
+	stand(c, j->cold->probe_checks ? FT_STANDS_SHOWN : FT_STANDS_OPEN, holds);
+	if (!j->cold->probe_checks)
+		c->todo =
+			"read a second thermometer beside the probe, and add a table of time, mark and value: reference and what it read";
+}
+
 static void decide_by_evidence(struct judging *j, struct ft_claim_state *c)
 {
 	static const enum ft_rule_id price[] = { FT_RULE_LEDGER_PRICE_CHANGED, FT_RULE_LEDGER_SELECTION_GONE,
@@ -624,7 +640,7 @@ static void decide_by_evidence(struct judging *j, struct ft_claim_state *c)
 		decide_door(j, c);
 		break;
 	case FT_CLAIM_PROVE_TEMPERATURE:
-		decide_later_room(j, c, FT_EVIDENCE_TEMPERATURE);
+		decide_cold(j, c);
 		break;
 	case FT_CLAIM_PROVE_SIGNAL:
 		decide_signal(j, c);

@@ -231,6 +231,8 @@ enum ft_status ft_visit_judge(const struct ft_visit *v, struct ft_arena *a, stru
 	if (s == FT_OK)
 		s = judge_supply(&j, e);
 	if (s == FT_OK)
+		s = judge_cold(&j, e);
+	if (s == FT_OK)
 		s = judge_signal(&j, e);
 	for (int i = 0; s == FT_OK && i < FT_CLAIM_COUNT; i++) {
 		const struct ft_claim *claim = ft_claim((enum ft_claim_id)i);

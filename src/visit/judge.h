@@ -4,6 +4,7 @@
 #define FETTLE_VISIT_JUDGE_H
 
 #include "fettle/audit.h"
+#include "fettle/cold.h"
 #include "fettle/ledger.h"
 #include "fettle/signal.h"
 #include "fettle/supply.h"
@@ -37,6 +38,9 @@ struct judging {
 	struct ft_signal_log survey;
 	struct ft_signal_result *signal; /* NULL: no survey, or it could not be read */
 	int signal_evidence;             /* -1: none */
+	struct judge_span cold_found;
+	struct ft_cold_result *cold; /* NULL: no log of temperatures, or it could not be read */
+	int cold_evidence;           /* -1: none */
 	struct judge_span supply_found;
 	struct ft_supply_chain chain;
 	struct ft_supply_result *supply; /* NULL: no table of the chain, or it could not be read */
@@ -71,6 +75,10 @@ enum ft_status judge_bus_sales(struct judging *j, const struct ft_read *before, 
 
 /* Judges the survey of the radio path (signal.c). */
 enum ft_status judge_signal(struct judging *j, struct ft_error *e);
+
+/* Judges the last log of temperatures (judge_cold.c). What it says of a cabinet that holds, NULL without memory. */
+enum ft_status judge_cold(struct judging *j, struct ft_error *e);
+const char *judge_cold_holds(const struct judging *j);
 
 /* Reckons the supply through (supply.c). */
 enum ft_status judge_supply(struct judging *j, struct ft_error *e);

@@ -120,6 +120,8 @@ static enum ft_evidence_kind table_kind(struct ft_slice head, struct ft_arena *a
 		return FT_EVIDENCE_UNKNOWN;
 	if (has_like(&c, "temp") || has_like(&c, "celsius") || ft_csv_column(&c, "c") >= 0)
 		return FT_EVIDENCE_TEMPERATURE;
+	if (rows_hold(&c, "reference") || rows_hold(&c, "defrost")) /* checks of a probe: marks for a log */
+		return FT_EVIDENCE_TEMPERATURE;
 	if (has_like(&c, "door") || has_like(&c, "mark") || rows_hold(&c, "door"))
 		return FT_EVIDENCE_DOOR;
 	return FT_EVIDENCE_UNKNOWN;
