@@ -80,7 +80,8 @@ static void window(struct cold_judging *j, int64_t from, int64_t to, bool servic
 		}
 		return;
 	}
-	j->windows[j->window_count++] = (struct cold_window){ from, to, service };
+	if (j->windows) /* there is room: made for all marks before */
+		j->windows[j->window_count++] = (struct cold_window){ from, to, service };
 }
 
 static void find_windows(struct cold_judging *j)

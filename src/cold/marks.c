@@ -99,6 +99,22 @@ static bool mark_of(const struct ft_csv *t, const struct ft_csv_row *row, const 
 	return found;
 }
 
+/* What the log brought stays as it is: the list is begun anew with the first mark of the file. */
+static bool keep_mark(struct ft_cold_log *log, size_t before, size_t *room, struct ft_arena *a, int64_t us,
+                      enum ft_cold_mark_kind kind, double value, unsigned line)
+{
+	if (!*room) {
+		struct ft_cold_mark *list = FT_NEW_ARRAY(a, before + 16, struct ft_cold_mark);
+		if (!list)
+			return false;
+		if (before)
+			memcpy(list, log->marks, before * sizeof *list);
+		log->marks = list;
+		*room = before + 16;
+	}
+	return cold_mark_add(log, room, a, us, kind, value, line);
+}
+
 enum ft_status ft_cold_marks_read(struct ft_slice bytes, const char *what, int offset_minutes, struct ft_arena *a,
                                   struct ft_cold_log *log, struct ft_error *e)
 {
@@ -125,20 +141,8 @@ enum ft_status ft_cold_marks_read(struct ft_slice bytes, const char *what, int o
 			if (!(pass ? ft_stamp_read(&form, date, time, &us, NULL) : ft_stamp_learn(&form, date, time)))
 				s = ft_fail(e, FT_E_INPUT, "%s, line %u: \"%.*s\" is no time; write 2026-11-25 14:03:05.", what,
 				            t.rows[i].line, (int)(date.n < 40 ? date.n : 40), date.p ? date.p : "");
-			else if (pass) {
-				struct ft_cold_mark *own = room ? log->marks : NULL;
-				if (!own) { /* what the log brought stays as it is; the list is begun anew */
-					struct ft_cold_mark *list = FT_NEW_ARRAY(a, before + 16, struct ft_cold_mark);
-					if (!list)
-						return ft_fail_memory(e, "reading the marks");
-					if (before)
-						memcpy(list, log->marks, before * sizeof *list);
-					log->marks = list;
-					room = before + 16;
-				}
-				if (!cold_mark_add(log, &room, a, us, kind, value, t.rows[i].line))
-					return ft_fail_memory(e, "reading the marks");
-			}
+			else if (pass && !keep_mark(log, before, &room, a, us, kind, value, t.rows[i].line))
+				return ft_fail_memory(e, "reading the marks");
 		}
 		if (s == FT_OK && !pass)
 			s = ft_stamp_settle(&form, what, e);
