@@ -1,6 +1,6 @@
 #!/usr/bin/env python3
 # SPDX-License-Identifier: Apache-2.0
-"""Measure the program beside plain yardsticks: run.py BUILD [check|start|bus|read...] (all if none is named).
+"""Measure the program beside plain yardsticks: run.py BUILD [check|start|bus|cold|read...] (all if none is named).
 
 Every figure is the whole process from start to end, the median of five runs after one
 that warms the disk cache. The audits are made anew (benchmarks/make_audits.py), so nothing here is anybody's.
@@ -89,7 +89,28 @@ def bench_bus(build, home):
     bus.bench(build, home, measure)
 
 
-BENCHES = {"check": bench_check, "start": bench_start, "bus": bench_bus, "read": bench_read}
+def bench_cold(build, home):
+    """A year of one-minute samples, as the practice machine's logger writes it; to be judged within half a second."""
+    fettle = os.path.join(build, "src/cli/fettle")
+    with open(os.path.join(home, "play"), "w", encoding="ascii") as f:
+        f.write("log start\nwait 31536000\nlog year.csv\nquit\n")
+    subprocess.run([fettle, "practice", "--pace", "fast", "--script", "play"], cwd=home, check=True,
+                   stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    size = os.path.getsize(os.path.join(home, "year.csv")) / 1e6
+    rows = [("fettle cold", [fettle, "cold", "year.csv"], "everything"),
+            ("fettle cold --svg", [fettle, "cold", "year.csv", "--svg", "year.svg"], "everything, and the drawing"),
+            ("mawk", ["mawk", "-F,", "$2 > 41 { n++ } END { print n + 0 }", "year.csv"], "readings above the limit")]
+    print(f"cold: a year of one-minute samples, {size:.1f} MB\n")
+    print(f"  {'':24} {'seconds':>8} {'MB/s':>7} {'peak MB':>8}  what it does")
+    for name, command, does in rows:
+        if name == "mawk" and not shutil.which("mawk"):
+            continue
+        seconds, memory = measure(build, command, home, good=(0, 1))
+        print(f"  {name:24} {seconds:8.3f} {size / seconds:7.1f} {memory:8.1f}  {does}", flush=True)
+    print()
+
+
+BENCHES = {"check": bench_check, "start": bench_start, "bus": bench_bus, "cold": bench_cold, "read": bench_read}
 
 
 def main():

@@ -103,6 +103,8 @@ static int run(struct cli *c)
 	d.o.offset_minutes = d.log.offset_minutes;
 	if (ft_cold_judge(&d.log, &d.o, &c->arena, &d.f, &d.r, &c->error) != FT_OK)
 		return cli_failed(c);
+	if (cli_value(c, "svg") && cold_draw(&d, cli_value(c, "svg")) != FT_OK)
+		return cli_failed(c);
 	code = c->json ? cold_document(&d) : cold_print(&d);
 	return code;
 }
@@ -119,6 +121,7 @@ static const struct cli_option options[] = {
 	{ "room", "C", "temperature around the machine; 25 unless given" },
 	{ "unit", "C|F", "unit of the log where nothing in it tells" },
 	{ "column", "NAME", "heading or number of the probe's column" },
+	{ "svg", "FILE", "draw the curve, the limit, the marks and the fit" },
 	{ "sensor", "SENSOR", "turn resistances into degrees: see below" },
 	{ "ohms", "R", "with --sensor: the resistance that was measured" },
 	{ "at", "C", "with --sensor: the temperature whose resistance is wanted" },
@@ -143,7 +146,7 @@ const struct cli_verb verb_cold = {
 		"SENSOR is ntc-10k, ntc-10k-3435, ntc-10k-3950, pt100, pt1000, ntc:R25:B, sh:A:B:C, pt:R0, or fit:T1:R1:T2:R2:T3:R3.",
 	.options = options,
 	.examples =
-		"$ fettle cold cabinet.csv\n$ fettle cold freezer.csv --kind frozen --marks marks.csv --reference -19.5\n"
+		"$ fettle cold cabinet.csv --svg cabinet.svg\n$ fettle cold freezer.csv --kind frozen --marks marks.csv --reference -19.5\n"
 		"$ fettle cold --sensor ntc:10000:3977 --ohms 32650.9\n",
 	.least = 0,
 	.most = 1,

@@ -19,6 +19,9 @@ struct cold_run {
 int cold_print(struct cold_run *d);
 int cold_document(struct cold_run *d);
 
+/* --svg: writes the drawing. */
+enum ft_status cold_draw(struct cold_run *d, const char *path);
+
 /* --sensor: ohms to degrees or back. Returns the exit code. */
 int cold_sensor(struct cli *c);
 

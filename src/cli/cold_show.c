@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "cold.h"
+#include "fettle/cold_picture.h"
 #include "fettle/time.h"
 
 /* "40 s", "12 min", "3 h 20 min", "2.5 days" */
@@ -111,6 +112,26 @@ static void print_machine(struct cold_run *d, struct ft_buf *out)
 	ft_buf_printf(out, "               room at %.0f C; it warms as %s%s\n", m->room_c,
 	              m->warm_measured ? "between the compressor's runs" : "assumed: time constant 6 h",
 	              m->ajar_measured ? "; ajar as in the openings of the log" : "; ajar assumed four times as fast");
+}
+
+enum ft_status cold_draw(struct cold_run *d, const char *path)
+{
+	struct ft_buf out = { 0 };
+	const char *about = sentence(d), *name = d->o.name;
+	struct ft_cold_picture p = { .log = &d->log, .result = &d->r, .offset_minutes = d->log.offset_minutes };
+	enum ft_status s;
+
+	for (const char *c = name; *c; c++) /* the name without its folders */
+		name = *c == '/' && c[1] ? c + 1 : name;
+	p.title = ft_arena_printf(&d->c->arena, "%s, %s food", name, d->r.rule.kind);
+	p.about = ft_arena_printf(&d->c->arena, "%s: %s", ft_verdict_word(d->r.verdict), about);
+	if (!p.title || !p.about)
+		return ft_fail_memory(&d->c->error, "drawing the log");
+	s = ft_cold_svg(&p, &d->c->arena, &out, &d->c->error);
+	if (s == FT_OK)
+		s = cli_write_file(d->c, path, ft_buf_text(&out));
+	ft_buf_done(&out);
+	return s;
 }
 
 int cold_print(struct cold_run *d)

@@ -31,7 +31,7 @@ const char *cold_time(struct cold_judging *j, int64_t us)
 	char t[FT_TIME_TEXT];
 
 	if (j->log->elapsed)
-		return cold_text(j, "%lld s from the beginning", (long long)(us / FT_SECOND));
+		return cold_text(j, "minute %lld", (long long)(us / (60 * FT_SECOND)));
 	ft_time_text(us, j->o->offset_minutes, t);
 	t[10] = ' ';
 	return cold_text(j, "%.16s", t);

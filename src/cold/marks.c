@@ -5,6 +5,10 @@
 
 #include "room.h"
 
+#include "fettle/time.h"
+
+#define MARK_FAR_US (100000000000 * FT_SECOND) /* as in a log; nothing is marked there */
+
 static bool is(const struct cold_word *w, const char *const *words)
 {
 	for (; *words; words++)
@@ -138,9 +142,12 @@ enum ft_status ft_cold_marks_read(struct ft_slice bytes, const char *what, int o
 				date = ft_csv_field(&t.rows[i], c.date);
 			else
 				time = (struct ft_slice){ 0 };
+			us = 0;
 			if (!(pass ? ft_stamp_read(&form, date, time, &us, NULL) : ft_stamp_learn(&form, date, time)))
 				s = ft_fail(e, FT_E_INPUT, "%s, line %u: \"%.*s\" is no time; write 2026-11-25 14:03:05.", what,
 				            t.rows[i].line, (int)(date.n < 40 ? date.n : 40), date.p ? date.p : "");
+			else if (us > MARK_FAR_US || us < -MARK_FAR_US)
+				continue;
 			else if (pass && !keep_mark(log, before, &room, a, us, kind, value, t.rows[i].line))
 				return ft_fail_memory(e, "reading the marks");
 		}

@@ -13,8 +13,9 @@ enum {
 	STUCK_RUNS = 20,   /* ours: this many times the usual length of a run of one reading, */
 	STUCK_SAMPLES = 30 /* so many readings, */
 };
-#define STUCK_LEAST (2 * 3600 * FT_SECOND) /* and so long; ours: a compressor moves the air within two hours */
-#define GAP_STEPS   2.5                    /* ours: this many usual steps without a reading are a gap */
+#define STUCK_LEAST (2 * 3600 * FT_SECOND)     /* and so long; ours: a compressor moves the air within two hours */
+#define SHIFT_MOST  (400000000000 * FT_SECOND) /* ours: all steps back together; sums of times stay whole */
+#define GAP_STEPS   2.5                        /* ours: this many usual steps without a reading are a gap */
 
 static int by_size(const void *a, const void *b)
 {
@@ -81,7 +82,7 @@ static bool said_before(const struct ft_cold_log *log, size_t n, const struct ft
 	return low < n && log->samples[low].at_us == s->at_us && log->samples[low].c == s->c;
 }
 
-static bool walk(struct ft_cold_log *log, size_t *room, struct ft_arena *a)
+static bool walk(struct ft_cold_log *log, size_t *room, struct ft_arena *a, bool *ret_wild)
 {
 	int64_t shift = 0, gap = (int64_t)(GAP_STEPS * (double)log->step_us);
 	size_t n = 0;
@@ -106,6 +107,10 @@ static bool walk(struct ft_cold_log *log, size_t *room, struct ft_arena *a)
 			ok = odd(log, room, a, FT_COLD_BACK, log->samples[n - 1].at_us, back, s.line);
 			shift += back;
 			s.at_us += back;
+			if (shift > SHIFT_MOST) {
+				*ret_wild = true;
+				return true;
+			}
 		} else if (n && step > gap) {
 			int64_t hour = step - log->step_us - 3600 * FT_SECOND;
 			bool ahead = hour < log->step_us / 2 && -hour < log->step_us / 2 && log->step_us < 1200 * FT_SECOND;
@@ -171,7 +176,7 @@ static void shift_marks(struct ft_cold_log *log)
 enum ft_status cold_order(struct ft_cold_log *log, struct ft_arena *a, struct ft_error *e)
 {
 	size_t forward = 0, back = 0, room = 0;
-	bool ok;
+	bool ok, wild = false;
 
 	for (size_t i = 1; i < log->count; i++) {
 		forward += log->samples[i].at_us > log->samples[i - 1].at_us;
@@ -180,7 +185,9 @@ enum ft_status cold_order(struct ft_cold_log *log, struct ft_arena *a, struct ft
 	if (back > forward)
 		turn(log);
 	log->step_us = median_step(log, a);
-	ok = log->step_us >= 0 && walk(log, &room, a);
+	ok = log->step_us >= 0 && walk(log, &room, a, &wild);
+	if (wild)
+		return ft_fail(e, FT_E_INPUT, "The times of the log go back again and again; sort it by time and try again.");
 	log->resolution_c = resolution(log);
 	shift_marks(log);
 	cold_marks_sort(log);

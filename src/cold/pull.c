@@ -69,9 +69,11 @@ static size_t skip_dead(const struct cold_judging *j, const struct stretch *r)
 
 	for (size_t k = r->from; k < r->from + half && k + w < r->to; k++)
 		steepest = fmax(steepest, j->sign * (s[k].c - s[k + w].c) / (double)(s[k + w].at_us - s[k].at_us));
-	for (size_t k = r->from; k < r->from + half && k + w < r->to; k++)
-		if (j->sign * (s[k].c - s[k + w].c) / (double)(s[k + w].at_us - s[k].at_us) >= STEEP * steepest)
-			return k;
+	for (size_t k = r->from; k < r->from + half && k + w < r->to; k++) {
+		double fall = j->sign * (s[k].c - s[k + w].c) / (double)(s[k + w].at_us - s[k].at_us);
+		if (fall >= STEEP * steepest) /* what is missing is the part of the window that is still dead */
+			return k + (size_t)ceil((double)w * (1 - fall / steepest));
+	}
 	return r->from;
 }
 

@@ -10,6 +10,8 @@
 #define IMPOSSIBLE_BELOW (-90.0) /* ours: beyond any cabinet and any recorder's range (EN 12830: -80 to 85 C) */
 #define IMPOSSIBLE_ABOVE 150.0
 
+#define FAR_US (100000000000 * FT_SECOND) /* ours: some three thousand years; sums of times stay whole */
+
 enum {
 	PREAMBLE_MAX = 200, /* ours: lines before the table */
 	LIKELY_SAMPLES = 4096,
@@ -214,7 +216,10 @@ static enum ft_status add_row(struct reading *r, const struct ft_csv_row *row)
 		return ft_fail(r->e, FT_E_INPUT, "%s, line %u: \"%.*s%s%.*s\" is no time as the other lines have it.", r->what,
 		               row->line, FT_P(short_of(date)), time.n ? " " : "", FT_P(short_of(time)));
 	if (r->form.order == FT_STAMP_ELAPSED && r->c.seconds_each != 1)
-		us *= (int64_t)r->c.seconds_each;
+		us = us > FAR_US || us < -FAR_US ? us : us * (int64_t)r->c.seconds_each;
+	if (us > FAR_US || us < -FAR_US)
+		return ft_fail(r->e, FT_E_INPUT, "%s, line %u: a time thousands of years away is no time of a log.", r->what,
+		               row->line);
 	if (!log->rows++)
 		log->offset_minutes = offset;
 	if ((s = add_marks(r, row, us)) != FT_OK)

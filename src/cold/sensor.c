@@ -39,8 +39,8 @@ static double platinum_c(double ratio)
 	double t = (-PT_A + sqrt(PT_A * PT_A - 4 * PT_B * (1 - ratio))) / (2 * PT_B);
 
 	if (!(t < 0))
-		return t <= PT_MOST ? t : NAN;
-	if (ratio < platinum_ratio(PT_LEAST))
+		return t <= PT_MOST + 1e-6 ? t : NAN;
+	if (ratio < platinum_ratio(PT_LEAST) - 1e-9) /* the end itself must not be lost to rounding */
 		return NAN;
 	for (int i = 0; i < 20; i++) { /* Newton; the square form alone is near enough to begin with */
 		double slope = PT_A + 2 * PT_B * t + PT_C * (4 * t - 300) * t * t;
