@@ -125,6 +125,8 @@ void cold_find_alarm(struct cold_judging *j)
 	ajar_tau = best.ajar_measured ? (room_y - start) / rate : best.warm_tau_s / AJAR_FASTER;
 	for (size_t i = 0; i < sizeof delays_min / sizeof *delays_min; i++) {
 		double delay = delays_min[i] * 60, level, dead;
+		if (best.found && delay >= best.dead_s) /* it could only be later */
+			break;
 		if (delay * LOG_DELAYS > span || delay * 1e6 < 2 * (double)log->step_us)
 			continue;
 		level = held(j, (int64_t)(delay * 1e6), queue);

@@ -114,8 +114,11 @@ bool cold_value(struct ft_slice cell, double *ret, enum ft_cold_unit *ret_unit)
 	size_t n = 0;
 
 	*ret_unit = FT_COLD_UNIT_UNKNOWN;
-	while (n < s.n && (ft_is_digit(s.p[n]) || strchr("+-.,eE", s.p[n])))
-		n++;
+	for (; n < s.n; n++) {
+		char c = s.p[n];
+		if (!ft_is_digit(c) && c != '.' && c != ',' && c != '-' && c != '+' && c != 'e' && c != 'E')
+			break;
+	}
 	if (n < s.n) {
 		*ret_unit = cold_unit_of((struct ft_slice){ s.p + n, s.n - n });
 		if (*ret_unit == FT_COLD_UNIT_UNKNOWN)

@@ -17,6 +17,13 @@ enum {
 	LIKELY_SAMPLES = 4096,
 };
 
+/* What a column of marks said last: it mostly says the same again. */
+struct said {
+	struct ft_slice cell;
+	bool known;
+	enum ft_cold_mark_kind kind;
+};
+
 struct reading {
 	const struct ft_cold_read_options *o;
 	const char *what;
@@ -33,6 +40,7 @@ struct reading {
 	size_t room, mark_room;
 	bool decided; /* the unit is known */
 	int last_door;
+	struct said said[COLD_COLUMNS_MAX]; /* by column of marks */
 };
 
 static struct ft_slice short_of(struct ft_slice s)
@@ -137,7 +145,7 @@ static enum ft_status too_wide(struct reading *r, const struct ft_csv_row *row)
 
 static enum ft_status learn_row(struct reading *r, const struct ft_csv_row *row)
 {
-	struct ft_slice time, date = when(r, row, &time);
+	struct ft_slice time, date = when(r, row, &time), cell;
 	enum ft_cold_unit unit;
 	double v;
 
@@ -148,8 +156,9 @@ static enum ft_status learn_row(struct reading *r, const struct ft_csv_row *row)
 		               row->line, FT_P(short_of(date)), time.n ? " " : "", FT_P(short_of(time)));
 	if (r->cell_unit != FT_COLD_UNIT_UNKNOWN)
 		return FT_OK;
+	cell = ft_csv_field(row, r->c.temperature);
 	unit = r->c.unit >= 0 ? cold_unit_of(ft_csv_field(row, r->c.unit)) : FT_COLD_UNIT_UNKNOWN;
-	if (unit == FT_COLD_UNIT_UNKNOWN && !cold_value(ft_csv_field(row, r->c.temperature), &v, &unit))
+	if (unit == FT_COLD_UNIT_UNKNOWN && (!cell.n || ft_is_digit(cell.p[cell.n - 1]) || !cold_value(cell, &v, &unit)))
 		return FT_OK;
 	r->cell_unit = unit;
 	r->cell_unit_line = row->line;
@@ -164,7 +173,16 @@ static enum ft_status add_marks(struct reading *r, const struct ft_csv_row *row,
 	double v = NAN;
 
 	for (int i = 0; i < r->c.mark_count; i++) {
-		if (!cold_mark_word(ft_csv_field(row, r->c.marks[i]), r->c.mark_is_door[i], &kind))
+		struct said *said = &r->said[i];
+		struct ft_slice cell = ft_csv_field(row, r->c.marks[i]);
+		if (!cell.n)
+			continue;
+		if (!said->cell.p || !ft_slice_eq(cell, said->cell)) {
+			said->cell = cell;
+			said->known = cold_mark_word(cell, r->c.mark_is_door[i], &said->kind);
+		}
+		kind = said->kind;
+		if (!said->known)
 			continue;
 		if (r->c.mark_is_door[i]) { /* a state that stands in every row: only its changes are marks */
 			int door = kind == FT_COLD_OPENED;
@@ -188,11 +206,8 @@ static enum ft_status add_marks(struct reading *r, const struct ft_csv_row *row,
 /* Values of one log in two units: told by the cells themselves. */
 static enum ft_status same_unit(struct reading *r, const struct ft_csv_row *row, enum ft_cold_unit in_cell)
 {
-	struct ft_slice cell = ft_csv_field(row, r->c.unit);
-	enum ft_cold_unit beside = cold_unit_of(cell);
-
-	if (r->c.unit >= 0 && cell.n && beside != FT_COLD_UNIT_UNKNOWN && in_cell == FT_COLD_UNIT_UNKNOWN)
-		in_cell = beside;
+	if (r->c.unit >= 0 && in_cell == FT_COLD_UNIT_UNKNOWN)
+		in_cell = cold_unit_of(ft_csv_field(row, r->c.unit));
 	if (in_cell == FT_COLD_UNIT_UNKNOWN || r->o->unit != FT_COLD_UNIT_UNKNOWN || in_cell == r->log->unit)
 		return FT_OK;
 	return ft_fail(
