@@ -14,8 +14,9 @@ struct ft_cold_picture {
 	int offset_minutes; /* of the times written */
 };
 
-/* An SVG: the readings in ink, the limit dashed, the alarm dotted, marks of the door as arrows below, and the pull-down by
- * itself with its fitted curve and the band it lies in. The same picture gives the same bytes. Fails without memory only. */
+/* An SVG: the readings in ink, the limit dashed, the alarm dotted, marks of the door as arrows below, and the
+ * pull-down by itself with its fitted curve and the band it lies in. The same picture gives the same bytes. Fails
+ * without memory only. */
 enum ft_status ft_cold_svg(const struct ft_cold_picture *p, struct ft_arena *a, struct ft_buf *out, struct ft_error *e);
 
 #endif
