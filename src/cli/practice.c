@@ -405,6 +405,8 @@ static enum ft_status make_machine(struct bench *b)
 
 	if (s == FT_OK)
 		s = ft_practice_new(text, own ? own->name : name, (uint64_t)b->seed, &c->arena, &b->p, &c->error);
+	if (s == FT_OK && cli_value(c, "temperature"))
+		s = ft_practice_do(b->p, FT_SLICE("log start"), 0, &wish, &c->error);
 	for (int i = 0; s == FT_OK && (fault = cli_value_nth(c, "fault", i)); i++) {
 		const char *line = ft_arena_printf(&c->arena, "fault %s", fault);
 		s = line ? ft_practice_do(b->p, ft_slice_of(line), 0, &wish, &c->error) : ft_fail_memory(&c->error, "a fault");
@@ -416,6 +418,19 @@ static enum ft_status make_machine(struct bench *b)
 	if (s == FT_OK && cli_value(c, "bus"))
 		s = tap(b, cli_value(c, "bus"), true);
 	return s;
+}
+
+/* The log of a logger that was in from the beginning. */
+static enum ft_status write_temperature(struct bench *b, const char *path)
+{
+	const char *line = ft_arena_printf(&b->c->arena, "log \"%s\"", path);
+	struct ft_practice_wish wish;
+	enum ft_status s;
+
+	if (!line)
+		return ft_fail_memory(&b->c->error, "the log of the cabinet");
+	s = ft_practice_do(b->p, ft_slice_of(line), 0, &wish, &b->c->error);
+	return s == FT_OK ? cli_write_file(b->c, path, wish.bytes) : s;
 }
 
 static bool take_options(struct bench *b)
@@ -475,6 +490,8 @@ static int run(struct cli *c)
 	}
 	if (b->tap && untap(b, &c->error) != FT_OK)
 		code = cli_failed(c);
+	if (cli_value(c, "temperature") && write_temperature(b, cli_value(c, "temperature")) != FT_OK)
+		code = cli_failed(c);
 	for (int i = 0; i < LINKS; i++)
 		ft_port_close(b->links[i].port);
 	ft_practice_done(b->p);
@@ -489,6 +506,7 @@ static const struct cli_option options[] = {
 	{ "turn-round", "MS", "silence the machine keeps before it answers" },
 	{ "security", "CODE", "four hexadecimal digits demanded over DDCMP" },
 	{ "bus", "FILE", "tap its bus from power-up on into FILE, as .vcd, .words or .sr" },
+	{ "temperature", "FILE", "put a logger into its cabinet and write its log at the end" },
 	{ "script", "FILE", "take the lines from FILE instead of standard input" },
 	{ "dex-link", "PATH", "make a link to the DEX/UCS port under this name" },
 	{ "ddcmp-link", "PATH", "make a link to the DDCMP port under this name" },

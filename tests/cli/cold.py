@@ -9,6 +9,7 @@ import os
 import subprocess
 import sys
 import tempfile
+import xml.etree.ElementTree
 
 FETTLE = os.path.abspath(sys.argv[1])
 passed = failed = 0
@@ -86,6 +87,28 @@ def faults():
         say(rule in rules and d["verdict"] != "shown", f"{name}: {code} {rules}")
 
 
+def drawing():
+    code, _, err = fettle("cold", "sound.csv", "--svg", "sound.svg")
+    say(code == 0, f"the drawing: {err}")
+    root = xml.etree.ElementTree.parse("sound.svg").getroot()
+    kinds = [e.get("class", "") for e in root.iter() if e.tag.endswith("path")]
+    words = " ".join(e.text or "" for e in root.iter() if e.tag.endswith("text"))
+    say(kinds.count("curve") == 2 and kinds.count("limit") == 2, f"two panels: {kinds}")
+    say("fit" in kinds and "band" in kinds and kinds.count("arrow") >= 6, "the fit with its band, arrows at the door")
+    say("limit 5.0" in words and "alarm" in words and "Pull-down" in words, f"words: {words[:200]}")
+    with open("sound.svg", "rb") as f:
+        first = f.read()
+    fettle("cold", "sound.csv", "--svg", "sound.svg")
+    with open("sound.svg", "rb") as f:
+        say(f.read() == first, "the same log gives the same drawing")
+    with open("script", "w", encoding="ascii") as f:
+        f.write("wait 7200\nquit\n")
+    code, _, err = fettle("practice", "--pace", "fast", "--script", "script", "--temperature", "two hours.csv")
+    say(code == 0 and len(open("two hours.csv", encoding="ascii").readlines()) == 122, f"--temperature: {code} {err}")
+    code, _, err = fettle("practice", "--machine", "hotdrink", "--script", "script", "--pace", "fast", "--temperature", "no.csv")
+    say(code == 2 and not os.path.exists("no.csv"), f"a machine that heats: {code} {err}")
+
+
 def visit():
     code, out, err = fettle("visit", "open", "BD-1", "--by", "A. Fitter")
     say(code == 0, f"visit open: {err}")
@@ -124,6 +147,7 @@ def main():
     with tempfile.TemporaryDirectory() as folder:
         os.chdir(folder)
         faults()
+        drawing()
         visit()
         rest()
         os.chdir("/")
