@@ -72,7 +72,7 @@ static void print_fit(struct cold_run *d, struct ft_buf *out)
 		return;
 	ft_time_text(f->from_us, d->log.offset_minutes, at);
 	at[10] = ' ';
-	ft_buf_printf(out, "    pull-down  from %.1f C", f->starts_c);
+	ft_buf_printf(out, "    %s  from %.1f C", d->r.rule.side == FT_COLD_ABOVE ? "pull-down" : "warm-up  ", f->starts_c);
 	if (!d->log.elapsed)
 		ft_buf_printf(out, " at %.16s", at);
 	ft_buf_printf(out, ", time constant %s", span(d, f->tau_s));
@@ -109,8 +109,9 @@ static void print_machine(struct cold_run *d, struct ft_buf *out)
 	ft_buf_printf(out, "               tells of a dead %s after %s (at %.1f C), of a door ajar after %s\n",
 	              d->r.rule.side == FT_COLD_ABOVE ? "compressor" : "heater", span(d, m->dead_s), m->dead_at_c,
 	              span(d, m->ajar_s));
-	ft_buf_printf(out, "               room at %.0f C; it warms as %s%s\n", m->room_c,
-	              m->warm_measured ? "between the compressor's runs" : "assumed: time constant 6 h",
+	ft_buf_printf(out, "               room at %.0f C; it %s as %s%s\n", m->room_c,
+	              d->r.rule.side == FT_COLD_ABOVE ? "warms" : "cools",
+	              m->warm_measured ? "between its runs" : "assumed: time constant 6 h",
 	              m->ajar_measured ? "; ajar as in the openings of the log" : "; ajar assumed four times as fast");
 }
 

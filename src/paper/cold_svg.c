@@ -259,7 +259,7 @@ static void draw_panel(struct panel *n, bool alarm)
 	marks(n);
 }
 
-static const char *told(struct ft_arena *a, const struct ft_cold_fit *f)
+static const char *told(struct ft_arena *a, const struct ft_cold_fit *f, bool heats)
 {
 	const char *settles = f->settles_known ? ft_arena_printf(a,
 	                                                         ", settles at %.1f \xc2\xb0"
@@ -267,7 +267,8 @@ static const char *told(struct ft_arena *a, const struct ft_cold_fit *f)
 	                                                         f->settles_c, f->settles_lo, f->settles_hi)
 										   : "; seen for too short a time to say where it settles";
 
-	return ft_arena_printf(a, "Pull-down: time constant %.0f min%s", f->tau_s / 60, settles ? settles : "");
+	return ft_arena_printf(a, "%s: time constant %.0f min%s", heats ? "Warm-up" : "Pull-down", f->tau_s / 60,
+	                       settles ? settles : "");
 }
 
 enum ft_status ft_cold_svg(const struct ft_cold_picture *p, struct ft_arena *a, struct ft_buf *out, struct ft_error *e)
@@ -284,7 +285,7 @@ enum ft_status ft_cold_svg(const struct ft_cold_picture *p, struct ft_arena *a, 
 	y = n.y + n.height + 52;
 	if (f->found) {
 		double long_us = (double)(f->to_us - f->from_us), before = f->dead_s * 1e6 + 0.15 * long_us;
-		words(&n, MARGIN, y + 12, FACE_HEAD, "ink", "start", told(a, f));
+		words(&n, MARGIN, y + 12, FACE_HEAD, "ink", "start", told(a, f, p->result->rule.side == FT_COLD_BELOW));
 		n = (struct panel){ p, a, &body, y + 40, LOW, (double)f->from_us - before, (double)f->to_us + 0.6 * long_us,
 			                0, 0 };
 		n.t0 = fmax(n.t0, t0);

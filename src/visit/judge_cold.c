@@ -46,13 +46,21 @@ static void add_marks(struct judging *j, struct ft_cold_log *log)
 	}
 }
 
+/* A table of checks alone is no log, and no fault either. */
+static bool is_marks(struct judging *j, int evidence)
+{
+	const struct ft_evidence *x = &j->v->evidence[evidence];
+	struct ft_cold_log none = { 0 };
+
+	return ft_cold_marks_read(x->bytes, x->name, j->v->opened_offset, j->a, &none, NULL) == FT_OK;
+}
+
 enum ft_status judge_cold(struct judging *j, struct ft_error *e)
 {
 	struct ft_cold_options o = {
 		.limit_c = NAN, .allowance_s = -1, .guard_c = NAN, .probe_error_c = NAN, .room_c = NAN
 	};
 	struct ft_cold_log *log = FT_NEW(j->a, struct ft_cold_log);
-	struct ft_error why = { 0 };
 	enum ft_status s = FT_OK;
 	int unread = -1;
 
@@ -67,12 +75,10 @@ enum ft_status judge_cold(struct judging *j, struct ft_error *e)
 		s = read_log(j, (int)i, log, &own);
 		if (s == FT_E_MEMORY)
 			return ft_fail(e, s, "%s", own.text);
-		if (s == FT_OK) {
+		if (s == FT_OK)
 			j->cold_evidence = (int)i;
-		} else if (unread < 0) { /* a table of marks alone is no log and no fault, as long as there is a log */
-			unread = (int)i;
-			why = own;
-		}
+		else if (!is_marks(j, (int)i))
+			judge_unreadable(j, unread = (int)i, own.text);
 	}
 	if (j->cold_evidence >= 0) {
 		add_marks(j, log);
@@ -83,8 +89,7 @@ enum ft_status judge_cold(struct judging *j, struct ft_error *e)
 		if (!j->cold)
 			return ft_fail_memory(e, "judging the visit");
 		s = ft_cold_judge(log, &o, j->a, &j->g->findings, j->cold, e);
-	} else if (unread >= 0) {
-		judge_unreadable(j, unread, why.text);
+	} else {
 		j->cold_evidence = unread;
 		s = FT_OK;
 	}

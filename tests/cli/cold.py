@@ -128,6 +128,12 @@ def visit():
     say(code == 0 and claim()["stands"] == "shown", f"a checked probe: {out} {err} {claim()}")
     fettle("visit", "add", "BD-1", "dead.csv")
     say(claim()["stands"] == "contradicted", f"the last log decides: {claim()}")
+    fettle("visit", "open", "BD-2", "--by", "A. Fitter")
+    with open("mixed.csv", "w", encoding="ascii") as f:
+        f.write("time,temperature\n2026-11-25 10:00,4.0 C\n2026-11-25 10:01,39.2 F\n")
+    fettle("visit", "add", "BD-2", "sound.csv", "checks.csv", "mixed.csv")
+    c = next(c for c in json.loads(fettle("--json", "visit", "show", "BD-2")[1])["claims"] if c["id"] == "prove.temperature")
+    say(c["stands"] != "shown" and "line 3" in c["because"], f"a log that cannot be read is not passed over: {c}")
 
 
 def rest():
