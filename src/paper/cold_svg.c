@@ -72,7 +72,8 @@ static void grid(struct panel *n)
 	int64_t offset = n->p->log->elapsed ? 0 : (int64_t)n->p->offset_minutes * 60, step = 365 * INT64_C(86400), first;
 
 	svg_box(n->out, LEFT, n->y, SHEET - LEFT - RIGHT, n->height, "paper");
-	for (double c = ceil(n->c0 / step_c) * step_c; c <= n->c1 + 1e-9; c += step_c) {
+	for (int k = (int)ceil(n->c0 / step_c); k * step_c <= n->c1 + 1e-9; k++) {
+		double c = k * step_c;
 		svg_line(n->out, LEFT, at_y(n, c), SHEET - RIGHT, at_y(n, c), "fine");
 		words(n, LEFT - 6, at_y(n, c) + 4, FACE_BODY, "pencil", "end",
 		      ft_arena_printf(n->a, step_c < 1 ? "%.1f" : "%.0f", fabs(c) < 1e-9 ? 0.0 : c));
