@@ -240,7 +240,7 @@ enum ft_bus_event_kind {
 	FT_BUS_EV_PAYOUT_ASKED, /* the controller's DISPENSE or payout: value, type -1 when by value */
 	FT_BUS_EV_PAYOUT_DONE,  /* value paid as the changer reports it (alternative payout), FT_ABSENT: finished */
 	FT_BUS_EV_TUBES,        /* tube status came */
-	FT_BUS_EV_BILL,         /* type, value, route */
+	FT_BUS_EV_BILL,         /* type, value, route; amount: the three bits that tell the route */
 	FT_BUS_EV_BILL_REFUSED, /* count attempts while disabled */
 	FT_BUS_EV_STATUS,       /* a status code of changer or validator: type = code */
 	FT_BUS_EV_SESSION,      /* begin; value: funds, FT_ABSENT unknown */

@@ -17,22 +17,15 @@ enum {
 	VEND_APPROVED,
 	VEND_DENIED,
 	END_SESSION,
-	CANCELLED,
-	PERIPHERAL_ID,
+	PERIPHERAL_ID = 9,
 	MALFUNCTION,
 	OUT_OF_SEQUENCE,
-	BUSY,
-	REVALUE_APPROVED,
+	REVALUE_APPROVED = 0x0D,
 	REVALUE_DENIED,
 	REVALUE_LIMIT,
-	USER_FILE,
-	TIME_REQUEST,
-	DATA_ENTRY,
-	DATA_CANCEL,
-	DIAGNOSTIC = 0xFF,
 };
 
-enum { REFUND_LOST = 0xC, CONFIGURATION_BYTES = 8, ID_SHORT = 30, ID_LONG = 34 };
+enum { CASHLESS_LEVEL_WIDE = 3, REFUND_LOST = 0xC, CONFIGURATION_BYTES = 8, ID_SHORT = 30, ID_LONG = 34 };
 
 static struct meaning_sale *open_sale(struct bus_meaning *m, const struct meaning_device *own)
 {
@@ -83,8 +76,8 @@ static unsigned begin_session_length(const struct ft_bus_device *d, unsigned lef
 
 	if (!common_level(d) && !d->wide_money) /* the capture began after the setup */
 		wanted = left >= 17 ? 17 : left >= 10 ? 10 : 3;
-	if (left == 17) /* whatever was agreed: nothing else has that length */
-		wanted = 17;
+	if (left == 17 || left == 10) /* whatever was agreed: nothing else has that length */
+		wanted = left;
 	if (left < wanted) /* readers that keep to a lower level than they said */
 		wanted = left >= 10 ? 10 : 3;
 	return wanted;
@@ -93,15 +86,15 @@ static unsigned begin_session_length(const struct ft_bus_device *d, unsigned lef
 /* Bytes of the message that begins at z[0], at most `left`; 0 when nothing can be told of it. */
 static unsigned length_of(const struct meaning_step *s, const uint8_t *z, unsigned left)
 {
+	const struct bus_response_row *row = bus_response_row(FT_BUS_CASHLESS, z[0]);
 	const struct ft_bus_device *d = s->d;
 	unsigned n;
 
+	if (!row)
+		return 0;
 	switch (z[0]) {
 	case JUST_RESET:
 		n = z == s->answer && left == 1;
-		break;
-	case CONFIGURATION:
-		n = CONFIGURATION_BYTES;
 		break;
 	case DISPLAY_REQUEST:
 		n = s->own->rows && s->own->columns ? 2U + s->own->rows * s->own->columns : left;
@@ -118,21 +111,11 @@ static unsigned length_of(const struct meaning_step *s, const uint8_t *z, unsign
 	case PERIPHERAL_ID:
 		n = left >= ID_LONG ? ID_LONG : ID_SHORT;
 		break;
-	case MALFUNCTION:
-	case DATA_ENTRY:
-		n = 2;
-		break;
-	case OUT_OF_SEQUENCE:
-		n = common_level(d) >= 2 || (!common_level(d) && left == 2) ? 2 : 1;
-		break;
-	case USER_FILE:
-	case DIAGNOSTIC:
-		n = left;
+	case OUT_OF_SEQUENCE: /* with a state from level 2 on; some say it below that too */
+		n = common_level(d) >= 2 || (left == 2 && z[1] && z[1] <= FT_BUS_NEGATIVE_VEND) ? 2 : 1;
 		break;
 	default:
-		if (z[0] >= 0x14)
-			return 0;
-		n = 1;
+		n = row->least == row->most ? row->least : left;
 	}
 	return n < left ? n : left;
 }
@@ -167,13 +150,51 @@ static void begin_session(struct meaning_step *s, const uint8_t *z, unsigned n)
 	meaning_send(s, &e);
 }
 
+/* Price and item: 4 bytes, with 32-bit money 6, with a currency behind them 8, in later versions more. Other
+ * lengths are a block that lost a byte of 0, which its check byte cannot tell, unless no long form can be meant. */
+static bool price_and_item(const struct ft_bus_device *d, const uint8_t *data, unsigned n, uint32_t *ret_units,
+                           int *ret_item)
+{
+	bool wide = d->wide_money ? n >= 6 : n == 6 || n == 8;
+	bool never = !d->wide_money && common_level(d) && common_level(d) < CASHLESS_LEVEL_WIDE;
+
+	if (n < 4 || ((n == 5 || n == 7) && !never))
+		return false;
+	*ret_units = wide ? meaning_32(data) : meaning_16(data);
+	if (!wide && *ret_units == MEANING_NONE16)
+		*ret_units = UINT32_MAX;
+	*ret_item = (int)meaning_16(data + (wide ? 4 : 2));
+	return true;
+}
+
+/* An approval of a request that nobody was seen to acknowledge: the reader heard it after all. */
+static void request_was_heard(struct meaning_step *s)
+{
+	enum { VEND_REQUEST_HEAD = 2, CHECK_BYTE = 1 };
+	struct ft_bus_block *c = &s->own->unheard;
+	uint32_t units;
+	int item;
+
+	if (s->own->open_sale >= 0 || c->count < VEND_REQUEST_HEAD + CHECK_BYTE || s->repeated)
+		return;
+	if (price_and_item(s->d, c->bytes + VEND_REQUEST_HEAD, c->count - (unsigned)(VEND_REQUEST_HEAD + CHECK_BYTE),
+	                   &units, &item)) {
+		s->own->open_sale = meaning_new_sale(s, true, units, item);
+		if (s->own->open_sale >= 0)
+			s->m->in->sales[s->own->open_sale].s.at_ns = c->start_ns;
+	}
+	c->count = 0;
+}
+
 static void approved(struct meaning_step *s, const uint8_t *z, unsigned n)
 {
-	struct meaning_sale *sale = open_sale(s->m, s->own);
+	struct meaning_sale *sale;
 	struct ft_bus_event e = meaning_event(s, FT_BUS_EV_VEND_APPROVED);
 	uint32_t units = n >= 5 ? meaning_32(z + 1) : n >= 3 ? meaning_16(z + 1) : UINT32_MAX;
 	bool told = n >= 3 && units != (n >= 5 ? UINT32_MAX : (uint32_t)MEANING_NONE16);
 
+	request_was_heard(s);
+	sale = open_sale(s->m, s->own);
 	if (sale && !s->repeated) {
 		s->own->approved = true;
 		sale->approved_units = told ? units : UINT32_MAX;
@@ -204,11 +225,25 @@ static void malfunction(struct meaning_step *s, const uint8_t *z, unsigned n)
 	meaning_send(s, &e);
 }
 
+/* The reader did not carry out what it was asked, and says where it stands. */
+static void out_of_sequence(struct meaning_step *s, const uint8_t *z, unsigned n)
+{
+	struct ft_bus_event e = meaning_event(s, FT_BUS_EV_OUT_OF_SEQUENCE);
+
+	e.type = n >= 2 ? z[1] : -1;
+	meaning_send(s, &e);
+	if (s->repeated || e.type < FT_BUS_INACTIVE || e.type > FT_BUS_NEGATIVE_VEND)
+		return;
+	s->d->state = (enum ft_bus_state)e.type;
+	if (e.type != FT_BUS_VEND && !s->own->approved)
+		close_sale(s->m, s->own, FT_BUS_CANCELLED, s->x->answer.start_ns);
+}
+
 static void told(struct meaning_step *s, const uint8_t *z, unsigned n)
 {
 	int64_t at = s->x->answer.start_ns;
-	struct ft_bus_event e;
 
+	meaning_message(s, z);
 	switch (z[0]) {
 	case JUST_RESET:
 		if (!s->repeated) {
@@ -252,9 +287,7 @@ static void told(struct meaning_step *s, const uint8_t *z, unsigned n)
 		malfunction(s, z, n);
 		break;
 	case OUT_OF_SEQUENCE:
-		e = meaning_event(s, FT_BUS_EV_OUT_OF_SEQUENCE);
-		e.type = n >= 2 ? z[1] : -1;
-		meaning_send(s, &e);
+		out_of_sequence(s, z, n);
 		break;
 	case REVALUE_APPROVED:
 	case REVALUE_DENIED:
@@ -265,8 +298,10 @@ static void told(struct meaning_step *s, const uint8_t *z, unsigned n)
 	case REVALUE_LIMIT:
 		if (!s->repeated)
 			s->d->state = FT_BUS_SESSION_IDLE;
+		meaning_unsaid(s, z, n);
 		break;
 	default: /* display, time, data entry, files: nothing of money or state */
+		meaning_unsaid(s, z, n);
 		break;
 	}
 }
@@ -278,7 +313,9 @@ static void answers(struct meaning_step *s)
 		const uint8_t *z = s->answer + i;
 		unsigned n = length_of(s, z, s->answer_count - i);
 		if (n == 0) {
-			struct ft_bus_event e = meaning_event(s, FT_BUS_EV_UNKNOWN);
+			struct ft_bus_event e;
+			meaning_message(s, z);
+			e = meaning_event(s, FT_BUS_EV_UNKNOWN);
 			e.type = z[0];
 			meaning_send(s, &e);
 			return;
@@ -310,25 +347,12 @@ static void setup(struct meaning_step *s)
 	}
 }
 
-/* Price and item: 4 bytes, with 32-bit money 6, with a currency behind them 8, in later versions more. Other
- * lengths are a block that lost a byte of 0, which its check byte cannot tell. */
-static bool price_and_item(const struct meaning_step *s, uint32_t *ret_units, int *ret_item)
-{
-	bool wide = s->d->wide_money ? s->data_count >= 6 : s->data_count == 6 || s->data_count == 8;
-
-	if (s->data_count < 4 || s->data_count == 5 || s->data_count == 7)
-		return false;
-	*ret_units = wide ? meaning_32(s->data) : meaning_16(s->data);
-	*ret_item = (int)meaning_16(s->data + (wide ? 4 : 2));
-	return true;
-}
-
 static void vend_request(struct meaning_step *s)
 {
 	struct ft_bus_event e = meaning_event(s, FT_BUS_EV_VEND_ASKED);
 	uint32_t units;
 
-	if (!price_and_item(s, &units, &e.item))
+	if (!price_and_item(s->d, s->data, s->data_count, &units, &e.item))
 		return;
 	e.at_ns = s->x->command.start_ns;
 	abandon(s->m, s->own, s->x->command.start_ns);
@@ -339,14 +363,34 @@ static void vend_request(struct meaning_step *s)
 	s->d->state = FT_BUS_VEND;
 }
 
+/* A controller with two readers tells each of them of the same cash sale. */
+static bool told_to_the_other(const struct meaning_step *s, uint32_t units, int item)
+{
+	enum { APART_S = 2 }; /* ours: no machine sells twice in it */
+	struct meaning_cash_sale *last = &s->m->in->cash_sale;
+	int64_t at = s->x->command.start_ns, value = meaning_scaled(s->d, units);
+	uint32_t bit = UINT32_C(1) << (s->d->address >> 3);
+
+	if (value == FT_ABSENT)
+		value = units;
+	if (last->at_ns >= 0 && at - last->at_ns <= APART_S * BUS_NS_PER_S && last->value == value && last->item == item &&
+	    !(last->readers & bit)) {
+		last->readers |= bit;
+		return true;
+	}
+	*last = (struct meaning_cash_sale){ .at_ns = at, .value = value, .item = item, .readers = bit };
+	return false;
+}
+
 static void cash_sale(struct meaning_step *s)
 {
 	struct ft_bus_event e = meaning_event(s, FT_BUS_EV_CASH_SALE);
 	uint32_t units;
 
-	if (!price_and_item(s, &units, &e.item))
+	if (!price_and_item(s->d, s->data, s->data_count, &units, &e.item))
 		return;
-	meaning_new_sale(s, false, units, e.item);
+	if (!told_to_the_other(s, units, e.item))
+		meaning_new_sale(s, false, units, e.item);
 	meaning_tell_value(s, &e, units);
 }
 
@@ -361,10 +405,24 @@ static void success(struct meaning_step *s)
 	meaning_send(s, &e);
 }
 
+static void negative_vend(struct meaning_step *s)
+{
+	struct ft_bus_event e = meaning_event(s, FT_BUS_EV_REVALUE_ASKED);
+	uint32_t units = UINT32_MAX;
+
+	abandon(s->m, s->own, s->x->command.start_ns);
+	if (!price_and_item(s->d, s->data, s->data_count, &units, &e.item))
+		e.item = -1;
+	meaning_tell_value(s, &e, units);
+	s->d->state = FT_BUS_NEGATIVE_VEND;
+}
+
 static void vend(struct meaning_step *s)
 {
-	struct ft_bus_event e;
-
+	if (s->sub == VEND_REQUEST && s->x->kind == FT_BUS_SILENCE && !s->x->cut_off)
+		s->own->unheard = s->x->command;
+	else if (s->accepted)
+		s->own->unheard.count = 0;
 	if (!s->accepted)
 		return;
 	switch (s->sub) {
@@ -391,12 +449,7 @@ static void vend(struct meaning_step *s)
 		cash_sale(s);
 		break;
 	case NEGATIVE_VEND:
-		e = meaning_event(s, FT_BUS_EV_REVALUE_ASKED);
-		meaning_tell_value(s, &e,
-		                   s->data_count >= 6       ? meaning_32(s->data)
-		                       : s->data_count >= 2 ? meaning_16(s->data)
-		                                            : 0);
-		s->d->state = FT_BUS_NEGATIVE_VEND;
+		negative_vend(s);
 		break;
 	default:
 		break;

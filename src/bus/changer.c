@@ -3,7 +3,7 @@
 #include "meaning.h"
 
 enum { SUB_IDENTITY, SUB_FEATURES, SUB_PAYOUT, SUB_PAYOUT_STATUS, SUB_PAYOUT_POLL };
-enum { SETUP_HEAD = 7, STATUS_WAS_RESET = 0x0B };
+enum { SETUP_HEAD = 7, STATUS_PAYOUT_BUSY = 0x02, STATUS_WAS_RESET = 0x0B };
 
 static void setup(struct meaning_step *s)
 {
@@ -72,6 +72,7 @@ static void poll(struct meaning_step *s)
 		uint8_t z = s->answer[i];
 		bool two = i + 1 < s->answer_count;
 		struct ft_bus_event e;
+		meaning_message(s, s->answer + i);
 		if (z & 0x80 && two) {
 			by_hand(s, z, s->answer[++i]);
 		} else if (z & 0x40 && two) {
@@ -81,8 +82,13 @@ static void poll(struct meaning_step *s)
 			e.count = z & 0x1F;
 			meaning_send(s, &e);
 		} else if (z < 0x10) {
+			if (z == STATUS_PAYOUT_BUSY) /* the DISPENSE before is known to have been heard */
+				s->own->doubtful.count = 0;
 			meaning_status(s, z, STATUS_WAS_RESET);
-		} else { /* file transport and what no table knows: the rest cannot be told apart */
+		} else if (z >= MEANING_FILE_FIRST && z <= MEANING_FILE_LAST) {
+			meaning_unsaid(s, s->answer + i, s->answer_count - i);
+			return;
+		} else { /* what no table knows: the rest cannot be told apart */
 			e = meaning_event(s, FT_BUS_EV_UNKNOWN);
 			e.type = z;
 			meaning_send(s, &e);
@@ -104,19 +110,9 @@ static void dispense(struct meaning_step *s)
 	one = meaning_type_value(s->d, e.type);
 	e.value = one == FT_ABSENT ? FT_ABSENT : one * e.count;
 	meaning_send(s, &e);
-	meaning_money_type(s, e.type, -(int64_t)e.count, FT_BUS_ROUTE_OUT);
-}
-
-/* Coins paid by type since the payout began; counted where the changer did not tell the value already. */
-static void payout_status(struct meaning_step *s)
-{
-	struct ft_bus_event e = meaning_event(s, FT_BUS_EV_PAYOUT_DONE);
-
-	for (unsigned t = 0; t < 16 && t < s->answer_count && !s->own->value_polled; t++)
-		if (s->answer[t])
-			meaning_money_type(s, (int)t, -(int64_t)s->answer[t], FT_BUS_ROUTE_OUT);
-	if (s->answer_count)
-		meaning_send(s, &e);
+	meaning_payout_asked(s, e.type, e.count);
+	s->own->payout_row = -1; /* a changer tells nothing more of a DISPENSE than that it is busy */
+	s->own->paid = PAID_COUNTED;
 }
 
 static void payout_poll(struct meaning_step *s)
@@ -129,8 +125,7 @@ static void payout_poll(struct meaning_step *s)
 	}
 	if (!s->answer_count)
 		return;
-	s->own->value_polled = true;
-	meaning_money_units(s, -(int64_t)s->answer[0], FT_BUS_ROUTE_OUT);
+	meaning_paid_value(s, s->answer[0]);
 	meaning_tell_value(s, &e, s->answer[0]);
 }
 
@@ -151,13 +146,15 @@ static void expansion(struct meaning_step *s)
 	case SUB_PAYOUT:
 		if (!s->accepted || !s->data_count)
 			break;
-		s->own->value_polled = false;
 		e = meaning_event(s, FT_BUS_EV_PAYOUT_ASKED);
 		e.route = FT_BUS_ROUTE_OUT;
 		meaning_tell_value(s, &e, s->data[0]);
+		meaning_payout_asked(s, -1, s->data[0]);
 		break;
 	case SUB_PAYOUT_STATUS:
-		payout_status(s);
+		meaning_paid_types(s, 1);
+		if (s->answer_count)
+			meaning_simple(s, FT_BUS_EV_PAYOUT_DONE);
 		break;
 	case SUB_PAYOUT_POLL:
 		payout_poll(s);

@@ -8,7 +8,7 @@ static const struct {
 	uint8_t first, second;
 	const char *text;
 } diagnostics[] = {
-#define ROW(ident, pair, first, second, text, source) { first, second, text },
+#define ROW(ident, pair, first, second, text, trust, source) { first, second, text },
 #include "bus-diagnostics.inc"
 #undef ROW
 };
@@ -21,8 +21,13 @@ static const char *const cashless_options[] = {
 	"file transport", "32-bit money", "several currencies", "negative vend", "data entry", "always idle", NULL
 };
 
-static void options(struct ft_buf *out, uint32_t bits, const char *const *names)
+void bus_tell_options(enum ft_bus_device_kind k, uint32_t bits, struct ft_buf *out)
 {
+	static const char *const none[] = { NULL };
+	const char *const *names = k == FT_BUS_CHANGER ? changer_options
+		: k == FT_BUS_VALIDATOR                    ? validator_options
+		: k == FT_BUS_CASHLESS                     ? cashless_options
+												   : none;
 	int said = 0;
 
 	for (int i = 0; names[i]; i++)
@@ -52,7 +57,7 @@ static bool of_changer(const struct meaning_step *s, struct ft_buf *out)
 	if (s->offset != EXPANSION)
 		return false;
 	if (s->sub == FEATURES && s->data_count >= 4) {
-		options(out, meaning_32(s->data), changer_options);
+		bus_tell_options(FT_BUS_CHANGER, meaning_32(s->data), out);
 		return true;
 	}
 	if (s->sub != DIAGNOSTIC || s->answer_count < 2)
@@ -83,61 +88,38 @@ static bool of_validator(const struct meaning_step *s, struct ft_buf *out)
 	else if (s->offset == SECURITY && s->data_count >= 2)
 		ft_buf_printf(out, "high security for types %04X", meaning_16(s->data));
 	else if (s->offset == EXPANSION && s->sub == FEATURES && s->data_count >= 4)
-		options(out, meaning_32(s->data), validator_options);
+		bus_tell_options(FT_BUS_VALIDATOR, meaning_32(s->data), out);
 	else
 		return false;
 	return true;
 }
 
-static bool told_by_reader(const struct meaning_step *s, struct ft_buf *out)
+void bus_tell_message(const struct meaning_step *s, const uint8_t *z, unsigned n, struct ft_buf *out)
 {
-	enum {
-		DISPLAY = 0x02,
-		CANCELLED = 0x08,
-		LIMIT = 0x0F,
-		TIME = 0x11,
-		KEYS = 0x12,
-		KEYS_CANCEL = 0x13,
-		DIAGNOSTIC = 0xFF
-	};
-	const uint8_t *z = s->answer;
+	enum { DISPLAY = 0x02, LIMIT = 0x0F, KEYS = 0x12, KEYS_MASK = 0x7F };
+	const struct bus_response_row *row = bus_response_row(s->d->kind, z[0]);
+	bool reader = s->d->kind == FT_BUS_CASHLESS;
 
-	if (!s->answer_count)
-		return false;
-	switch (z[0]) {
-	case DISPLAY:
+	if (reader && z[0] == DISPLAY && n >= 2) {
 		ft_buf_puts(out, "show \"");
-		for (unsigned i = 2; i < s->answer_count; i++)
+		for (unsigned i = 2; i < n; i++)
 			ft_buf_byte(out, z[i] >= 0x20 && z[i] < 0x7F ? z[i] : '.');
-		ft_buf_printf(out, "\" for %d.%d s", s->answer_count > 1 ? z[1] / 10 : 0, s->answer_count > 1 ? z[1] % 10 : 0);
-		return true;
-	case CANCELLED:
-		ft_buf_puts(out, "cancelled");
-		return true;
-	case LIMIT:
-		if (s->answer_count >= 3)
-			price(out, s->d, "revalue limit", s->answer_count >= 5 ? meaning_32(z + 1) : meaning_16(z + 1), true);
-		return s->answer_count >= 3;
-	case TIME:
-		ft_buf_puts(out, "asks for time and date");
-		return true;
-	case KEYS:
-		ft_buf_printf(out, "asks for %d keys", s->answer_count > 1 ? z[1] & 0x7F : 0);
-		return true;
-	case KEYS_CANCEL:
-		ft_buf_puts(out, "asks for keys no longer");
-		return true;
-	case DIAGNOSTIC:
-		ft_buf_puts(out, "diagnostics of the maker's own");
-		return true;
-	default:
-		return false;
+		ft_buf_printf(out, "\" for %d.%d s", z[1] / 10, z[1] % 10);
+	} else if (reader && z[0] == LIMIT && n >= 3) {
+		price(out, s->d, "revalue limit", n >= 5 ? meaning_32(z + 1) : meaning_16(z + 1), true);
+	} else if (reader && z[0] == KEYS && n >= 2) {
+		ft_buf_printf(out, "asks for %d keys", z[1] & KEYS_MASK);
+	} else if (row) {
+		for (const char *c = row->name; *c; c++)
+			ft_buf_byte(out, (uint8_t)(*c >= 'A' && *c <= 'Z' ? *c + ('a' - 'A') : *c));
+	} else {
+		ft_buf_printf(out, "%02X, which no table knows", z[0]);
 	}
 }
 
 static bool of_cashless(const struct meaning_step *s, struct ft_buf *out)
 {
-	enum { SETUP = 1, EXPANSION = 7, CONFIGURATION = 0, PRICES = 1, WRITE_TIME = 3, OPTIONS = 4 };
+	enum { SETUP = 1, EXPANSION = 7, CONFIGURATION = 0, IDENTITY = 0, PRICES = 1, WRITE_TIME = 3, OPTIONS = 4 };
 
 	if (s->offset == SETUP && s->sub == CONFIGURATION && s->data_count && !s->answer_count) {
 		ft_buf_printf(out, "controller of level %d", s->data[0]);
@@ -153,15 +135,23 @@ static bool of_cashless(const struct meaning_step *s, struct ft_buf *out)
 		price(out, s->d, ", at least", least, least != 0);
 		return true;
 	}
+	if (s->offset == EXPANSION && s->sub == IDENTITY && s->data_count && !s->answer_count) {
+		struct ft_bus_device controller = { 0 };
+		meaning_identity(&controller, s->data, s->data_count);
+		if (controller.identity.known)
+			ft_buf_printf(out, "controller made by %s, serial %s, model %s, software %04X", controller.identity.maker,
+			              controller.identity.serial, controller.identity.model, controller.identity.software);
+		return controller.identity.known;
+	}
 	if (s->offset == EXPANSION && s->sub == OPTIONS && s->data_count >= 4) {
-		options(out, meaning_32(s->data), cashless_options);
+		bus_tell_options(FT_BUS_CASHLESS, meaning_32(s->data), out);
 		return true;
 	}
 	if (s->offset == EXPANSION && s->sub == WRITE_TIME && s->data_count >= 5) {
 		ft_buf_printf(out, "20%02X-%02X-%02X %02X:%02X", s->data[0], s->data[1], s->data[2], s->data[3], s->data[4]);
 		return true;
 	}
-	return told_by_reader(s, out);
+	return false;
 }
 
 bool bus_tell_fields(const struct meaning_step *s, struct ft_buf *out)

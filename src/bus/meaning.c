@@ -21,9 +21,11 @@ enum ft_status bus_meaning_init(struct bus_meaning *m, struct ft_bus_report *rep
 		d->price_max = d->price_min = d->stacked = FT_ABSENT;
 		for (int t = 0; t < 16; t++)
 			d->tubes[t] = UINT16_MAX;
-		m->in->devices[i].open_sale = -1;
+		m->in->devices[i].open_sale = m->in->devices[i].payout_row = -1;
 		m->in->devices[i].polled_ns = -1;
 	}
+	m->in->cash_sale.at_ns = -1;
+	m->in->decimals = -1;
 	return FT_OK;
 }
 
@@ -72,18 +74,36 @@ int64_t meaning_type_value(const struct ft_bus_device *d, int type)
 void meaning_tell_value(const struct meaning_step *s, struct ft_bus_event *e, uint32_t units)
 {
 	e->units = units;
-	e->value = meaning_scaled(s->d, units);
+	e->value = units == UINT32_MAX ? FT_ABSENT : meaning_scaled(s->d, units);
 	meaning_send(s, e);
 }
 
 /* ---- rows of the report ---- */
 
-static void money(const struct meaning_step *s, int type, int64_t units, int kind, enum ft_bus_route route)
+static bool counts_money(const struct ft_bus_setup *u)
+{
+	return u->known && u->decimals <= 4;
+}
+
+static void remember_decimals(const struct meaning_step *s)
+{
+	if (counts_money(&s->d->setup) && s->d->setup.decimals > s->m->in->decimals)
+		s->m->in->decimals = s->d->setup.decimals;
+}
+
+static int64_t row_value(const struct ft_bus_device *d, const struct meaning_money *m)
+{
+	int64_t one = m->by_type ? meaning_type_value(d, m->m.type) : meaning_scaled(d, 1);
+
+	return one == FT_ABSENT || !counts_money(&d->setup) ? FT_ABSENT : one * m->units;
+}
+
+static void money(const struct meaning_step *s, int type, int64_t units, bool by_type, enum ft_bus_route route)
 {
 	struct bus_meaning_inside *in = s->m->in;
 	struct meaning_money *grown;
 
-	if (s->repeated)
+	if (s->repeated || !units)
 		return;
 	grown = ft_arena_grow(s->m->arena, in->money, in->money_count, &in->money_room, sizeof *grown);
 	if (!grown) {
@@ -100,17 +120,24 @@ static void money(const struct meaning_step *s, int type, int64_t units, int kin
 		                               .decimals = -1,
 		                               .route = route },
 		                        .units = units,
-		                        .kind = kind };
+		                        .by_type = by_type,
+		                        .known = counts_money(&s->d->setup) };
+	grown += in->money_count - 1;
+	if (grown->known) {
+		grown->m.value = row_value(s->d, grown);
+		grown->m.decimals = s->d->setup.decimals;
+	}
+	remember_decimals(s);
 }
 
 void meaning_money_type(const struct meaning_step *s, int type, int64_t count, enum ft_bus_route route)
 {
-	money(s, type, count, 0, route);
+	money(s, type, count, true, route);
 }
 
 void meaning_money_units(const struct meaning_step *s, int64_t units, enum ft_bus_route route)
 {
-	money(s, -1, units, 1, route);
+	money(s, -1, units, false, route);
 }
 
 int meaning_new_sale(const struct meaning_step *s, bool card, uint32_t units, int item)
@@ -133,9 +160,62 @@ int meaning_new_sale(const struct meaning_step *s, bool card, uint32_t units, in
 		                                                  .outcome = card ? FT_BUS_PENDING : FT_BUS_SOLD,
 		                                                  .closed_ns = card ? -1 : s->x->command.end_ns },
 		                                           .units = units,
-		                                           .approved_units = UINT32_MAX };
+		                                           .approved_units = UINT32_MAX,
+		                                           .scale = counts_money(&s->d->setup) ? s->d->setup.scale : 0,
+		                                           .decimals = s->d->setup.decimals };
+	remember_decimals(s);
 	return (int)in->sale_count++;
 }
+
+/* ---- payouts ---- */
+
+void meaning_payout_asked(struct meaning_step *s, int type, uint32_t count)
+{
+	size_t before = s->m->in->money_count;
+
+	if (type >= 0)
+		meaning_money_type(s, type, -(int64_t)count, FT_BUS_ROUTE_OUT);
+	else
+		meaning_money_units(s, -(int64_t)count, FT_BUS_ROUTE_OUT);
+	s->own->payout_row = s->m->in->money_count > before ? (int)before : -1;
+	s->own->paid = PAID_UNTOLD;
+	memset(s->own->paid_types, 0, sizeof s->own->paid_types);
+}
+
+/* The device tells what it paid: the row of what it was asked for gives way. False where it told so another way. */
+static bool paid(struct meaning_step *s, enum meaning_paid way)
+{
+	struct meaning_device *own = s->own;
+
+	if (s->repeated || (own->paid != PAID_UNTOLD && own->paid != way))
+		return false;
+	own->paid = way;
+	if (own->payout_row >= 0)
+		s->m->in->money[own->payout_row].replaced = true;
+	own->payout_row = -1;
+	return true;
+}
+
+void meaning_paid_value(struct meaning_step *s, uint32_t units)
+{
+	if (paid(s, PAID_BY_VALUE))
+		meaning_money_units(s, -(int64_t)units, FT_BUS_ROUTE_OUT);
+}
+
+/* Asked twice it tells the same pieces twice; only what is more than before is counted. */
+void meaning_paid_types(struct meaning_step *s, unsigned bytes)
+{
+	if (s->answer_count < bytes || !paid(s, PAID_BY_TYPE))
+		return;
+	for (unsigned t = 0; t < 16 && (t + 1) * bytes <= s->answer_count; t++) {
+		unsigned n = bytes == 2 ? meaning_16(s->answer + 2 * t) : s->answer[t];
+		if (n > s->own->paid_types[t])
+			meaning_money_type(s, (int)t, (int64_t)s->own->paid_types[t] - n, FT_BUS_ROUTE_OUT);
+		s->own->paid_types[t] = (uint16_t)n;
+	}
+}
+
+/* ---- what every device tells alike ---- */
 
 static void text_of(char *to, const uint8_t *p, unsigned n)
 {
@@ -251,31 +331,99 @@ static void count(struct bus_meaning *m, struct meaning_step *s)
 
 /* ---- what was told before ---- */
 
-/* An answer that the controller did not acknowledge comes again (L6, L7); the same bytes to the same command then tell
- * nothing new. */
+enum { DOUBT_S = 2 }; /* ours: a controller repeats at once, and nobody buys or is paid twice within it */
+
+/* Cashless devices and gateways open each message with a code of its own, whatever they are asked. */
+static bool coded(const struct meaning_step *s)
+{
+	return s->d->kind == FT_BUS_CASHLESS || s->d->kind == FT_BUS_GATEWAY;
+}
+
+static bool polls(const struct meaning_step *s)
+{
+	const struct bus_device_row *row = bus_device_row(s->d->address);
+
+	return row && row->poll >= 0 && s->offset == (unsigned)row->poll;
+}
+
+/* How many bytes both begin with; 0 where neither begins with the whole of the other. */
+static unsigned common(const struct meaning_pending *p, const struct meaning_step *s, bool several)
+{
+	unsigned n = p->count < s->answer_count ? p->count : s->answer_count;
+
+	if (!n || (!coded(s) && p->sub != s->sub) || (!several && p->count != s->answer_count) ||
+	    memcmp(p->bytes, s->answer, n) != 0)
+		return 0;
+	return n;
+}
+
+/* An answer that the controller did not acknowledge comes again (L6, L7), maybe with more behind it or in portions;
+ * what it holds of the earlier one is no news. A device that then has nothing to report knows that it was heard. */
 static void find_repeats(struct meaning_step *s)
 {
-	struct meaning_device *own = s->own;
-	const struct ft_bus_block *r = &s->x->answer;
+	struct meaning_pending *p = &s->own->pending[coded(s) ? 0 : s->offset];
+	bool acknowledged = s->x->closing == FT_BUS_CLOSED_ACK, several = coded(s) || polls(s);
+	unsigned n;
 
-	if (s->x->kind != FT_BUS_DATA)
+	if ((s->x->kind == FT_BUS_ACK && (polls(s) || !coded(s))) || (s->x->kind == FT_BUS_GARBLED && acknowledged))
+		p->count = 0;
+	if (s->x->kind != FT_BUS_DATA || !s->answer_count)
 		return;
-	s->repeated = own->last_count == r->count && own->last_command == s->x->command.bytes[0] &&
-		memcmp(own->last, r->bytes, r->count) == 0;
-	if (s->x->closing == FT_BUS_CLOSED_ACK) {
-		own->last_count = 0;
-	} else {
-		memcpy(own->last, r->bytes, r->count);
-		own->last_count = r->count;
-		own->last_command = s->x->command.bytes[0];
+	n = common(p, s, several);
+	s->told_before = n;
+	if (acknowledged) {
+		p->count = n ? (uint8_t)(p->count - n) : 0;
+		memmove(p->bytes, p->bytes + n, p->count);
+	} else if (!n || n < s->answer_count) {
+		memcpy(p->bytes, s->answer, s->answer_count);
+		p->count = (uint8_t)s->answer_count;
+		p->sub = s->sub;
 	}
+	s->repeated = s->told_before == s->answer_count;
+}
+
+void meaning_message(struct meaning_step *s, const uint8_t *z)
+{
+	s->repeated = (unsigned)(z - s->answer) < s->told_before;
+}
+
+void meaning_unsaid(const struct meaning_step *s, const uint8_t *z, unsigned n)
+{
+	if (s->m->in->unsaid)
+		s->m->in->unsaid(s->m->to, s, z, n);
+}
+
+/* A command whose answer came damaged or was not acknowledged took place, but the controller may not know it and send
+ * it again (L9). */
+static void find_doubles(struct meaning_step *s)
+{
+	const struct ft_bus_exchange *x = s->x;
+	struct ft_bus_block *d = &s->own->doubtful;
+
+	if (x->again) { /* RET: the controller has heard it after all */
+		if (x->kind != FT_BUS_GARBLED)
+			d->count = 0;
+		return;
+	}
+	if (polls(s))
+		return;
+	if (s->accepted && d->count == x->command.count && memcmp(d->bytes, x->command.bytes, d->count) == 0 &&
+	    x->command.start_ns - d->end_ns <= DOUBT_S * BUS_NS_PER_S)
+		s->accepted = false;
+	d->count = 0;
+	if ((x->kind == FT_BUS_GARBLED || x->kind == FT_BUS_DATA) && x->closing != FT_BUS_CLOSED_ACK)
+		*d = x->command;
 }
 
 static void forget(struct bus_meaning *m, struct ft_bus_device *d, int64_t at_ns)
 {
 	struct meaning_device *own = &m->in->devices[d->address >> 3];
 
-	own->last_count = 0;
+	memset(own->pending, 0, sizeof own->pending);
+	own->doubtful.count = own->unheard.count = 0;
+	own->payout_row = -1;
+	own->paid = PAID_UNTOLD;
+	memset(own->paid_types, 0, sizeof own->paid_types);
 	if (d->kind == FT_BUS_CASHLESS)
 		meaning_cashless_dropped(m, d, at_ns);
 	d->enabled = false;
@@ -327,8 +475,23 @@ static void take_apart(struct bus_meaning *m, const struct ft_bus_exchange *x, s
 		c->checksum_ok && !x->again && (x->kind == FT_BUS_ACK || x->kind == FT_BUS_DATA || x->kind == FT_BUS_GARBLED);
 }
 
+/* What no table of a device whose commands are known has: the maker's own or a newer version. */
+static void unknown_command(struct meaning_step *s)
+{
+	const struct ft_bus_block *c = &s->x->command;
+	struct ft_bus_event e = meaning_event(s, FT_BUS_EV_UNKNOWN);
+	bool listed = s->d->kind == FT_BUS_CHANGER || s->d->kind == FT_BUS_VALIDATOR || s->d->kind == FT_BUS_CASHLESS ||
+		s->d->kind == FT_BUS_GATEWAY;
+
+	if (!listed || s->x->again || bus_command_row(c->bytes, c->count - 1U))
+		return;
+	e.type = c->bytes[0];
+	meaning_send(s, &e);
+}
+
 static void by_kind(struct meaning_step *s)
 {
+	unknown_command(s);
 	switch (s->d->kind) {
 	case FT_BUS_CHANGER:
 		meaning_changer(s);
@@ -358,6 +521,7 @@ void bus_meaning_item(struct bus_meaning *m, const struct ft_bus_item *i)
 	if (!i->exchange.command.checksum_ok)
 		return;
 	find_repeats(&s);
+	find_doubles(&s);
 	if (s.offset == COMMAND_RESET && !s.x->again) {
 		if (s.accepted)
 			forget(m, s.d, s.x->command.end_ns);
@@ -372,6 +536,8 @@ void bus_meaning_apply(struct bus_meaning *m, const struct ft_bus_exchange *x, s
 	take_apart(m, x, s);
 	s->d = d;
 	s->own = own;
+	/* what was asked is told whether it was answered or not */
+	s->accepted = x->command.checksum_ok && !x->again;
 	find_repeats(s);
 	by_kind(s);
 }
@@ -385,19 +551,44 @@ static int64_t brought_to(int64_t value, int from, int to)
 	return value;
 }
 
-static void find_decimals(struct ft_bus_report *r)
+/* The most decimals that any device says now or said when money moved. */
+static void find_decimals(struct bus_meaning *m)
 {
+	struct ft_bus_report *r = m->report;
+
+	r->decimals = m->in->decimals;
 	for (unsigned i = 0; i < FT_BUS_ADDRESSES; i++) {
 		const struct ft_bus_device *d = &r->devices[i];
 		bool money = d->kind == FT_BUS_CHANGER || d->kind == FT_BUS_VALIDATOR || d->kind == FT_BUS_CASHLESS;
-		if (money && d->setup.known && d->setup.decimals <= 4 && d->setup.decimals > r->decimals)
+		if (money && counts_money(&d->setup) && d->setup.decimals > r->decimals)
 			r->decimals = d->setup.decimals;
 	}
 }
 
-static int64_t final_value(const struct ft_bus_report *r, const struct ft_bus_device *d, int64_t value)
+/* What the sale was worth by the setup of its time, or by the one that came later. */
+static void value_sale(const struct ft_bus_report *r, const struct meaning_sale *s, struct ft_bus_sale *ret)
 {
-	return d->setup.known && d->setup.decimals <= 4 ? brought_to(value, d->setup.decimals, r->decimals) : FT_ABSENT;
+	const struct ft_bus_setup *u = &r->devices[s->s.address >> 3].setup;
+	unsigned scale = s->scale ? s->scale : counts_money(u) ? u->scale : 0;
+	int decimals = s->scale ? (int)s->decimals : u->decimals;
+
+	*ret = s->s;
+	ret->decimals = r->decimals;
+	if (scale && s->units != UINT32_MAX)
+		ret->price = brought_to((int64_t)s->units * scale, decimals, r->decimals);
+	if (scale && s->approved_units != UINT32_MAX)
+		ret->approved = brought_to((int64_t)s->approved_units * scale, decimals, r->decimals);
+}
+
+static void value_money(const struct ft_bus_report *r, const struct meaning_money *m, struct ft_bus_money *ret)
+{
+	const struct ft_bus_device *d = &r->devices[m->m.address >> 3];
+
+	*ret = m->m;
+	if (!m->known)
+		ret->value = row_value(d, m);
+	ret->value = brought_to(ret->value, m->known ? m->m.decimals : d->setup.decimals, r->decimals);
+	ret->decimals = r->decimals;
 }
 
 void bus_meaning_end(struct bus_meaning *m, int64_t now_ns)
@@ -412,27 +603,19 @@ void bus_meaning_end(struct bus_meaning *m, int64_t now_ns)
 		m->failed = true;
 		return;
 	}
-	find_decimals(r);
+	find_decimals(m);
 	for (size_t i = 0; i < in->sale_count; i++) {
-		const struct meaning_sale *s = &in->sales[i];
-		const struct ft_bus_device *d = &r->devices[s->s.address >> 3];
-		sales[i] = s->s;
-		sales[i].decimals = r->decimals;
-		if (s->units != UINT32_MAX)
-			sales[i].price = final_value(r, d, meaning_scaled(d, s->units));
-		if (s->approved_units != UINT32_MAX)
-			sales[i].approved = final_value(r, d, meaning_scaled(d, s->approved_units));
+		struct ft_bus_sale s;
+		size_t at = i;
+		value_sale(r, &in->sales[i], &s);
+		for (; at > 0 && sales[at - 1].at_ns > s.at_ns; at--) /* one that its approval alone made known came late */
+			sales[at] = sales[at - 1];
+		sales[at] = s;
 	}
-	for (size_t i = 0; i < in->money_count; i++) {
-		const struct meaning_money *x = &in->money[i];
-		const struct ft_bus_device *d = &r->devices[x->m.address >> 3];
-		int64_t one = x->kind ? meaning_scaled(d, 1) : meaning_type_value(d, x->m.type);
-		rows[i] = x->m;
-		rows[i].decimals = r->decimals;
-		rows[i].value = one == FT_ABSENT ? FT_ABSENT : final_value(r, d, one * x->units);
-	}
+	for (size_t i = 0; i < in->money_count; i++)
+		if (!in->money[i].replaced)
+			value_money(r, &in->money[i], &rows[r->money_count++]);
 	r->sales = sales;
 	r->sale_count = in->sale_count;
 	r->money = rows;
-	r->money_count = in->money_count;
 }

@@ -11,13 +11,17 @@ static const struct bus_device_row devices[] = {
 #undef ROW
 };
 
-static const struct {
-	enum ft_bus_device_kind kind;
-	int offset, sub;
-	const char *name;
-} commands[] = {
-#define ROW(ident, command, kind, offset, sub, name, source) { FT_BUS_##kind, offset, sub, name },
+static const struct bus_command_row commands[] = {
+#define ROW(ident, command, kind, offset, sub, name, least, most, level, trust, source) \
+	{ FT_BUS_##kind, offset, sub, name, least, most },
 #include "bus-commands.inc"
+#undef ROW
+};
+
+static const struct bus_response_row responses[] = {
+#define ROW(ident, response, kind, code, name, least, most, level, trust, source) \
+	{ FT_BUS_##kind, code, name, least, most },
+#include "bus-responses.inc"
 #undef ROW
 };
 
@@ -26,7 +30,7 @@ static const struct {
 	int code;
 	const char *text;
 } statuses[] = {
-#define ROW(ident, status, kind, code, text, source) { FT_BUS_##kind, code, text },
+#define ROW(ident, status, kind, code, class, text, trust, source) { FT_BUS_##kind, code, text },
 #include "bus-statuses.inc"
 #undef ROW
 };
@@ -68,15 +72,30 @@ bool bus_has_sub(enum ft_bus_device_kind k, unsigned offset)
 	return false;
 }
 
-const char *ft_bus_command_word(const uint8_t *bytes, size_t n)
+const struct bus_response_row *bus_response_row(enum ft_bus_device_kind k, uint8_t code)
+{
+	for (size_t i = 0; i < COUNT(responses); i++)
+		if (responses[i].kind == k && responses[i].code == code)
+			return &responses[i];
+	return NULL;
+}
+
+const struct bus_command_row *bus_command_row(const uint8_t *bytes, size_t n)
 {
 	const struct bus_device_row *d = n ? bus_device_row(bytes[0]) : NULL;
 
 	for (size_t i = 0; d && i < COUNT(commands); i++)
 		if (commands[i].kind == d->kind && commands[i].offset == (bytes[0] & COMMAND_BITS) &&
 		    (commands[i].sub < 0 || (n > 1 && bytes[1] == commands[i].sub)))
-			return commands[i].name;
-	return "unknown command";
+			return &commands[i];
+	return NULL;
+}
+
+const char *ft_bus_command_word(const uint8_t *bytes, size_t n)
+{
+	const struct bus_command_row *r = bus_command_row(bytes, n);
+
+	return r ? r->name : "unknown command";
 }
 
 const char *ft_bus_event_word(enum ft_bus_event_kind k)
@@ -128,10 +147,11 @@ void ft_bus_currency(uint16_t code, char ret[24])
 	int number = (code >> 8 & 15) * 100 + (code >> 4 & 15) * 10 + (code & 15);
 
 	ret[0] = '\0';
-	if (code == MEANING_NONE16)
-		return;
+	for (unsigned i = 0; i < 16; i += 4)
+		if ((code >> i & 15) > 9) /* FFFF is unknown; others with such a digit are no number at all */
+			return;
 	c = code >> 12 == 1 ? ft_currency_by_number(number) : NULL;
-	if (code >> 12 == 0)
+	if (code >> 12 == 0 && number)
 		snprintf(ret, 24, "country prefix %03X", code & 0xFFFU);
 	else if (c)
 		snprintf(ret, 24, "%s", c->alpha);

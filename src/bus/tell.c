@@ -7,6 +7,7 @@
 struct telling {
 	struct ft_buf *out;
 	const struct ft_bus_device *d;
+	const struct meaning_step *step;
 	unsigned said;
 };
 
@@ -46,13 +47,71 @@ static void coin(struct ft_buf *out, const struct ft_bus_event *e)
 	}
 }
 
+/* In the order of the three bits that tell it. */
 static void bill(struct ft_buf *out, const struct ft_bus_event *e)
 {
 	char m[FT_MONEY_TEXT];
-	static const char *const where[] = { "somewhere", "stacked",  "somewhere",       "rejected while disabled",
-		                                 "in escrow", "returned", "to the recycler", "dispensed by hand" };
+	static const char *const where[8] = {
+		"stacked",
+		"in escrow",
+		"returned",
+		"to the recycler",
+		"rejected while disabled",
+		"to the recycler, filled by hand",
+		"dispensed by hand",
+		"moved from the recycler to the cash box",
+	};
 
-	ft_buf_printf(out, "bill %s %s", money_of(e, m), (unsigned)e->route < 8 ? where[e->route] : "somewhere");
+	ft_buf_printf(out, "bill %s %s", money_of(e, m), where[e->amount & 7]);
+}
+
+/* A coin or bill type by its value where that is known. */
+static void type_word(struct telling *t, int type)
+{
+	int64_t value = meaning_type_value(t->d, type);
+	char m[FT_MONEY_TEXT];
+
+	if (value != FT_ABSENT && t->d->setup.decimals <= 4)
+		ft_buf_puts(t->out, ft_money_text(value, t->d->setup.decimals, m));
+	else
+		ft_buf_printf(t->out, "type %d", type);
+}
+
+static void type_words(struct telling *t, const char *before, unsigned types)
+{
+	ft_buf_puts(t->out, before);
+	for (int i = 0; i < 16; i++)
+		if (types >> i & 1) {
+			ft_buf_byte(t->out, ' ');
+			type_word(t, i);
+		}
+}
+
+/* COIN TYPE and BILL TYPE; behind the types that are accepted stand those that may be paid out by hand, or those
+ * whose bills wait in escrow. */
+static void accepted(struct telling *t, unsigned types)
+{
+	unsigned more = t->step->data_count >= 4 ? meaning_16(t->step->data + 2) : 0;
+
+	type_words(t, "accept", types);
+	if (!more)
+		return;
+	if (t->d->kind == FT_BUS_CHANGER)
+		type_words(t, ", by hand", more);
+	else if ((more & types) == types)
+		ft_buf_puts(t->out, ", all by escrow");
+	else
+		type_words(t, ", by escrow", more);
+}
+
+static void reader_options(struct ft_buf *out, unsigned options)
+{
+	static const char *const words[] = { "can refund", "several vends a session", "has its own display",
+		                                 "takes cash sales" };
+
+	for (unsigned i = 0; i < sizeof words / sizeof *words; i++)
+		if (options >> i & 1)
+			ft_buf_printf(out, ", %s", words[i]);
 }
 
 static void setup(struct telling *t)
@@ -61,10 +120,16 @@ static void setup(struct telling *t)
 	char currency[24];
 
 	ft_bus_currency(u->currency, currency);
+	if (t->d->kind == FT_BUS_GATEWAY) {
+		ft_buf_printf(t->out, "level %d, answers within %d s", u->level, u->max_response_s);
+		return;
+	}
 	ft_buf_printf(t->out, "level %d, %s, scale %d, %d decimals", u->level,
 	              currency[0] ? currency : "currency not known", u->scale, u->decimals);
-	if (t->d->kind == FT_BUS_CASHLESS)
-		ft_buf_printf(t->out, ", answers within %d s%s", u->max_response_s, u->options & 8 ? ", takes cash sales" : "");
+	if (t->d->kind == FT_BUS_CASHLESS) {
+		ft_buf_printf(t->out, ", answers within %d s", u->max_response_s);
+		reader_options(t->out, u->options);
+	}
 	for (int i = 0, n = 0; i < 16 && t->d->kind != FT_BUS_CASHLESS; i++) {
 		char m[FT_MONEY_TEXT];
 		if (!u->types[i])
@@ -81,16 +146,13 @@ static void tubes(struct telling *t)
 {
 	ft_buf_puts(t->out, "tubes hold");
 	for (int i = 0, n = 0; i < 16; i++) {
-		char m[FT_MONEY_TEXT];
-		int64_t value = meaning_type_value(t->d, i);
 		if (t->d->tubes[i] == UINT16_MAX || (!t->d->tubes[i] && !(t->d->setup.routing >> i & 1)))
 			continue;
 		ft_buf_printf(t->out, "%s %d of ", n++ ? "," : "", t->d->tubes[i]);
-		if (value != FT_ABSENT && t->d->setup.decimals <= 4)
-			ft_buf_puts(t->out, ft_money_text(value, t->d->setup.decimals, m));
-		else
-			ft_buf_printf(t->out, "type %d", i);
+		type_word(t, i);
 	}
+	if (t->d->tubes_full)
+		type_words(t, ", full:", t->d->tubes_full);
 }
 
 static void status(struct telling *t, const struct ft_bus_event *e)
@@ -122,8 +184,9 @@ static void of_session(struct telling *t, const struct ft_bus_event *e)
 		              e->value == FT_ABSENT ? "" : money_of(e, m));
 		break;
 	case FT_BUS_EV_VEND_SUCCESS:
+		if (e->item >= 0 && e->item != MEANING_NONE16)
+			ft_buf_printf(t->out, "item %d ", e->item);
 		ft_buf_puts(t->out, "delivered");
-		item(t->out, e);
 		break;
 	case FT_BUS_EV_MALFUNCTION: {
 		const char *text = bus_status_word(FT_BUS_CASHLESS, e->type >> 4);
@@ -137,10 +200,38 @@ static void of_session(struct telling *t, const struct ft_bus_event *e)
 	}
 	case FT_BUS_EV_REVALUE_ASKED:
 		ft_buf_puts(t->out, money_of(e, m));
+		item(t->out, e);
 		break;
 	default:
 		ft_buf_puts(t->out, ft_bus_event_word(e->kind));
 	}
+}
+
+/* By value since it was last asked, by pieces of each type, or nothing more to come. */
+static void paid(struct telling *t, const struct ft_bus_event *e)
+{
+	unsigned bytes = t->d->kind == FT_BUS_VALIDATOR ? 2 : 1, pieces = t->step->answer_count / bytes;
+	const char *between = "paid ";
+	char m[FT_MONEY_TEXT];
+
+	if (t->step->x->kind == FT_BUS_ACK) {
+		ft_buf_puts(t->out, "payout finished");
+		return;
+	}
+	if (pieces <= 1) {
+		ft_buf_printf(t->out, "paid since last asked %s", money_of(e, m));
+		return;
+	}
+	for (unsigned i = 0; i < pieces && i < 16; i++) {
+		unsigned n = bytes == 2 ? meaning_16(t->step->answer + 2 * i) : t->step->answer[i];
+		if (!n)
+			continue;
+		ft_buf_printf(t->out, "%s%u of ", between, n);
+		type_word(t, (int)i);
+		between = ", ";
+	}
+	if (between[0] == 'p')
+		ft_buf_puts(t->out, "nothing paid");
 }
 
 static void of_money(struct telling *t, const struct ft_bus_event *e)
@@ -168,13 +259,16 @@ static void of_money(struct telling *t, const struct ft_bus_event *e)
 		ft_buf_printf(t->out, "%u attempt%s to insert a bill while disabled", e->count, e->count == 1 ? "" : "s");
 		break;
 	case FT_BUS_EV_PAYOUT_ASKED:
-		if (e->count && e->type >= 0)
-			ft_buf_printf(t->out, "pay %u of type %d, ", e->count, e->type);
-		ft_buf_printf(t->out, "%s", e->value == FT_ABSENT && e->count ? "value not known" : money_of(e, m));
+		if (e->count && e->type >= 0) {
+			ft_buf_printf(t->out, "pay %u of ", e->count);
+			type_word(t, e->type);
+			ft_buf_puts(t->out, e->value == FT_ABSENT ? "" : ", ");
+		}
+		if (e->value != FT_ABSENT || !e->count)
+			ft_buf_puts(t->out, money_of(e, m));
 		break;
 	case FT_BUS_EV_PAYOUT_DONE:
-		ft_buf_printf(t->out, "%s%s", e->value == FT_ABSENT ? "payout finished" : "paid since last asked ",
-		              e->value == FT_ABSENT ? "" : money_of(e, m));
+		paid(t, e);
 		break;
 	default:
 		break;
@@ -198,12 +292,13 @@ static void on_event(void *to, const struct ft_bus_event *e)
 	case FT_BUS_EV_IDENTITY:
 		ft_buf_printf(t->out, "made by %s, serial %s, model %s, software %04X", t->d->identity.maker,
 		              t->d->identity.serial, t->d->identity.model, t->d->identity.software);
+		if (t->d->identity.options_known) {
+			ft_buf_puts(t->out, ", options: ");
+			bus_tell_options(t->d->kind, t->d->identity.options, t->out);
+		}
 		break;
 	case FT_BUS_EV_ENABLED:
-		ft_buf_puts(t->out, "accept types");
-		for (int i = 0; i < 16; i++)
-			if (e->value >> i & 1)
-				ft_buf_printf(t->out, " %d", i);
+		accepted(t, (unsigned)e->value);
 		break;
 	case FT_BUS_EV_DISABLED:
 		ft_buf_puts(t->out, "accept none");
@@ -231,6 +326,14 @@ static void on_event(void *to, const struct ft_bus_event *e)
 	}
 	if (e->repeated)
 		ft_buf_puts(t->out, " (told before)");
+}
+
+static void on_unsaid(void *to, const struct meaning_step *s, const uint8_t *z, unsigned n)
+{
+	struct telling *t = to;
+
+	ft_buf_puts(t->out, t->said++ ? ", " : ": ");
+	bus_tell_message(s, z, n, t->out);
 }
 
 static void fields(struct telling *t, const struct meaning_step *s)
@@ -275,15 +378,27 @@ static void ending(const struct ft_bus_exchange *x, struct telling *t, bool poll
 		ft_buf_puts(out, " - the controller did not acknowledge");
 }
 
+/* A command of another length than the tables have. */
+static void odd_length(const struct meaning_step *s, struct ft_buf *out)
+{
+	const struct bus_command_row *r = bus_command_row(s->x->command.bytes, s->x->command.count);
+	unsigned n = s->data_count;
+
+	if (r && n > r->most)
+		ft_buf_printf(out, ", %u byte%s more than known", n - r->most, n - r->most == 1 ? "" : "s");
+	else if (r && n < r->least)
+		ft_buf_printf(out, ", %u byte%s short", r->least - n, r->least - n == 1 ? "" : "s");
+}
+
 void bus_meaning_tell(const struct bus_meaning *m, const struct ft_bus_exchange *x, struct ft_buf *out)
 {
 	unsigned slot = x->command.bytes[0] >> 3;
 	struct ft_arena scratch = { 0 };
 	struct ft_bus_device device = m->report->devices[slot];
 	struct bus_meaning_inside *in = FT_NEW(&scratch, struct bus_meaning_inside);
-	struct telling t = { .out = out, .d = &device };
+	struct meaning_step step = { 0 };
+	struct telling t = { .out = out, .d = &device, .step = &step };
 	struct bus_meaning copy = *m;
-	struct meaning_step step;
 	const struct bus_device_row *row = bus_device_row(device.address);
 
 	ft_buf_printf(out, "%s %s", ft_bus_device_word(x->command.bytes[0]),
@@ -292,7 +407,10 @@ void bus_meaning_tell(const struct bus_meaning *m, const struct ft_bus_exchange 
 		ft_buf_puts(out, " - the command is damaged");
 	if (in && x->command.checksum_ok) {
 		in->devices[slot] = m->in->devices[slot];
-		in->devices[slot].open_sale = -1; /* sales are no concern here */
+		in->devices[slot].open_sale = in->devices[slot].payout_row = -1; /* rows are no concern here */
+		in->devices[slot].unheard.count = 0;
+		in->cash_sale.at_ns = -1;
+		in->unsaid = on_unsaid;
 		copy.in = in;
 		copy.arena = &scratch;
 		copy.to = &t;
@@ -300,6 +418,7 @@ void bus_meaning_tell(const struct bus_meaning *m, const struct ft_bus_exchange 
 		bus_meaning_apply(&copy, x, &device, &in->devices[slot], &step);
 		if (!t.said && step.answer_count + step.data_count)
 			fields(&t, &step);
+		odd_length(&step, out);
 	}
 	ending(x, &t, row && row->poll >= 0 && (x->command.bytes[0] & 7) == row->poll);
 	ft_arena_done(&scratch);

@@ -47,6 +47,7 @@ static void bill(struct meaning_step *s, uint8_t z)
 	e.count = 1;
 	e.route = routes[what];
 	e.value = meaning_type_value(s->d, e.type);
+	e.amount = what;
 	if ((what == STACKED || what == MOVED) && s->d->stacked != FT_ABSENT && !s->repeated)
 		s->d->stacked++;
 	meaning_send(s, &e);
@@ -62,6 +63,7 @@ static void poll(struct meaning_step *s)
 	for (unsigned i = 0; i < s->answer_count; i++) {
 		uint8_t z = s->answer[i];
 		struct ft_bus_event e;
+		meaning_message(s, s->answer + i);
 		if (z & 0x80) {
 			bill(s, z);
 		} else if ((z & 0xE0) == 0x40) {
@@ -70,6 +72,9 @@ static void poll(struct meaning_step *s)
 			meaning_send(s, &e);
 		} else if (z < 0x10 || (z & 0xF0) == 0x20) {
 			meaning_status(s, z, STATUS_WAS_RESET);
+		} else if (z >= MEANING_FILE_FIRST && z <= MEANING_FILE_LAST) {
+			meaning_unsaid(s, s->answer + i, s->answer_count - i);
+			return;
 		} else {
 			e = meaning_event(s, FT_BUS_EV_UNKNOWN);
 			e.type = z;
@@ -83,6 +88,28 @@ static void stacker(struct meaning_step *s)
 {
 	if (s->answer_count >= 2)
 		s->d->stacked = meaning_16(s->answer) & 0x7FFF; /* the top bit says full */
+}
+
+static void dispense(struct meaning_step *s)
+{
+	struct ft_bus_event e = meaning_event(s, FT_BUS_EV_PAYOUT_ASKED);
+
+	if (!s->accepted || s->data_count < 2)
+		return;
+	e.route = FT_BUS_ROUTE_OUT;
+	if (s->sub == SUB_DISPENSE_VALUE) {
+		meaning_tell_value(s, &e, meaning_16(s->data));
+		meaning_payout_asked(s, -1, meaning_16(s->data));
+		return;
+	}
+	if (s->data_count < 3)
+		return;
+	e.type = s->data[0] & 0x0F;
+	e.count = meaning_16(s->data + 1);
+	e.value = meaning_type_value(s->d, e.type);
+	e.value = e.value == FT_ABSENT ? FT_ABSENT : e.value * e.count;
+	meaning_send(s, &e);
+	meaning_payout_asked(s, e.type, e.count);
 }
 
 static void expansion(struct meaning_step *s)
@@ -102,33 +129,17 @@ static void expansion(struct meaning_step *s)
 		break;
 	case SUB_DISPENSE_BILL:
 	case SUB_DISPENSE_VALUE:
-		if (!s->accepted || s->data_count < 2)
-			break;
-		s->own->value_polled = false;
-		e = meaning_event(s, FT_BUS_EV_PAYOUT_ASKED);
-		e.route = FT_BUS_ROUTE_OUT;
-		if (s->sub == SUB_DISPENSE_VALUE) {
-			meaning_tell_value(s, &e, meaning_16(s->data));
-			break;
-		}
-		e.type = s->data[0] & 0x0F;
-		e.count = s->data_count >= 3 ? meaning_16(s->data + 1) : 1;
-		e.value = meaning_type_value(s->d, e.type);
-		e.value = e.value == FT_ABSENT ? FT_ABSENT : e.value * e.count;
-		meaning_send(s, &e);
+		dispense(s);
 		break;
 	case SUB_PAYOUT_STATUS:
-		for (unsigned t = 0; t < 16 && 2 * t + 1 < s->answer_count && !s->own->value_polled; t++)
-			if (meaning_16(s->answer + 2 * t))
-				meaning_money_type(s, (int)t, -(int64_t)meaning_16(s->answer + 2 * t), FT_BUS_ROUTE_OUT);
+		meaning_paid_types(s, 2);
 		if (s->answer_count)
 			meaning_simple(s, FT_BUS_EV_PAYOUT_DONE);
 		break;
 	case SUB_PAYOUT_POLL:
 		e = meaning_event(s, FT_BUS_EV_PAYOUT_DONE);
 		if (s->answer_count >= 2) {
-			s->own->value_polled = true;
-			meaning_money_units(s, -(int64_t)meaning_16(s->answer), FT_BUS_ROUTE_OUT);
+			meaning_paid_value(s, meaning_16(s->answer));
 			meaning_tell_value(s, &e, meaning_16(s->answer));
 		} else if (s->x->kind == FT_BUS_ACK) {
 			meaning_send(s, &e);
