@@ -100,6 +100,17 @@ static const struct dump dumps[] = {
 	{ HEAD("1 ns") LINES "#0 h! L\" #1 l! H\" #2 U! -\"", "0:1 1:2", "a b", 2, false },
 	/* changes before the first time, times without a change, a change that changes nothing */
 	{ HEAD("1 ns") LINES "1! #5 #6 #8 1! #9 0!", "0:1 9:0", "a b", 0, false },
+	/* a low level before the first time is a level */
+	{ HEAD("1 ns") LINES "0! #5 1! #6 ", "0:0 5:1", "a b", 0, false },
+	/* a simulator's own numbers are no wires and leave the room to those */
+	{ HEAD("1 ns") "$var integer 32 i n $end $var parameter 32 p P $end $var time 64 t T $end " LINES
+	               "#0 b101 i 1! b0 p #3 b1 t 0!",
+	  "0:1 3:0", "a b", 0, false },
+	/* a range glued to its name, a single bit of one, and a name that stands in two scopes */
+	{ HEAD(
+		  "1 ns") "$var reg 2 v bus[1:0] $end $var wire 1 w bus[7] $end $scope module in $end $var wire 1 a bus[0] $end "
+	              "$var wire 1 b x $end $upscope $end $var wire 1 c x $end $enddefinitions $end #0 b10 v 0w 1a 0b 1c #2 b0 v",
+	  "0:2a 2:28", "bus[0] bus[1] bus[7] m.in.bus[0] x m.x", 0, false },
 	/* broken off: in a time, in a code, behind a value, in a comment */
 	{ HEAD("1 ns") LINES "#0 1! #100 0! #2", "0:1 100:0", "a b", 0, true },
 	{ HEAD("1 ns") LINES "#0 1! #100 0", "0:1", "a b", 0, true },
@@ -110,6 +121,7 @@ static const struct dump dumps[] = {
 	{ HEAD("2 ns") LINES "#5 1!", NULL, NULL, 0, false },
 	{ HEAD("1 ns") LINES "#5 1! (what) ", NULL, NULL, 0, false },
 	{ HEAD("1 ns") LINES "#x 1!", NULL, NULL, 0, false },
+	{ HEAD("1 ns") LINES "#1 1!\nbogus!\n#2 0!", NULL, NULL, 0, false },
 	{ HEAD("1 s") LINES "#0 1! #99999999999999 0!", NULL, NULL, 0, false },
 	{ HEAD("1 ns") "$enddefinitions $end #0", NULL, NULL, 0, false },
 	{ HEAD("1 ns") "$var wire 1 ! a $end", NULL, NULL, 0, false },
@@ -149,6 +161,33 @@ static void value_change_dumps(void **state)
 			    info.unknown_levels != d->unknown || info.cut != d->cut)
 				fail_msg("dump %zu in portions of %zu: %s | %s | %d unknown, cut %d; %s", i, portion, text, names,
 				         (int)info.unknown_levels, info.cut, e.text);
+		}
+}
+
+/* Wherever the portions break off, a message names the line. */
+static void the_line_of_a_fault(void **state)
+{
+	static const char *const wrong[] = { "#5\n1!\n#4\n0!\n", "#5\n1!\n(what)\n0!\n#4\n",
+		                                 "#5\n1!\n#99999999999999999999\n", "#5\n1!\nbogus! \n#4\n" };
+	struct ft_bus_options o = { .name = "dump" };
+
+	(void)state;
+	for (size_t i = 0; i < sizeof wrong / sizeof *wrong; i++)
+		for (size_t portion = 1; portion < 5000; portion = portion * 2 + 1) {
+			struct bus_capture_info info;
+			struct ft_error e;
+			struct got g;
+			char text[6000];
+			size_t n = (size_t)snprintf(text, sizeof text, "%s", HEAD("1 ns") LINES);
+			unsigned line = 1; /* the heads are one */
+			for (unsigned k = 0; k < 1000; k++, line++)
+				n += (size_t)snprintf(text + n, sizeof text - n, "#%d\n", (int)(k > 5 ? 5 : k));
+			snprintf(text + n, sizeof text - n, "%s", wrong[i]);
+			if (read_all(&o, ft_slice_of(text), portion, &g, &info, &e) != FT_E_INPUT)
+				fail_msg("fault %zu was taken", i);
+			snprintf(text, sizeof text, "dump, line %u:", line + 3);
+			if (!strstr(e.text, text))
+				fail_msg("fault %zu in portions of %zu: %s, not %s", i, portion, e.text, text);
 		}
 }
 
@@ -468,13 +507,10 @@ static void a_channel_that_is_not_there(void **state)
 int main(int argc, char **argv)
 {
 	const struct CMUnitTest tests[] = {
-		cmocka_unit_test(value_change_dumps),
-		cmocka_unit_test(raw_samples),
-		cmocka_unit_test(tables),
-		cmocka_unit_test(words_text),
-		cmocka_unit_test(no_captures),
-		cmocka_unit_test(lines_are_found),
-		cmocka_unit_test(a_channel_that_is_not_there),
+		cmocka_unit_test(value_change_dumps), cmocka_unit_test(the_line_of_a_fault),
+		cmocka_unit_test(raw_samples),        cmocka_unit_test(tables),
+		cmocka_unit_test(words_text),         cmocka_unit_test(no_captures),
+		cmocka_unit_test(lines_are_found),    cmocka_unit_test(a_channel_that_is_not_there),
 	};
 
 	folder = argc > 1 ? argv[1] : ".";

@@ -32,10 +32,12 @@ struct vcd {
 	size_t code_count;
 	uint32_t single[128];     /* channels of scalar codes of one character */
 	int64_t multiply, divide; /* ticks to ns */
-	int64_t tick, now_ns;
-	bool timed;
+	int64_t tick, tick_most, now_ns;
+	bool timed;   /* a time was told */
+	bool changed; /* a level was told */
 	uint32_t levels, sent;
-	char scope[WORD_MAX];
+	char scope[2 * WORD_MAX];    /* "bench.probe." */
+	const uint8_t *portion, *at; /* where the line of a message is counted from, and up to */
 };
 
 static bool blank(uint8_t c)
@@ -65,6 +67,7 @@ static enum ft_status begin(struct bus_capture *c, struct ft_error *e)
 	struct vcd *v = c->reader;
 
 	(void)e;
+	v->tick_most = INT64_MAX / 2;
 	v->multiply = v->divide = 1; /* 1 ns where no $timescale says otherwise */
 	c->info.resolution_ns = 1;
 	return FT_OK;
@@ -72,7 +75,13 @@ static enum ft_status begin(struct bus_capture *c, struct ft_error *e)
 
 static enum ft_status wrong(struct bus_capture *c, const char *what, struct ft_error *e)
 {
-	return ft_fail(e, FT_E_INPUT, "%s, about line %u: %s.", c->o.name, c->info.line, what);
+	const struct vcd *v = c->reader;
+	unsigned line = c->info.line;
+
+	/* a token that was carried over ends in this portion, so its line is told */
+	for (const uint8_t *p = v->portion; p && p < v->at; p++)
+		line += *p == '\n';
+	return ft_fail(e, FT_E_INPUT, "%s, line %u: %s.", c->o.name, line, what);
 }
 
 /* "1 us", "1us", "100", "ps". */
@@ -98,6 +107,7 @@ static enum ft_status timescale(struct bus_capture *c, struct vcd *v, struct ft_
 				v->divide /= count;
 				v->multiply = 1;
 			}
+			v->tick_most = INT64_MAX / 2 / v->multiply;
 			c->info.resolution_ns = v->multiply / v->divide ? v->multiply / v->divide : 1;
 			return FT_OK;
 		}
@@ -133,16 +143,56 @@ static bool range(const char *text, long *ret_high, long *ret_low)
 	return digits > 0;
 }
 
-/* $var TYPE WIDTH CODE NAME [RANGE] $end: every bit becomes a channel; a code used before is an alias. */
+/* A simulator's own numbers: no wire has their shape, and they would take the room of those that are. */
+static bool no_wire(const char *type)
+{
+	static const char *const types[] = { "real", "realtime", "string", "integer", "parameter", "time", "event" };
+
+	for (size_t i = 0; i < sizeof types / sizeof *types; i++)
+		if (strcmp(type, types[i]) == 0)
+			return true;
+	return false;
+}
+
+/* $scope TYPE NAME $end */
+static void enter(struct vcd *v)
+{
+	size_t n = strlen(v->scope);
+
+	snprintf(v->scope + n, sizeof v->scope - n, "%s.", v->words[2]);
+}
+
+static void leave(struct vcd *v)
+{
+	size_t n = strlen(v->scope);
+
+	if (n)
+		n--; /* the point it ends with */
+	while (n && v->scope[n - 1] != '.')
+		n--;
+	v->scope[n] = '\0';
+}
+
+static bool taken(const struct bus_capture *c, const char *name)
+{
+	for (size_t i = 0; i < c->info.channel_count; i++)
+		if (strncmp(c->info.channels[i].name, name, sizeof c->info.channels[i].name - 1) == 0)
+			return true;
+	return false;
+}
+
+/* $var TYPE WIDTH CODE NAME [RANGE] $end: every bit becomes a channel; a code used before is an alias. A name that
+ * stands in an outer scope already is told with its own. */
 static void declare(struct bus_capture *c, struct vcd *v)
 {
-	const char *type = v->words[1], *id = v->words[3];
+	const char *id = v->words[3];
+	char *name = v->words[4], *glued = strrchr(name, '[');
 	size_t n = strlen(id);
 	struct code *code = code_of(v, id, n);
 	unsigned width = 0;
 	long high = -1, low = 0;
 
-	if (v->word_count < 5 || strcmp(type, "real") == 0 || strcmp(type, "realtime") == 0 || strcmp(type, "string") == 0)
+	if (v->word_count < 5 || no_wire(v->words[1]))
 		return;
 	for (const char *d = v->words[2]; ft_is_digit(*d) && width < 10000; d++)
 		width = width * 10 + (unsigned)(*d - '0');
@@ -162,13 +212,16 @@ static void declare(struct bus_capture *c, struct vcd *v)
 	}
 	if (v->word_count > 5)
 		range(v->words[5], &high, &low);
+	else if (glued && glued > name && range(glued, &high, &low))
+		*glued = '\0';
 	for (unsigned i = 0; i < width && i < code->width; i++) {
-		char name[2 * WORD_MAX];
+		char plain[2 * WORD_MAX], scoped[4 * WORD_MAX];
 		if (width == 1 && high < 0)
-			snprintf(name, sizeof name, "%s", v->words[4]);
+			snprintf(plain, sizeof plain, "%s", name);
 		else
-			snprintf(name, sizeof name, "%s[%ld]", v->words[4], high >= low ? low + (long)i : low - (long)i);
-		if (!bus_capture_channel(c, ft_slice_of(name)))
+			snprintf(plain, sizeof plain, "%s[%ld]", name, high >= low ? low + (long)i : low - (long)i);
+		snprintf(scoped, sizeof scoped, "%s%s", v->scope, plain);
+		if (!bus_capture_channel(c, ft_slice_of(taken(c, plain) ? scoped : plain)))
 			return;
 		code->bit[i] |= UINT32_C(1) << (c->info.channel_count - 1);
 		if (code->width == 1 && n == 1)
@@ -181,6 +234,10 @@ static enum ft_status declared(struct bus_capture *c, struct vcd *v, struct ft_e
 	v->state = PLAIN;
 	if (strcmp(v->words[0], "$timescale") == 0)
 		return timescale(c, v, e);
+	if (strcmp(v->words[0], "$scope") == 0)
+		enter(v);
+	if (strcmp(v->words[0], "$upscope") == 0)
+		leave(v);
 	if (strcmp(v->words[0], "$var") == 0)
 		declare(c, v);
 	if (strcmp(v->words[0], "$enddefinitions") != 0)
@@ -201,14 +258,10 @@ static inline enum ft_status settle(struct bus_capture *c, struct vcd *v, struct
 	return bus_capture_edge(c, v->now_ns, v->levels, e);
 }
 
-static enum ft_status at_time(struct bus_capture *c, struct vcd *v, int64_t tick, struct ft_error *e)
+static inline enum ft_status at_time(struct bus_capture *c, struct vcd *v, int64_t tick, struct ft_error *e)
 {
-	enum ft_status s = v->timed || v->levels ? settle(c, v, e) : FT_OK;
+	enum ft_status s = v->timed || v->changed ? settle(c, v, e) : FT_OK;
 
-	if (tick < v->tick)
-		return wrong(c, "the time runs backwards", e);
-	if (tick > INT64_MAX / 2 / v->multiply)
-		return wrong(c, "the time is beyond all bounds", e);
 	v->timed = true;
 	v->tick = tick;
 	v->now_ns = v->divide == 1 ? tick * v->multiply : (tick * v->multiply + v->divide / 2) / v->divide;
@@ -218,6 +271,7 @@ static enum ft_status at_time(struct bus_capture *c, struct vcd *v, int64_t tick
 static inline void set(struct vcd *v, uint32_t channels, bool high)
 {
 	v->levels = high ? v->levels | channels : v->levels & ~channels;
+	v->changed = true;
 }
 
 /* 1 high, 0 low, -1 unknown, -2 no value; H and L come from tools for VHDL. */
@@ -285,6 +339,10 @@ static enum ft_status body_token(struct bus_capture *c, struct vcd *v, const uin
 		int64_t tick;
 		if (!ft_slice_i64((struct ft_slice){ (const char *)p + 1, n - 1 }, &tick) || tick < 0)
 			return wrong(c, "a time is no number", e);
+		if (tick < v->tick)
+			return wrong(c, "the time runs backwards", e);
+		if (tick > v->tick_most)
+			return wrong(c, "the time is beyond all bounds", e);
 		return at_time(c, v, tick, e);
 	}
 	case '$':
@@ -293,6 +351,9 @@ static enum ft_status body_token(struct bus_capture *c, struct vcd *v, const uin
 		return FT_OK; /* $dumpvars, $dumpoff and the like hold changes as any other */
 	case 'b':
 	case 'B':
+		for (size_t i = 1; i < n; i++)
+			if (level_of(p[i]) == -2)
+				return wrong(c, "the value of a vector has something that is no level", e);
 		v->value_count = n - 1 < WIDTH_MAX ? n - 1 : WIDTH_MAX;
 		memcpy(v->value, p + n - v->value_count, v->value_count);
 		v->vector = true;
@@ -357,8 +418,8 @@ static const uint8_t *fast(struct bus_capture *c, struct vcd *v, const uint8_t *
 			uint64_t tick = 0;
 			while ((unsigned)*q - '0' < 10 && q < p + 18)
 				tick = tick * 10 + (*q++ - '0');
-			if (!blank(*q) || q == p + 1)
-				return p;
+			if (!blank(*q) || q == p + 1 || (int64_t)tick < v->tick || (int64_t)tick > v->tick_most)
+				return p; /* the other way finds the words for it */
 			*ret = at_time(c, v, (int64_t)tick, e);
 			if (*ret != FT_OK)
 				return p;
@@ -382,6 +443,7 @@ static const uint8_t *slow(struct bus_capture *c, struct vcd *v, const uint8_t *
 	const uint8_t *from = p;
 	size_t n;
 
+	v->at = p;
 	while (p < end && !blank(*p))
 		p++;
 	n = (size_t)(p - from);
@@ -407,6 +469,7 @@ static enum ft_status bytes(struct bus_capture *c, const uint8_t *p, size_t n, s
 	enum ft_status s = FT_OK;
 	unsigned lines = 0;
 
+	v->portion = v->at = p;
 	if (c->info.line == 1 && !v->body && !v->word_count && n >= 3 && memcmp(p, "\xef\xbb\xbf", 3) == 0)
 		p += 3;
 	for (const uint8_t *q = p; q < end; q++)
@@ -417,7 +480,9 @@ static enum ft_status bytes(struct bus_capture *c, const uint8_t *p, size_t n, s
 		if (s == FT_OK && p < end)
 			p = slow(c, v, p, end, &s, e);
 	}
-	c->info.line += lines;
+	if (s == FT_OK)
+		c->info.line += lines;
+	v->portion = v->at = NULL;
 	c->info.end_ns = v->now_ns;
 	return s;
 }
