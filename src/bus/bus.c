@@ -185,7 +185,7 @@ enum ft_status ft_bus_feed(struct ft_bus *b, const void *bytes, size_t n, struct
 
 bool ft_bus_is_session(const void *head, size_t n)
 {
-	return n >= 4 && memcmp(head, "PK\3\4", 4) == 0;
+	return n >= 4 && (memcmp(head, "PK\3\4", 4) == 0 || memcmp(head, "\037\213\010", 3) == 0);
 }
 
 enum ft_status ft_bus_feed_session(struct ft_bus *b, const struct ft_bus_source *s, struct ft_error *e)

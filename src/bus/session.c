@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* Session files of logic analysers, version 2: a ZIP with "version", "metadata" and the samples in "logic-1" or in
  * chunks "logic-1-1", "logic-1-2" ..., to be joined in the order of their numbers. The layout is that of the source of
- * the library that defines it; unpacking is libarchive's, bytes come from the caller. */
+ * the library that defines it; unpacking is libarchive's, bytes come from the caller. Any other capture packed with
+ * gzip comes the same way. */
 #include <archive.h>
 #include <archive_entry.h>
 #include <errno.h>
@@ -15,7 +16,10 @@ enum {
 	METADATA_MAX = 1 << 16,
 	CHUNKS_MAX = 100000, /* ours: sessions have a chunk every few seconds */
 	VERSION_READ = 2,
+	UNIT_MAX = 4, /* bytes a sample: FT_BUS_CHANNELS_MAX bits */
 };
+
+#define RATE_MAX 1e10 /* samples a second: nothing samples faster */
 
 struct session {
 	struct bus_capture *c;
@@ -25,10 +29,12 @@ struct session {
 	bool described; /* the metadata was read */
 	char file[64];  /* the stem of the members with samples */
 	double rate;
+	struct ft_slice unit_text; /* as it stands in the metadata; p NULL: not there, which means one byte */
 	long unit, probes;
 	char names[FT_BUS_CHANNELS_MAX][64];
 	long first, last; /* numbers of the chunks; 0: a member without a number; last -1: there is none */
 	bool ordered;     /* they lie in the order of their numbers */
+	bool packed;      /* no ZIP: one file packed with gzip */
 };
 
 static la_ssize_t more(struct archive *zip, void *to, const void **ret)
@@ -51,6 +57,8 @@ static struct archive *open_zip(struct session *s, struct ft_error *e)
 		return NULL;
 	}
 	archive_read_support_format_zip_streamable(zip);
+	archive_read_support_filter_gzip(zip);
+	archive_read_support_format_raw(zip); /* what gzip packed, if it is no ZIP */
 	if (archive_read_open(zip, (void *)(uintptr_t)s->from, NULL, more, NULL) == ARCHIVE_OK)
 		return zip;
 	ft_fail(e, FT_E_INPUT, "%s is no session file: %s.", s->name, archive_error_string(zip));
@@ -62,8 +70,8 @@ static enum ft_status damaged(struct session *s, struct archive *zip, struct ft_
 {
 	const char *why = archive_error_string(zip);
 
-	return ft_fail(e, FT_E_INPUT, "The session file %s is cut off or damaged: %s.", s->name,
-	               why ? why : "it ends too early");
+	return ft_fail(e, FT_E_INPUT, "The %s file %s is cut off or damaged: %s.", s->packed ? "packed" : "session",
+	               s->name, why ? why : "it ends too early");
 }
 
 /* Number of the chunk of this member: 0 for the one without a number, -1 for any other member. */
@@ -112,8 +120,8 @@ static void setting(struct session *s, struct ft_slice key, struct ft_slice valu
 		s->rate = rate_of(value);
 	else if (ft_slice_is(key, "capturefile"))
 		snprintf(s->file, sizeof s->file, "%.*s", FT_P(value));
-	else if (ft_slice_is(key, "unitsize") && ft_slice_i64(value, &n) && n >= 1 && n <= 64)
-		s->unit = (long)n;
+	else if (ft_slice_is(key, "unitsize"))
+		s->unit_text = value;
 	else if (ft_slice_is(key, "total probes") && ft_slice_i64(value, &n) && n >= 1 && n <= 512)
 		s->probes = (long)n;
 	else if (key.n > 5 && memcmp(key.p, "probe", 5) == 0 &&
@@ -125,6 +133,7 @@ static enum ft_status describe(struct session *s, struct ft_slice text, struct f
 {
 	struct ft_slice line, key, value;
 	bool first = false;
+	int64_t unit = 1;
 
 	while (ft_slice_split(&text, '\n', &line)) {
 		line = ft_slice_trim(line);
@@ -140,9 +149,14 @@ static enum ft_status describe(struct session *s, struct ft_slice text, struct f
 	}
 	if (s->rate < 1)
 		return ft_fail(e, FT_E_INPUT, "The session file %s does not say at what rate its samples were taken.", s->name);
-	if (s->unit > 4)
-		return ft_fail(e, FT_E_INPUT, "The session file %s has %ld bytes a sample; four are the most that are read.",
-		               s->name, s->unit);
+	if (s->rate > RATE_MAX)
+		return ft_fail(e, FT_E_INPUT,
+		               "The session file %s says that it has %.3g samples a second, which nothing can take.", s->name,
+		               s->rate);
+	if (s->unit_text.p && (!ft_slice_i64(s->unit_text, &unit) || unit < 1 || unit > UNIT_MAX))
+		return ft_fail(e, FT_E_INPUT, "The session file %s has \"%.*s\" bytes a sample; one to four are read.", s->name,
+		               FT_P(s->unit_text));
+	s->unit = (long)unit;
 	if (!s->file[0])
 		return ft_fail(e, FT_E_INPUT, "The session file %s holds no logic samples.", s->name);
 	if (!s->probes || s->probes > 8 * s->unit)
@@ -185,7 +199,7 @@ static enum ft_status samples(struct session *s, struct archive *zip, struct ft_
 	enum ft_status status = FT_OK;
 
 	while (status == FT_OK && (got = archive_read_data_block(zip, &block, &n, &at)) != ARCHIVE_EOF) {
-		if (got < ARCHIVE_WARN)
+		if (got != ARCHIVE_OK) /* a wrong checksum of the member is but a warning there */
 			return damaged(s, zip, e);
 		status = bus_capture_feed(s->c, block, n, e);
 	}
@@ -219,7 +233,8 @@ static enum ft_status go_through(struct session *s, member_fn *look, long wanted
 		const char *member = got < ARCHIVE_WARN ? NULL : archive_entry_pathname(entry);
 		if (got < ARCHIVE_WARN)
 			status = damaged(s, zip, e);
-		else if (member)
+		s->packed = got >= ARCHIVE_WARN && archive_format(zip) == ARCHIVE_FORMAT_RAW;
+		if (status == FT_OK && member)
 			status = look(s, zip, member, wanted, e);
 	}
 	archive_read_free(zip);
@@ -260,6 +275,14 @@ static enum ft_status read_chunk(struct session *s, struct archive *zip, const c
 	return chunk >= 0 && (wanted < 0 || chunk == wanted) ? samples(s, zip, e) : FT_OK;
 }
 
+static enum ft_status read_packed(struct session *s, struct archive *zip, const char *member, long wanted,
+                                  struct ft_error *e)
+{
+	(void)member;
+	(void)wanted;
+	return samples(s, zip, e);
+}
+
 enum ft_status bus_session(struct bus_capture *c, const char *name, const struct ft_bus_source *from,
                            struct ft_error *e)
 {
@@ -270,6 +293,8 @@ enum ft_status bus_session(struct bus_capture *c, const char *name, const struct
 		return ft_fail_memory(e, "reading the session file");
 	*s = (struct session){ .c = c, .from = from, .name = name, .unit = 1, .ordered = true, .last = -1 };
 	status = go_through(s, read_description, -1, e);
+	if (status == FT_OK && s->packed)
+		return go_through(s, read_packed, -1, e);
 	if (status == FT_OK && !s->described)
 		status = ft_fail(e, FT_E_INPUT, "%s is a ZIP file but no session: it has no member called metadata.", name);
 	if (status == FT_OK)

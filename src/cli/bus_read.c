@@ -2,6 +2,7 @@
 /* From a file to a judged capture. */
 #include <errno.h>
 #include <fcntl.h>
+#include <stdio.h>
 #include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
@@ -127,6 +128,7 @@ struct portions {
 	const char *path;
 	int fd;
 	char *portion;
+	FILE *aside; /* of a pipe; NULL: none */
 	size_t held; /* bytes of the first portion that were read ahead */
 	struct progress progress;
 };
@@ -161,6 +163,34 @@ static bool first_portion(void *from)
 	return lseek(p->fd, 0, SEEK_SET) == 0;
 }
 
+/* What comes through a pipe is set aside, to be read back and forth. */
+static enum ft_status set_aside(struct portions *p)
+{
+	FILE *f = tmpfile();
+	const void *bytes;
+	ptrdiff_t got;
+	bool good = f != NULL;
+
+	while (good && (got = next_portion(p, &bytes)) != 0) {
+		if (got < 0) {
+			fclose(f);
+			return p->c->error.status;
+		}
+		good = fwrite(bytes, 1, (size_t)got, f) == (size_t)got;
+	}
+	if (!good || fflush(f) != 0) {
+		int err = errno;
+		if (f)
+			fclose(f);
+		return ft_fail(&p->c->error, FT_E_STORE,
+		               "A capture that is read back and forth could not be set aside: %s. Name the file itself.",
+		               strerror(err));
+	}
+	p->aside = f;
+	p->fd = fileno(f);
+	return FT_OK;
+}
+
 static enum ft_status feed_all(struct portions *p, struct ft_bus *b)
 {
 	struct ft_bus_source source = { p, next_portion, first_portion };
@@ -173,10 +203,8 @@ static enum ft_status feed_all(struct portions *p, struct ft_bus *b)
 		p->held = (size_t)got;
 		p->progress.done = 0;
 		if (lseek(p->fd, 0, SEEK_CUR) < 0)
-			return ft_fail(
-				e, FT_E_INPUT,
-				"A session file (.sr) is read back and forth, which a pipe cannot do; name the file itself.");
-		return ft_bus_feed_session(b, &source, e);
+			s = set_aside(p);
+		return s == FT_OK ? ft_bus_feed_session(b, &source, e) : s;
 	}
 	for (; got > 0 && s == FT_OK; got = s == FT_OK ? next_portion(p, &bytes) : 0)
 		s = ft_bus_feed(b, bytes, (size_t)got, e);
@@ -194,6 +222,8 @@ static enum ft_status feed_file(struct cli *c, int fd, const char *path, struct 
 	p.progress = (struct progress){ .path = path, .said_us = cli_monotonic(), .terminal = isatty(STDERR_FILENO) };
 	p.progress.size = fstat(fd, &st) == 0 && S_ISREG(st.st_mode) ? st.st_size : 0;
 	s = feed_all(&p, b);
+	if (p.aside)
+		fclose(p.aside);
 	if (p.progress.drawn)
 		fputs("\r\033[K", stderr);
 	return s;
