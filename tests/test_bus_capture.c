@@ -246,6 +246,11 @@ static void tables(void **state)
 		{ "0.000,1\n0.001,0\n0.002,1\n", "0:1 1000000:0 2000000:1",
 		  "0" }, /* no heading: seconds, as steps of a millisecond are */
 		{ "time ms\ta\n0\t1\n2\t0\n", "0:1 2000000:0", "a" },
+		/* what stands ahead of the heading; units and a rule under it; separators between quotes */
+		{ "Model,Q100\nRecord Length,4\n\nTIME (s),A,B\n----,-,-\n0,1,1\n0.002,0,1\n", "0:3 2000000:2", "A B" },
+		{ "Bench 4\nt,A\nms,V\n0,5\n2,0\n", "0:1 2000000:0", "A" },
+		{ "\"Time (ms)\",\"A, upper\"\n\"0,0\",\"1\"\n\"0,5\",\"0\"\n", "0:1 500000:0", "A, upper" },
+		{ "logic,logic\n1,1\n1,1\n0,1\n", NULL, NULL }, /* samples of no rate */
 		{ "time,a\n0,1\n0,x\n", NULL, NULL },
 		{ "time,a\n5,1\n4,0\n", NULL, NULL },
 		{ "time,a,b\n0,1\n", NULL, NULL },
@@ -270,6 +275,53 @@ static void tables(void **state)
 			at += (size_t)snprintf(names + at, sizeof names - at, "%s%s", c ? " " : "", info.channels[c].name);
 		if (s != FT_OK || strcmp(text, cases[i].edges) != 0 || strcmp(names, cases[i].names) != 0)
 			fail_msg("table %zu: %s | %s; %s", i, text, names, e.text);
+	}
+}
+
+/* Samples whose unit nobody names and whose levels are volts: both are learnt from what the line does. */
+static void tables_learn(void **state)
+{
+	/* a word of 11 bits begins at 104 ms, long after the first rows were sent on */
+	static const int changes[] = { 104000, 104416, 104520, 105042, 210000, 210104 };
+	static const char want[] = "0:1 104000000:0 104416000:1 104520000:0 105042000:1 210000000:0 210104000:1";
+	static const char spiked[] = "0:1 104000000:0 104100000:1 104102000:0 104416000:1 104520000:0 105042000:1 "
+								 "210000000:0 210104000:1";
+	static const struct {
+		double unit, high, low;
+		int decimals;
+		bool spike;
+	} cases[] = {
+		{ 1, 1, 0, 0, false },      { 1e-3, 5, 0.2, 3, false }, { 1e3, 4.2, 0.9, 0, false },
+		{ 1e-6, 3.3, 0, 7, false }, { 1, 4.0, 1.0, 0, true },   { 1e-6, 12, 0.5, 7, true },
+	};
+	enum { STEP_US = 2, END_US = 230000, ROOM = 1 << 22 };
+
+	(void)state;
+	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+		struct ft_bus_options o = { .name = "table" };
+		struct bus_capture_info info;
+		struct ft_error e;
+		struct got g;
+		char *text = malloc(ROOM), edges_got[300];
+		size_t n = 0;
+		bool high = true;
+		for (int us = 0, next = 0; us < END_US && n + 60 < ROOM; us += STEP_US) {
+			double noise = (us / STEP_US * 7919 % 101 - 50) / 500.0; /* up to 0.1 V, the same each time */
+			double v;
+			for (; next < 6 && us >= changes[next]; next++)
+				high = !high;
+			v = high ? cases[i].high : cases[i].low;
+			if (cases[i].high > 1)
+				v += noise + (cases[i].spike && us == 104100 ? 30 : 0);
+			n += (size_t)snprintf(text + n, ROOM - n, "%.*f,%.2f\n", cases[i].decimals, us * cases[i].unit, v);
+		}
+		if (read_all(&o, (struct ft_slice){ text, n }, 1 << 16, &g, &info, &e) != FT_OK)
+			fail_msg("table %d: %s", (int)i, e.text);
+		write_edges(&g, edges_got, sizeof edges_got);
+		/* the spike is a change of its own */
+		if (strcmp(edges_got, cases[i].spike ? spiked : want) != 0)
+			fail_msg("table %d: %s", (int)i, edges_got);
+		free(text);
 	}
 }
 
@@ -507,10 +559,15 @@ static void a_channel_that_is_not_there(void **state)
 int main(int argc, char **argv)
 {
 	const struct CMUnitTest tests[] = {
-		cmocka_unit_test(value_change_dumps), cmocka_unit_test(the_line_of_a_fault),
-		cmocka_unit_test(raw_samples),        cmocka_unit_test(tables),
-		cmocka_unit_test(words_text),         cmocka_unit_test(no_captures),
-		cmocka_unit_test(lines_are_found),    cmocka_unit_test(a_channel_that_is_not_there),
+		cmocka_unit_test(value_change_dumps),
+		cmocka_unit_test(the_line_of_a_fault),
+		cmocka_unit_test(raw_samples),
+		cmocka_unit_test(tables),
+		cmocka_unit_test(tables_learn),
+		cmocka_unit_test(words_text),
+		cmocka_unit_test(no_captures),
+		cmocka_unit_test(lines_are_found),
+		cmocka_unit_test(a_channel_that_is_not_there),
 	};
 
 	folder = argc > 1 ? argv[1] : ".";

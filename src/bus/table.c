@@ -4,28 +4,30 @@
 #include <stdio.h>
 
 #include "capture.h"
+#include "table.h"
 
 #include "fettle/stamp.h"
 
 enum {
 	COLUMNS = FT_BUS_CHANNELS_MAX + 1,
-	LEARN_ROWS = 2000, /* held back until it is known what is a volt and what is high */
+	HELD_ROWS =
+		16384, /* held back to learn what is high; a hundredth of a second of samples or some seconds of changes */
 };
 
 struct table {
 	char separator;
 	int time; /* column; -1: there is none, rows are samples of a rate told in a remark */
 	unsigned columns;
-	double to_ns; /* of the time column */
-	bool headed, settled;
-	bool decimal_comma;
-	double least[COLUMNS], most[COLUMNS], threshold[COLUMNS];
-	double (*held)[COLUMNS]; /* rows until settled */
+	double to_ns;       /* of the time column; 0: not known yet */
+	bool headed, timed; /* ... by a heading that names the time */
+	bool bits;          /* the time column had nothing but 0 and 1: it is none */
+	struct table_level levels[COLUMNS];
+	double *held; /* rows of `columns` */
 	unsigned held_count;
-	double first, before, last;
-	double steps; /* sum of time steps, to guess the unit */
-	double rate;  /* samples a second, from a remark; 0: none */
-	uint64_t rows;
+	bool any; /* there was a row */
+	double first, last;
+	double rate;   /* samples a second, from a remark; 0: none */
+	uint64_t rows; /* sent */
 	uint32_t sent;
 };
 
@@ -42,15 +44,6 @@ static bool looks_like(struct ft_slice head)
 	return !odd && commas && digits && head.p[0] != '$' && ft_slice_find(head, FT_SLICE("DXS*")) == head.n;
 }
 
-static enum ft_status begin(struct bus_capture *c, struct ft_error *e)
-{
-	struct table *t = c->reader;
-
-	t->time = -2;
-	t->held = ft_arena_array(c->arena, LEARN_ROWS, sizeof *t->held);
-	return t->held ? FT_OK : ft_fail_memory(e, "reading the capture");
-}
-
 static enum ft_status wrong(struct bus_capture *c, const char *what, struct ft_error *e)
 {
 	return ft_fail(e, FT_E_INPUT, "%s, line %u: %s.", c->o.name, c->info.line, what);
@@ -64,13 +57,20 @@ static struct ft_slice unquoted(struct ft_slice s)
 	return s;
 }
 
-static unsigned split(const struct table *t, struct ft_slice line, struct ft_slice *ret)
+/* A separator between quotes separates nothing. */
+static unsigned split(struct ft_slice line, char separator, struct ft_slice *ret)
 {
 	unsigned n = 0;
-	struct ft_slice part;
+	size_t from = 0;
+	bool quoted = false;
 
-	while (n < COLUMNS && ft_slice_split(&line, t->separator, &part))
-		ret[n++] = unquoted(part);
+	for (size_t i = 0; i <= line.n && n < COLUMNS; i++) {
+		quoted ^= i < line.n && line.p[i] == '"';
+		if (i < line.n && (quoted || line.p[i] != separator))
+			continue;
+		ret[n++] = unquoted((struct ft_slice){ line.p + from, i - from });
+		from = i + 1;
+	}
 	while (n && !ret[n - 1].n) /* a separator at the end opens no column */
 		n--;
 	return n;
@@ -80,9 +80,14 @@ static char separator_of(struct ft_slice line)
 {
 	static const char candidates[] = { '\t', ';', ',' };
 
-	for (size_t i = 0; i < sizeof candidates; i++)
-		if (memchr(line.p, candidates[i], line.n))
-			return candidates[i];
+	for (size_t i = 0; i < sizeof candidates; i++) {
+		bool quoted = false;
+		for (size_t k = 0; k < line.n; k++) {
+			quoted ^= line.p[k] == '"';
+			if (!quoted && line.p[k] == candidates[i])
+				return candidates[i];
+		}
+	}
 	return ',';
 }
 
@@ -98,6 +103,8 @@ static double unit_of(struct ft_slice heading)
 	for (size_t i = 0; i < sizeof units / sizeof *units; i++)
 		if (ft_slice_holds(heading, units[i].mark) && !(units[i].ns == 1 && ft_slice_holds(heading, "transition")))
 			return units[i].ns;
+	if (ft_slice_eq_nocase(heading, FT_SLICE("s")) || ft_slice_eq_nocase(heading, FT_SLICE("sec")))
+		return 1e9;
 	return heading.n > 2 && heading.p[heading.n - 1] == 's' && heading.p[heading.n - 2] == '_' ? 1e9 : 0;
 }
 
@@ -107,16 +114,23 @@ static bool is_time(struct ft_slice heading)
 		ft_slice_eq_nocase(heading, FT_SLICE("x")) || ft_slice_holds(heading, "second");
 }
 
+static int time_column(const struct ft_slice *f, unsigned n)
+{
+	for (unsigned i = 0; i < n; i++)
+		if (is_time(f[i]))
+			return (int)i;
+	return -1;
+}
+
 static enum ft_status columns(struct bus_capture *c, struct table *t, const struct ft_slice *f, unsigned n,
                               bool heading, struct ft_error *e)
 {
+	memset(c->info.channels, 0, sizeof c->info.channels); /* what stood before was no heading after all */
+	c->info.channel_count = c->info.channels_passed_over = 0;
 	t->columns = n;
-	t->time = -1;
-	for (unsigned i = 0; heading && i < n; i++)
-		if (t->time < 0 && is_time(f[i])) {
-			t->time = (int)i;
-			t->to_ns = unit_of(f[i]);
-		}
+	t->time = heading ? time_column(f, n) : -1;
+	t->timed = t->time >= 0;
+	t->to_ns = t->timed ? unit_of(f[t->time]) : 0;
 	if (t->time < 0 && t->rate <= 0) /* no heading says it: the first column then */
 		t->time = 0;
 	if (n < (t->time >= 0 ? 2U : 1U))
@@ -124,8 +138,6 @@ static enum ft_status columns(struct bus_capture *c, struct table *t, const stru
 	for (unsigned i = 0; i < n; i++) {
 		char name[16];
 		snprintf(name, sizeof name, "%u", (unsigned)c->info.channel_count);
-		t->least[i] = INFINITY;
-		t->most[i] = -INFINITY;
 		if ((int)i != t->time)
 			bus_capture_channel(c, heading && f[i].n ? f[i] : ft_slice_of(name));
 	}
@@ -152,24 +164,6 @@ static void remark(struct table *t, struct ft_slice line)
 	t->rate = rate * (ft_slice_holds(line, "mhz") ? 1e6 : ft_slice_holds(line, "khz") ? 1e3 : 1);
 }
 
-/* The unit of times that no heading names: a bus word lasts a millisecond, so its edges lie 0.1 to 1 ms apart and a
- * capture of many rows is neither a nanosecond nor a month long. */
-static void guess_unit(struct table *t)
-{
-	double step = t->held_count > 1 ? (t->last - t->first) / (t->held_count - 1) : 0;
-
-	if (t->to_ns > 0)
-		return;
-	if (step < 0.05)
-		t->to_ns = 1e9; /* seconds */
-	else if (step < 5)
-		t->to_ns = 1e6;
-	else if (step < 20000)
-		t->to_ns = 1e3;
-	else
-		t->to_ns = 1;
-}
-
 static enum ft_status send(struct bus_capture *c, struct table *t, const double *row, struct ft_error *e)
 {
 	uint32_t levels = 0;
@@ -182,7 +176,7 @@ static enum ft_status send(struct bus_capture *c, struct table *t, const double 
 	for (unsigned i = 0; i < t->columns; i++) {
 		if ((int)i == t->time || channel >= FT_BUS_CHANNELS_MAX)
 			continue;
-		levels |= (uint32_t)(row[i] > t->threshold[i]) << channel++;
+		levels |= (uint32_t)(row[i] > t->levels[i].threshold) << channel++;
 	}
 	c->info.end_ns = (int64_t)at;
 	if (c->begun && levels == t->sent)
@@ -192,46 +186,68 @@ static enum ft_status send(struct bus_capture *c, struct table *t, const double 
 	return bus_capture_edge(c, (int64_t)(at + 0.5), levels, e);
 }
 
-/* Between the lowest and the highest value seen; bare 0 and 1 give a half. One that never moves is logic. */
-static enum ft_status settle(struct bus_capture *c, struct table *t, struct ft_error *e)
+/* What the rows held tell of the levels, then the rows themselves. */
+static enum ft_status send_held(struct bus_capture *c, struct table *t, struct ft_error *e)
 {
 	enum ft_status s = FT_OK;
 
-	t->settled = true;
-	guess_unit(t);
 	for (unsigned i = 0; i < t->columns; i++)
-		t->threshold[i] = t->most[i] - t->least[i] > 0.2 ? (t->most[i] + t->least[i]) / 2 : 0.5;
+		if ((int)i != t->time)
+			table_learn_level(&t->levels[i], t->held + i, t->columns, t->held_count);
+	if (t->time >= 0 && t->to_ns <= 0)
+		t->to_ns = table_learn_unit(t->held, t->columns, (unsigned)t->time, t->levels, t->held_count);
 	for (unsigned i = 0; s == FT_OK && i < t->held_count; i++)
-		s = send(c, t, t->held[i], e);
+		s = send(c, t, t->held + (size_t)i * t->columns, e);
+	t->held_count = 0;
 	return s;
 }
 
 static enum ft_status row(struct bus_capture *c, struct table *t, const struct ft_slice *f, unsigned n,
                           struct ft_error *e)
 {
-	double values[COLUMNS] = { 0 };
+	double *values;
 
 	if (n < t->columns)
 		return wrong(c, "the row has fewer columns than the first", e);
+	if (!t->held)
+		t->held = ft_arena_array(c->arena, (size_t)HELD_ROWS * t->columns, sizeof *t->held);
+	if (!t->held)
+		return ft_fail_memory(e, "reading the capture");
+	values = t->held + (size_t)t->held_count * t->columns;
 	for (unsigned i = 0; i < t->columns; i++)
-		if (!ft_figure(f[i], &values[i]))
+		if (f[i].n == 1 && ft_is_digit(f[i].p[0])) /* most are */
+			values[i] = f[i].p[0] - '0';
+		else if (!ft_figure(f[i], &values[i]))
 			return wrong(c, "a field is no number", e);
 	if (t->time >= 0) {
 		double now = values[t->time];
-		if ((t->rows || t->held_count) && now < t->last)
-			return wrong(c, "the time runs backwards", e);
-		if (!t->rows && !t->held_count)
+		t->bits = (t->bits || !t->any) && (now == 0 || now == 1);
+		if (t->any && now < t->last)
+			return wrong(c,
+			             t->bits ? "there is no column of times, nor a remark ahead that tells the rate, such as "
+			                       "# rate 1000000"
+			                     : "the time runs backwards",
+			             e);
+		if (!t->any)
 			t->first = now;
 		t->last = now;
 	}
-	for (unsigned i = 0; i < t->columns; i++) {
-		t->least[i] = fmin(t->least[i], values[i]);
-		t->most[i] = fmax(t->most[i], values[i]);
+	t->any = true;
+	return ++t->held_count == HELD_ROWS ? send_held(c, t, e) : FT_OK;
+}
+
+/* Ahead of the rows: a title, what the recorder was set to, the heading, and under it the units. The last line of two
+ * columns or more is the heading. */
+static enum ft_status ahead(struct bus_capture *c, struct table *t, const struct ft_slice *f, unsigned n,
+                            struct ft_error *e)
+{
+	if (t->headed && n == t->columns && t->time >= 0 && unit_of(f[t->time]) > 0) {
+		t->to_ns = unit_of(f[t->time]);
+		return FT_OK;
 	}
-	if (t->settled)
-		return send(c, t, values, e);
-	memcpy(t->held[t->held_count++], values, sizeof values);
-	return t->held_count == LEARN_ROWS ? settle(c, t, e) : FT_OK;
+	if (n < (t->rate > 0 ? 1 : 2) || (t->timed && n == t->columns && time_column(f, n) < 0))
+		return FT_OK;
+	return columns(c, t, f, n, true, e);
 }
 
 static enum ft_status line(struct bus_capture *c, struct ft_slice s, struct ft_error *e)
@@ -240,7 +256,6 @@ static enum ft_status line(struct bus_capture *c, struct ft_slice s, struct ft_e
 	struct ft_slice f[COLUMNS];
 	unsigned n;
 	double first;
-	enum ft_status status;
 
 	if (c->info.line == 1 && s.n >= 3 && memcmp(s.p, "\xef\xbb\xbf", 3) == 0)
 		s = (struct ft_slice){ s.p + 3, s.n - 3 };
@@ -250,20 +265,18 @@ static enum ft_status line(struct bus_capture *c, struct ft_slice s, struct ft_e
 		remark(t, s);
 		return FT_OK;
 	}
-	if (!t->headed) {
-		bool heading;
+	if (!t->any) {
 		t->separator = separator_of(s);
-		n = split(t, s, f);
-		heading = n && !ft_figure(f[0], &first);
-		status = columns(c, t, f, n, heading, e);
-		return status != FT_OK || heading ? status : row(c, t, f, n, e);
-	}
-	n = split(t, s, f);
-	/* oscilloscopes write units under the headings */
-	if (!t->rows && !t->held_count && n && !ft_figure(f[0], &first)) {
-		if (t->time >= 0 && (unsigned)t->time < n && unit_of(f[t->time]) > 0)
-			t->to_ns = unit_of(f[t->time]);
-		return FT_OK;
+		n = split(s, t->separator, f);
+		if (n && !ft_figure(f[0], &first))
+			return ahead(c, t, f, n, e);
+		if (!t->headed) {
+			enum ft_status status = columns(c, t, f, n, false, e);
+			if (status != FT_OK)
+				return status;
+		}
+	} else {
+		n = split(s, t->separator, f);
 	}
 	return row(c, t, f, n, e);
 }
@@ -272,14 +285,11 @@ static enum ft_status end(struct bus_capture *c, struct ft_error *e)
 {
 	struct table *t = c->reader;
 
-	if (!t->headed || (!t->held_count && !t->rows))
+	if (!t->any)
 		return ft_fail(e, FT_E_INPUT, "%s holds no row of times and levels.", c->o.name);
-	return t->settled ? FT_OK : settle(c, t, e);
+	return send_held(c, t, e);
 }
 
-const struct bus_format bus_format_table = { .format = FT_BUS_CSV,
-	                                         .reader_size = sizeof(struct table),
-	                                         .looks_like = looks_like,
-	                                         .begin = begin,
-	                                         .line = line,
-	                                         .end = end };
+const struct bus_format bus_format_table = {
+	.format = FT_BUS_CSV, .reader_size = sizeof(struct table), .looks_like = looks_like, .line = line, .end = end
+};
