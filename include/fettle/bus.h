@@ -396,8 +396,8 @@ struct ft_bus_source {
 	bool (*rewind)(void *from);                      /* back to the beginning; false when that is not possible */
 };
 
-/* In place of ft_bus_feed for a session file of a logic analyser (.sr, version 2), which begins as ZIP files do, and for
- * any other capture packed with gzip. */
+/* In place of ft_bus_feed for a session file of a logic analyser (.sr, version 2), which begins as ZIP files do, and
+ * for any other capture packed with gzip. */
 enum ft_status ft_bus_feed_session(struct ft_bus *b, const struct ft_bus_source *s, struct ft_error *e);
 
 /* Does a capture that begins with these bytes (four are enough) have to go there? */

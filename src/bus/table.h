@@ -16,8 +16,9 @@ struct table_level {
  * between; a column that rests has the threshold of its kind (0 and 1, or volts of the bus). */
 void table_learn_level(struct table_level *l, const double *values, size_t stride, size_t n);
 
-/* Nanoseconds in a unit of the times of `n` rows of `columns` doubles, `time` of which is the time: the unit that brings
- * the shortest distances between changes nearest to a bit, or without changes the one that makes the steps samples. */
+/* Nanoseconds in a unit of the times of `n` rows of `columns` doubles, `time` of which is the time: the unit that
+ * brings the shortest distances between changes nearest to a bit, or without changes the one that makes the steps
+ * samples. */
 double table_learn_unit(const double *rows, unsigned columns, unsigned time, const struct table_level *levels,
                         size_t n);
 
