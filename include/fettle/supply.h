@@ -20,9 +20,11 @@ struct ft_supply_device {
 	double least_v;
 	/* The run from the one before it in the chain, or from the supply. */
 	double length_m, area_mm2, temperature_c;
-	unsigned line; /* in its table, 0 none */
-	bool assumed;  /* some figure is a default from memory */
-	bool unit;     /* the one that is to be fitted */
+	unsigned line;       /* in its table, 0 none */
+	bool assumed;        /* some figure is a default from memory */
+	bool unmeasured_run; /* nobody said how long the run is: it was reckoned without copper */
+	bool unit;           /* the one that is to be fitted */
+	double measured_v;   /* at its plug, under load; 0: nobody measured there */
 };
 
 struct ft_supply_chain {
@@ -35,7 +37,10 @@ struct ft_supply_chain {
 	size_t count;
 };
 
-enum { FT_SUPPLY_DEVICES_MAX = 32 };
+enum {
+	FT_SUPPLY_DEVICES_MAX = 32,
+	FT_SUPPLY_EXTRA_MOST_MA = 20000, /* ours: more than any such supply gives; margins are not looked for beyond it */
+};
 
 /* Ohms of one metre, out and back, of copper of this area at this temperature; without strand and contacts. */
 double ft_supply_loop_ohm(double area_mm2, double temperature_c);
@@ -61,7 +66,9 @@ struct ft_supply_result {
 	int peaking;                     /* the device whose peak is worst; -1 none */
 	int weakest;                     /* the device with the least margin of volts; -1 none */
 	double margin_v;                 /* there; NAN when it collapses */
-	double margin_ma;  /* more that may be drawn at the unit's place, all the time, before something fails */
+	/* More that may be drawn at the unit's place, all the time, before something fails; negative: so much less would
+	 * do; NAN: not even without the unit would it do. */
+	double margin_ma;
 	bool rating_fails; /* the rating, not the volts, is what ends it */
 	int place;         /* the device where margin_ma holds */
 	struct ft_supply_change changes[FT_SUPPLY_CHANGES_MAX];
@@ -73,7 +80,8 @@ struct ft_supply_result {
 enum ft_status ft_supply_judge(const struct ft_supply_chain *c, const char *name, struct ft_arena *a,
                                struct ft_findings *f, struct ft_supply_result *ret, struct ft_error *e);
 
-/* A chain as a table: device, kind, volts, idle, continuous, peak, length, gauge, temperature; figures with units.
+/* A chain as a table: device, kind, volts, idle, continuous, peak, length, gauge, temperature, and measured where
+ * somebody put a meter to the plug of a device; figures with units.
  * The row of kind `supply` holds the source: its volts, and its rating under `continuous`. Missing figures of a known
  * kind are defaults, and said to be. FT_E_INPUT with line and column. */
 enum ft_status ft_supply_read(struct ft_slice bytes, const char *what, struct ft_arena *a, struct ft_supply_chain *ret,

@@ -32,6 +32,10 @@ static void changes(const struct ft_supply_result *r, struct ft_buf *out)
 		cli_column(out, ft_slice_of(x->what), 44);
 		if (x->collapses)
 			ft_buf_puts(out, " collapses\n");
+		else if (isnan(x->margin_ma))
+			ft_buf_printf(out, " %6.2f V          does not do\n", x->margin_v);
+		else if (x->margin_ma > FT_SUPPLY_EXTRA_MOST_MA - 1)
+			ft_buf_printf(out, " %6.2f V    20 A and more\n", x->margin_v);
 		else
 			ft_buf_printf(out, " %6.2f V %12.0f mA\n", x->margin_v, x->margin_ma);
 	}
@@ -58,6 +62,10 @@ static int print(struct cli *c, const struct ft_supply_chain *chain, const struc
 	ft_buf_printf(&out, "%s: ", cli_verdict_text(c, r->verdict));
 	if (isnan(r->margin_v))
 		ft_buf_puts(&out, "the bus collapses.\n\n");
+	else if (isnan(r->margin_ma))
+		ft_buf_printf(&out, "it does not carry it, not even without %s.\n\n", place);
+	else if (r->margin_ma > FT_SUPPLY_EXTRA_MOST_MA - 1)
+		ft_buf_printf(&out, "its volts carry all of it, and 20 A more at %s.\n\n", place);
 	else if (r->margin_ma >= 0)
 		ft_buf_printf(&out, "it carries all of it, and %.0f mA more at %s.\n\n", r->margin_ma, place);
 	else
@@ -104,6 +112,7 @@ static int document(struct cli *c, const struct ft_supply_chain *chain, const st
 		for (int k = 0; k < FT_SUPPLY_CASES; k++)
 			ft_json_real(&j, ft_supply_case_word((enum ft_supply_case)k), r->collapses[k] ? NAN : r->volts[k][i], 4);
 		ft_json_real(&j, "least", chain->devices[i].least_v, 4);
+		ft_json_real(&j, "measured", chain->devices[i].measured_v > 0 ? chain->devices[i].measured_v : NAN, 4);
 		ft_json_bool(&j, "assumed", chain->devices[i].assumed);
 		ft_json_object_end(&j);
 	}

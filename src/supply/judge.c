@@ -6,8 +6,7 @@
 
 #include "limits.h"
 
-enum { THICKER_BY = 2, HALVINGS = 60 };
-#define EXTRA_MOST_A 20.0 /* more than any such supply gives */
+enum { THICKER_BY = 2, HALVINGS = 24 }; /* of 20 A that is a microampere; closer to collapse no volts settle soon */
 
 const char *ft_supply_case_word(enum ft_supply_case c)
 {
@@ -74,12 +73,27 @@ static bool carries(const struct ft_supply_chain *c, int at, double extra_a)
 	return isnan(c->rating_a) || amperes <= c->rating_a;
 }
 
-/* How much more, all the time, at that place; negative when it must be less: how much less. */
+/* Would all be well if nothing were drawn at that place? */
+static bool carries_without(const struct ft_supply_chain *c, int at)
+{
+	struct ft_supply_device own[FT_SUPPLY_DEVICES_MAX];
+	struct ft_supply_chain other = *c;
+
+	memcpy(own, c->devices, c->count * sizeof *own);
+	other.devices = own;
+	memset(own[at].load, 0, sizeof own[at].load);
+	return carries(&other, -1, 0);
+}
+
+/* How much more, all the time, at that place; negative when it must be less: how much less. NAN: what hangs there is not
+ * the reason, so less of it would not do. */
 static double more(const struct ft_supply_chain *c, int at)
 {
 	bool good = carries(c, at, 0);
-	double low = good ? 0 : -EXTRA_MOST_A, high = good ? EXTRA_MOST_A : 0;
+	double low = good ? 0 : -FT_SUPPLY_EXTRA_MOST_MA / 1000.0, high = good ? FT_SUPPLY_EXTRA_MOST_MA / 1000.0 : 0;
 
+	if (!good && !carries_without(c, at))
+		return NAN;
 	for (int i = 0; i < HALVINGS; i++) {
 		double middle = (low + high) / 2;
 		*(carries(c, at, middle) ? &low : &high) = middle;
@@ -151,14 +165,52 @@ static enum ft_status try_changes(const struct ft_supply_chain *c, struct ft_are
 	return FT_OK;
 }
 
+/* What was measured at the plugs may lie above the worst that was reckoned, for seldom all draw their most at once; below
+ * it something is on the way that no table knows. Where the step is greatest, there it sits. */
+static void tell_measured(const struct ft_supply_chain *c, const char *name, struct ft_arena *a, struct ft_findings *f,
+                          const struct ft_supply_result *r)
+{
+	double lost = 0, most = 0;
+	int place = -1;
+
+	for (size_t i = 0; i < c->count; i++) {
+		const struct ft_supply_device *d = &c->devices[i];
+		struct ft_where where = { .file = name, .line = d->line };
+		double unsure, short_of;
+		if (d->measured_v <= 0)
+			continue;
+		if (d->measured_v < d->least_v)
+			ft_find(f, FT_RULE_SUPPLY_TOO_LOW, where,
+			        ft_arena_printf(a, "%.2f V measured at %s", d->measured_v, d->name),
+			        ft_arena_printf(a, "at least %.2f V", d->least_v));
+		if (!c->measured || r->collapses[FT_SUPPLY_PEAK])
+			continue;
+		unsure = (c->volts + d->measured_v) * LIMIT_METER / 1000.0 +
+			(c->volts - r->volts[FT_SUPPLY_PEAK][i]) * LIMIT_DROP_UNSURE / 1000.0;
+		short_of = r->volts[FT_SUPPLY_PEAK][i] - d->measured_v;
+		if (short_of > unsure && short_of - lost > most) {
+			most = short_of - lost;
+			place = (int)i;
+		}
+		lost = fmax(lost, short_of);
+	}
+	if (place >= 0)
+		ft_find(f, FT_RULE_SUPPLY_DROP, (struct ft_where){ .file = name, .line = c->devices[place].line },
+		        ft_arena_printf(a, "%.2f V measured at %s", c->devices[place].measured_v, c->devices[place].name),
+		        ft_arena_printf(a, "%.2f V or more by its copper and plugs", r->volts[FT_SUPPLY_PEAK][place]));
+}
+
 static void tell(const struct ft_supply_chain *c, const char *name, struct ft_arena *a, struct ft_findings *f,
                  const struct ft_supply_result *r)
 {
 	struct ft_where where = { .file = name };
+	const struct ft_supply_device *no_run = NULL;
 	bool assumed = false;
 
-	for (size_t i = 0; i < c->count; i++)
+	for (size_t i = 0; i < c->count; i++) {
 		assumed |= c->devices[i].assumed;
+		no_run = !no_run && c->devices[i].unmeasured_run ? &c->devices[i] : no_run;
+	}
 	if (c->volts * 1000 > LIMIT_VOLTS_MOST)
 		ft_find(f, FT_RULE_SUPPLY_TOO_HIGH, where, ft_arena_printf(a, "%.1f V", c->volts),
 		        ft_arena_printf(a, "at most %.1f V", LIMIT_VOLTS_MOST / 1000.0));
@@ -186,6 +238,9 @@ static void tell(const struct ft_supply_chain *c, const char *name, struct ft_ar
 		ft_find(f, FT_RULE_SUPPLY_NO_RATING, where, NULL, NULL);
 	if (assumed)
 		ft_find(f, FT_RULE_SUPPLY_ASSUMED, where, NULL, NULL);
+	if (no_run)
+		ft_find(f, FT_RULE_SUPPLY_NO_LENGTH, (struct ft_where){ .file = name, .line = no_run->line },
+		        ft_arena_printf(a, "no length of the run to %s", no_run->name), NULL);
 	if (!c->measured)
 		ft_find(f, FT_RULE_SUPPLY_NOT_MEASURED, where, ft_arena_printf(a, "reckoned with %.1f V", c->volts), NULL);
 }
@@ -213,6 +268,7 @@ enum ft_status ft_supply_judge(const struct ft_supply_chain *c, const char *name
 	r->rating_fails = !isnan(c->rating_a) && r->margin_v >= 0 && r->amperes[FT_SUPPLY_PEAK] > c->rating_a;
 	if (try_changes(c, a, r, e) != FT_OK)
 		return FT_E_MEMORY;
+	tell_measured(c, name, a, f, r);
 	tell(c, name, a, f, r);
 	r->verdict = ft_verdict_of(f, false);
 	return FT_OK;

@@ -42,9 +42,9 @@ static const struct {
 	{ DEGREES, "F", 5 / 9.0, -160 / 9.0 },
 };
 
-static const char *const columns[] = { "device", "kind",   "volts", "idle",       "continuous",
-	                                   "peak",   "length", "gauge", "temperature" };
-enum { DEVICE, KIND, VOLTS_AT, IDLE, CONTINUOUS, PEAK, LENGTH_AT, GAUGE, TEMPERATURE, COLUMNS };
+static const char *const columns[] = { "device", "kind",   "volts", "idle",        "continuous",
+	                                   "peak",   "length", "gauge", "temperature", "measured" };
+enum { DEVICE, KIND, VOLTS_AT, IDLE, CONTINUOUS, PEAK, LENGTH_AT, GAUGE, TEMPERATURE, MEASURED, COLUMNS };
 
 struct reading {
 	const char *what;
@@ -64,6 +64,15 @@ static enum ft_status wrong(const struct reading *r, int column, const char *say
 	               (int)(f.n < 40 ? f.n : 40), f.p ? f.p : "", say);
 }
 
+/* "1,500 mA" may be one and a half or fifteen hundred: a comma before the last three digits is refused. */
+static bool may_be_thousands(struct ft_slice s)
+{
+	const char *comma = s.n ? memchr(s.p, ',', s.n) : NULL;
+	size_t before = comma ? (size_t)(comma - s.p) : 0;
+
+	return comma && s.n - before == 4 && before > 0 && !(before == 1 && s.p[0] == '0');
+}
+
 /* A figure and the unit behind it. `ret` is in V, A, W, m or degrees Celsius. False when it is none. */
 static bool figure(struct ft_slice s, enum quantity *ret_what, double *ret)
 {
@@ -76,15 +85,31 @@ static bool figure(struct ft_slice s, enum quantity *ret_what, double *ret)
 	unit = ft_slice_trim((struct ft_slice){ s.p + n, s.n - n });
 	if (unit.n > 1 && (unsigned char)unit.p[0] == 0xC2 && (unsigned char)unit.p[1] == 0xB0) /* a degree sign */
 		unit = (struct ft_slice){ unit.p + 2, unit.n - 2 };
-	if (!ft_figure((struct ft_slice){ s.p, n }, &value))
+	if (may_be_thousands((struct ft_slice){ s.p, n }) || !ft_figure((struct ft_slice){ s.p, n }, &value))
 		return false;
+	if (unit.n > 2 && ft_slice_eq_nocase((struct ft_slice){ unit.p + unit.n - 2, 2 }, FT_SLICE("DC"))) /* "V DC" */
+		unit = ft_slice_trim((struct ft_slice){ unit.p, unit.n - 2 });
 	for (size_t i = 0; i < sizeof units / sizeof *units; i++)
-		if (ft_slice_is(unit, units[i].unit)) {
+		if (ft_slice_eq_nocase(unit, ft_slice_of(units[i].unit))) {
 			*ret_what = units[i].what;
 			*ret = value * units[i].factor + units[i].offset;
 			return true;
 		}
 	return false;
+}
+
+static enum ft_status no_figure(const struct reading *r, int column, const char *like)
+{
+	struct ft_slice f = ft_csv_field(r->row, r->column[column]);
+	char say[120];
+	size_t n = f.n;
+
+	while (n && !ft_is_digit(f.p[n - 1]))
+		n--;
+	if (may_be_thousands((struct ft_slice){ f.p, n }))
+		return wrong(r, column, "may mean thousands or a decimal comma; write it without the comma or with a point");
+	snprintf(say, sizeof say, "is no %s", like);
+	return wrong(r, column, say);
 }
 
 /* Leaves *ret as it is where the field is empty. */
@@ -98,9 +123,9 @@ static enum ft_status take(const struct reading *r, int column, enum quantity wa
 
 	if (!f.n)
 		return FT_OK;
-	snprintf(say, sizeof say, "is no figure with its unit, such as %s", like);
+	snprintf(say, sizeof say, "figure with its unit, such as %s", like);
 	if (!figure(f, &what, &value) || what != wanted)
-		return wrong(r, column, say);
+		return no_figure(r, column, say);
 	snprintf(say, sizeof say, "cannot be; %g to %g are possible", least, most);
 	if (value < least || value > most)
 		return wrong(r, column, say);
@@ -122,7 +147,7 @@ static enum ft_status take_loads(const struct reading *r, struct ft_supply_devic
 		if (!f.n)
 			continue;
 		if (!figure(f, &what, &value) || (what != AMPERES && what != WATTS))
-			return wrong(r, IDLE + k, "is no load with its unit, such as 200 mA or 10 W");
+			return no_figure(r, IDLE + k, "load with its unit, such as 200 mA or 10 W");
 		if (known && d->power != (what == WATTS))
 			return wrong(r, IDLE + k, "mixes amperes and watts in one row; give the row in one of them");
 		if (value < 0 || value > (what == WATTS ? 1000 : 30))
@@ -132,6 +157,8 @@ static enum ft_status take_loads(const struct reading *r, struct ft_supply_devic
 		known = true;
 		++*ret_given;
 	}
+	if (d->load[FT_SUPPLY_CONTINUOUS] >= 0 && d->load[FT_SUPPLY_IDLE] > d->load[FT_SUPPLY_CONTINUOUS])
+		return wrong(r, IDLE, "is more than what is drawn all the time; idle is the least a device draws");
 	return FT_OK;
 }
 
@@ -202,7 +229,7 @@ static enum ft_status take_device(struct reading *r, struct ft_arena *a)
 	struct ft_supply_device *d = &r->c->devices[r->c->count];
 	struct ft_slice kind = ft_csv_field(r->row, r->column[KIND]), name = ft_csv_field(r->row, r->column[DEVICE]);
 	size_t known = 0;
-	bool given = false;
+	bool given = false, length = false;
 	int loads;
 
 	if (r->c->count == FT_SUPPLY_DEVICES_MAX)
@@ -219,9 +246,11 @@ static enum ft_status take_device(struct reading *r, struct ft_arena *a)
 	if (!d->name)
 		return ft_fail_memory(r->e, "reading the chain");
 	if (take(r, VOLTS_AT, VOLTS, 0, 60, "20 V", &d->least_v, &given) != FT_OK || take_loads(r, d, &loads) != FT_OK ||
-	    take(r, LENGTH_AT, LENGTH, 0, 100, "1.5 m", &d->length_m, &given) != FT_OK || take_gauge(r, d) != FT_OK ||
-	    take(r, TEMPERATURE, DEGREES, -40, 105, "40 C", &d->temperature_c, &given) != FT_OK)
+	    take(r, LENGTH_AT, LENGTH, 0, 100, "1.5 m", &d->length_m, &length) != FT_OK || take_gauge(r, d) != FT_OK ||
+	    take(r, TEMPERATURE, DEGREES, -40, 105, "40 C", &d->temperature_c, &given) != FT_OK ||
+	    take(r, MEASURED, VOLTS, 0.1, 60, "31.2 V", &d->measured_v, &given) != FT_OK)
 		return r->e->status;
+	d->unmeasured_run = !length;
 	if (known < sizeof defaults / sizeof *defaults) {
 		fill_in(d, known, loads);
 	} else {
@@ -269,13 +298,17 @@ enum ft_status ft_supply_read(struct ft_slice bytes, const char *what, struct ft
 
 void ft_supply_template(struct ft_buf *out)
 {
+	/* Nothing of the supply is filled in: a figure that stands there already would be taken for measured. */
 	ft_buf_puts(out,
-	            "device,kind,volts,idle,continuous,peak,length,gauge,temperature\n"
-	            "# the source first: volts measured at the harness under load, and what it is rated for\n"
-	            "bus supply,supply,32 V,,4 A,,,,\n"
-	            "# then each device in its order along the harness; figures left empty are defaults from memory\n"
-	            "telemetry unit,unit,20 V,100 mA,250 mA,1 A,1.5 m,AWG 22,40 C\n"
-	            "bill validator,validator,,,,,0.5 m,AWG 22,40 C\n"
-	            "coin changer,changer,,,,,0.5 m,AWG 22,40 C\n"
-	            "card reader,reader,,,,,1 m,AWG 24,40 C\n");
+	            "device,kind,volts,idle,continuous,peak,length,gauge,temperature,measured\n"
+	            "# The source first. volts: at its terminals while a bill is drawn in, such as 32 V;\n"
+	            "# continuous: what its plate says it bears, such as 4 A.\n"
+	            "bus supply,supply,,,,,,,,\n"
+	            "# Then each device in its order along the harness, with the run of cable before it. Take the\n"
+	            "# currents from data sheets, such as 250 mA or 6 W; those left empty are defaults from memory.\n"
+	            "# measured: volts at its plug while a bill is drawn in; it may stay empty.\n"
+	            "telemetry unit,unit,20 V,,,,1.5 m,AWG 22,40 C,\n"
+	            "bill validator,validator,20 V,,,,0.5 m,AWG 22,40 C,\n"
+	            "coin changer,changer,20 V,,,,0.5 m,AWG 22,40 C,\n"
+	            "card reader,reader,20 V,,,,1 m,AWG 24,40 C,\n");
 }

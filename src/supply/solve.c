@@ -6,7 +6,8 @@
 
 #define COPPER_20    (1.0 / 58) /* ohm mm2/m at 20 C: IEC 60028, annealed copper */
 #define COPPER_ALPHA 0.00393    /* of a kelvin, at 20 C: IEC 60028, from memory */
-#define SETTLED_V    1e-10      /* a step this small is the end; the sum of all later ones stays below 1 uV */
+#define SETTLED_V    1e-9       /* the end: all later steps together stay below this */
+#define CLOSE_V      1e-8       /* the currents are those of the step before, so that must be a small one too */
 
 enum { STEPS_MAX = 1000000 }; /* at the very edge of collapse steps grow small without end: that counts as collapse */
 
@@ -38,6 +39,7 @@ bool ft_supply_solve(const struct ft_supply_chain *c, const double *load, int at
                      double *ret_amperes)
 {
 	double ohm[FT_SUPPLY_DEVICES_MAX], ampere[FT_SUPPLY_DEVICES_MAX];
+	double before = 0;
 	size_t n = c->count;
 
 	for (size_t i = 0; i < n; i++) {
@@ -58,10 +60,12 @@ bool ft_supply_solve(const struct ft_supply_chain *c, const double *load, int at
 			if (!(volts > 0))
 				return false;
 		}
-		if (moved < SETTLED_V) {
+		/* steps shrink by a like ratio from here on, so what is to come is the sum of their row */
+		if (moved < SETTLED_V * 1e-3 || (moved < CLOSE_V && moved * moved <= SETTLED_V * (before - moved))) {
 			*ret_amperes = n ? ampere[0] : 0;
 			return true;
 		}
+		before = moved;
 	}
 	return false;
 }
