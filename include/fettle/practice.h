@@ -64,6 +64,7 @@ enum ft_practice_event_kind {
 	FT_PRACTICE_FAULT,   /* a fault was put in or taken out */
 	FT_PRACTICE_TROUBLE, /* the machine notes an event of its own (EA1) */
 	FT_PRACTICE_WAITED,
+	FT_PRACTICE_MEASURED, /* a meter was put to the bus; amount: millivolts */
 	FT_PRACTICE_QUIT,
 	FT_PRACTICE_EVENT_KINDS
 };

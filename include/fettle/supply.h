@@ -69,6 +69,7 @@ struct ft_supply_result {
 	/* More that may be drawn at the unit's place, all the time, before something fails; negative: so much less would
 	 * do; NAN: not even without the unit would it do. */
 	double margin_ma;
+	bool measured_less; /* a meter at the plugs says less than the table, or less than a device needs */
 	bool rating_fails; /* the rating, not the volts, is what ends it */
 	int place;         /* the device where margin_ma holds */
 	struct ft_supply_change changes[FT_SUPPLY_CHANGES_MAX];

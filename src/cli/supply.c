@@ -62,6 +62,8 @@ static int print(struct cli *c, const struct ft_supply_chain *chain, const struc
 	ft_buf_printf(&out, "%s: ", cli_verdict_text(c, r->verdict));
 	if (isnan(r->margin_v))
 		ft_buf_puts(&out, "the bus collapses.\n\n");
+	else if (r->measured_less && r->margin_ma >= 0)
+		ft_buf_puts(&out, "by its table it carries all of it, by the meter it does not.\n\n");
 	else if (isnan(r->margin_ma))
 		ft_buf_printf(&out, "it does not carry it, not even without %s.\n\n", place);
 	else if (r->margin_ma > FT_SUPPLY_EXTRA_MOST_MA - 1)
@@ -70,7 +72,7 @@ static int print(struct cli *c, const struct ft_supply_chain *chain, const struc
 		ft_buf_printf(&out, "it carries all of it, and %.0f mA more at %s.\n\n", r->margin_ma, place);
 	else
 		ft_buf_printf(&out, "it does not carry it; %.0f mA less at %s would do.\n\n", -r->margin_ma, place);
-	ft_buf_printf(&out, "  %s %.1f V", chain->measured ? "supply" : "supply, reckoned low,", chain->volts);
+	ft_buf_printf(&out, "  %s %.2f V", chain->measured ? "supply" : "supply, reckoned low,", chain->volts);
 	if (!isnan(chain->rating_a))
 		ft_buf_printf(&out, ", rated %.2f A", chain->rating_a);
 	ft_buf_printf(&out, "\n  drawn %.2f A idle, %.2f A all the time, %.2f A at the worst\n\n", r->amperes[0],

@@ -2,6 +2,7 @@
 /* Commands: one a line. A table of verbs; each takes its words and either acts or says what is wrong. */
 #include "machine.h"
 
+#include <math.h>
 #include <stdio.h>
 
 #include "fettle/csv.h"
@@ -637,6 +638,43 @@ static enum ft_status do_log(struct command *c)
 	return write_to(c, "The log of the cabinet is");
 }
 
+static enum ft_status do_supply(struct command *c)
+{
+	if (c->n < 2)
+		return wrong(c, "the name of the file is missing.");
+	ft_buf_clear(&c->p->out);
+	practice_supply_table(c->p, &c->p->out);
+	return write_to(c, "The table of the bus supply is");
+}
+
+/* A meter at a plug: measure volts [WHERE] [idle|vend]. */
+static enum ft_status do_measure(struct command *c)
+{
+	struct ft_slice at = c->n > 2 && !is(c, 2, "idle") && !is(c, 2, "vend") ? c->words[2] : FT_SLICE("unit");
+	bool vend = is(c, c->n - 1, "vend"), told = vend || is(c, c->n - 1, "idle");
+	const char *name,
+		*when = !vend               ? "at rest"
+		: c->p->validator.serial[0] ? "while a bill is drawn in"
+									: "while a coin is paid out";
+	double volts = 0;
+
+	if (!is(c, 1, "volts") || c->n > (told ? 4 : 3))
+		return wrong(c, "measure volts [WHERE] [idle|vend].");
+	switch (practice_measure(c->p, at, vend, &volts, &name)) {
+	case PRACTICE_METER_NOWHERE:
+		return wrong(c, "there is no %.*s here; a meter goes to the supply, unit, validator, changer or reader.",
+		             FT_P(at));
+	case PRACTICE_METER_JUMPS:
+		practice_tell(c->p, FT_PRACTICE_MEASURED,
+		              "At the %s the meter jumps and the devices start anew %s: the bus collapses.", name, when);
+		return FT_OK;
+	default:
+		practice_tell(c->p, FT_PRACTICE_MEASURED, "At the %s the meter shows %.2f V %s.", name, volts, when)->amount =
+			llround(volts * 1000);
+		return FT_OK;
+	}
+}
+
 static enum ft_status do_wait(struct command *c)
 {
 	int64_t seconds = 0;
@@ -706,6 +744,8 @@ static const struct {
 	{ "read", do_read, 2, false },
 	{ "sales", do_sales, 1, true },
 	{ "log", do_log, 2, true },
+	{ "measure", do_measure, 3, true },
+	{ "supply", do_supply, 1, true },
 	{ "wait", do_wait, 1, true },
 	{ "bus", do_bus, 2, true },
 	{ "quit", do_quit, 0, true },

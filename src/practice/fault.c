@@ -163,6 +163,16 @@ static enum ft_status probe_off(struct call *c)
 	return number(c, -200, 200, 15);
 }
 
+static enum ft_status contact(struct call *c)
+{
+	c->state.b = 4000; /* milliohms: a pin gone green */
+	if (!c->n || !practice_supply_has(c->p, c->words[0], &c->state.a))
+		return wrong(c, "name the device behind the plug: unit, validator, changer or reader, as far as it is there");
+	if (c->n > 1 && (!ft_slice_i64(c->words[1], &c->state.b) || c->state.b < 1 || c->state.b > 100000))
+		return wrong(c, "the resistance is a whole number of milliohms from 1 to 100000");
+	return FT_OK;
+}
+
 static enum ft_status dead(struct call *c)
 {
 	c->state.a = -1;
@@ -210,6 +220,11 @@ static const struct {
 	[FAULT_PROBE_OFF] = { probe_off, 1 },
 	[FAULT_PROBE_STUCK] = { plain, 0 },
 	[FAULT_DOOR_AJAR] = { plain, 0 },
+	[FAULT_SUPPLY_TIRED] = { plain, 0 },
+	[FAULT_SUPPLY_THIN_WIRE] = { plain, 0 },
+	[FAULT_SUPPLY_CONTACT] = { contact, 2 },
+	[FAULT_SUPPLY_SECOND_READER] = { with_reader, 0 },
+	[FAULT_SUPPLY_COLLAPSES] = { plain, 0 },
 };
 
 static int fault_of(struct ft_slice name)

@@ -229,6 +229,13 @@ const char *practice_log_start(struct ft_practice *p, int64_t step_s); /* NULL, 
 bool practice_log(const struct ft_practice *p, struct ft_slice *ret, size_t *ret_rows);
 void practice_cold_done(struct ft_practice *p);
 
+/* supply.c: the volts of the bus, as a meter at a plug would show them, and the table of its chain */
+enum practice_meter { PRACTICE_METER_SHOWS, PRACTICE_METER_JUMPS, PRACTICE_METER_NOWHERE };
+enum practice_meter practice_measure(const struct ft_practice *p, struct ft_slice at, bool vend, double *ret_volts,
+                                     const char **ret_name); /* `at`: supply, unit, or a device on the bus */
+void practice_supply_table(const struct ft_practice *p, struct ft_buf *b);
+bool practice_supply_has(const struct ft_practice *p, struct ft_slice word, int64_t *ret); /* for fault.c */
+
 /* event.c */
 struct ft_practice_event *practice_tell(struct ft_practice *p, enum ft_practice_event_kind kind, const char *format,
                                         ...) __attribute__((format(printf, 3, 4)));

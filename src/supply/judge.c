@@ -165,39 +165,65 @@ static enum ft_status try_changes(const struct ft_supply_chain *c, struct ft_are
 	return FT_OK;
 }
 
-/* What was measured at the plugs may lie above the worst that was reckoned, for seldom all draw their most at once; below
- * it something is on the way that no table knows. Where the step is greatest, there it sits. */
-static void tell_measured(const struct ft_supply_chain *c, const char *name, struct ft_arena *a, struct ft_findings *f,
-                          const struct ft_supply_result *r)
+/* By how much more than the meter and the length of the cable may be wrong a plug reads below the worst that was reckoned
+ * there; negative: it does not. Above that worst it may well lie, for seldom all draw their most at once. */
+static double short_of(const struct ft_supply_chain *c, const struct ft_supply_result *r, size_t i)
+{
+	double reckoned = r->volts[FT_SUPPLY_PEAK][i], measured = c->devices[i].measured_v;
+	double unsure = (c->volts + measured) * LIMIT_METER / 1000.0 + (c->volts - reckoned) * LIMIT_DROP_UNSURE / 1000.0;
+
+	return reckoned - measured > unsure ? reckoned - measured : -1;
+}
+
+/* Something is on the way that no table knows: it sits where the step between two plugs is greatest. */
+static int lost_at(const struct ft_supply_chain *c, const struct ft_supply_result *r)
 {
 	double lost = 0, most = 0;
 	int place = -1;
 
+	if (!c->measured || r->collapses[FT_SUPPLY_PEAK])
+		return -1;
 	for (size_t i = 0; i < c->count; i++) {
-		const struct ft_supply_device *d = &c->devices[i];
-		struct ft_where where = { .file = name, .line = d->line };
-		double unsure, short_of;
-		if (d->measured_v <= 0)
-			continue;
-		if (d->measured_v < d->least_v)
-			ft_find(f, FT_RULE_SUPPLY_TOO_LOW, where,
-			        ft_arena_printf(a, "%.2f V measured at %s", d->measured_v, d->name),
-			        ft_arena_printf(a, "at least %.2f V", d->least_v));
-		if (!c->measured || r->collapses[FT_SUPPLY_PEAK])
-			continue;
-		unsure = (c->volts + d->measured_v) * LIMIT_METER / 1000.0 +
-			(c->volts - r->volts[FT_SUPPLY_PEAK][i]) * LIMIT_DROP_UNSURE / 1000.0;
-		short_of = r->volts[FT_SUPPLY_PEAK][i] - d->measured_v;
-		if (short_of > unsure && short_of - lost > most) {
-			most = short_of - lost;
+		double here = c->devices[i].measured_v > 0 ? short_of(c, r, i) : -1;
+		if (here - lost > most) {
+			most = here - lost;
 			place = (int)i;
 		}
-		lost = fmax(lost, short_of);
+		lost = fmax(lost, here);
 	}
-	if (place >= 0)
-		ft_find(f, FT_RULE_SUPPLY_DROP, (struct ft_where){ .file = name, .line = c->devices[place].line },
-		        ft_arena_printf(a, "%.2f V measured at %s", c->devices[place].measured_v, c->devices[place].name),
+	return place;
+}
+
+static int lowest_measured(const struct ft_supply_chain *c)
+{
+	int low = -1;
+
+	for (size_t i = 0; i < c->count; i++) {
+		const struct ft_supply_device *d = &c->devices[i];
+		if (d->measured_v > 0 && d->measured_v < d->least_v && (low < 0 || d->measured_v < c->devices[low].measured_v))
+			low = (int)i;
+	}
+	return low;
+}
+
+static void tell_measured(const struct ft_supply_chain *c, const char *name, struct ft_arena *a, struct ft_findings *f,
+                          struct ft_supply_result *r)
+{
+	int place = lost_at(c, r), low = lowest_measured(c);
+
+	r->measured_less = place >= 0 || low >= 0;
+	if (place >= 0) {
+		const struct ft_supply_device *d = &c->devices[place];
+		ft_find(f, FT_RULE_SUPPLY_DROP, (struct ft_where){ .file = name, .line = d->line },
+		        ft_arena_printf(a, "%.2f V measured at %s", d->measured_v, d->name),
 		        ft_arena_printf(a, "%.2f V or more by its copper and plugs", r->volts[FT_SUPPLY_PEAK][place]));
+	}
+	if (low >= 0 && (isnan(r->margin_v) || r->margin_v >= 0)) { /* else the reckoned chain tells it already */
+		const struct ft_supply_device *d = &c->devices[low];
+		ft_find(f, FT_RULE_SUPPLY_TOO_LOW, (struct ft_where){ .file = name, .line = d->line },
+		        ft_arena_printf(a, "%.2f V measured at %s", d->measured_v, d->name),
+		        ft_arena_printf(a, "at least %.2f V", d->least_v));
+	}
 }
 
 static void tell(const struct ft_supply_chain *c, const char *name, struct ft_arena *a, struct ft_findings *f,
