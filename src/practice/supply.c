@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* The supply of the bus and its harness, as a meter and a tape measure would find them. The chain is solved as the room
- * supply does it; what that room cannot see from a table (the supply's own resistance, a contact gone green) lies in the
- * runs of the chain that is solved here and not in the table that a fitter would write of it.
+ * supply does it; what that room cannot see from a table (the supply's own resistance, a contact gone green) lies in
+ * the runs of the chain that is solved here and not in the table that a fitter would write of it.
  *
  * Every figure here is ours: chosen so that a sound machine carries all its devices with something to spare. */
 #include <math.h>
@@ -132,8 +132,8 @@ static void wire(const struct ft_practice *p, struct harness *h)
 	h->c = (struct ft_supply_chain){ .volts = OPEN_V, .rating_a = NAN, .devices = h->chain, .count = h->count + 1 };
 }
 
-/* Volts at the supply's terminals and behind each run; while something is sold the device that draws most at its peak does
- * so. False: there is no state that lasts. */
+/* Volts at the supply's terminals and behind each run; while something is sold, the device whose peak adds most draws
+ * it. False: there is no state that lasts. */
 static bool solve(struct harness *h, bool vend, double volts[PLACES + 1])
 {
 	double load[FT_SUPPLY_DEVICES_MAX], v[FT_SUPPLY_DEVICES_MAX], amperes, most = 0;

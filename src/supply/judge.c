@@ -85,8 +85,8 @@ static bool carries_without(const struct ft_supply_chain *c, int at)
 	return carries(&other, -1, 0);
 }
 
-/* How much more, all the time, at that place; negative when it must be less: how much less. NAN: what hangs there is not
- * the reason, so less of it would not do. */
+/* How much more, all the time, at that place; negative when it must be less: how much less. NAN: what hangs there is
+ * not the reason, so less of it would not do. */
 static double more(const struct ft_supply_chain *c, int at)
 {
 	bool good = carries(c, at, 0);
@@ -165,8 +165,8 @@ static enum ft_status try_changes(const struct ft_supply_chain *c, struct ft_are
 	return FT_OK;
 }
 
-/* By how much more than the meter and the length of the cable may be wrong a plug reads below the worst that was reckoned
- * there; negative: it does not. Above that worst it may well lie, for seldom all draw their most at once. */
+/* By how much a plug reads below the worst that was reckoned there; negative where it does not, or by no more than the
+ * meter and the length of the cable may be wrong. Above that worst it may well lie: seldom do all draw their most. */
 static double short_of(const struct ft_supply_chain *c, const struct ft_supply_result *r, size_t i)
 {
 	double reckoned = r->volts[FT_SUPPLY_PEAK][i], measured = c->devices[i].measured_v;
