@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* The book: every visit of one technician or one office, in one SQLite file.
+/* The book: every visit of one technician or one office, in one SQLite file, or, where an office outgrows one file, on a
+ * PostgreSQL server (a path that begins with postgresql://).
  *
  * Each call that changes something is one transaction: all of it is in the book or nothing, also when
  * the power goes. Evidence is kept once under its hash however often it is added, and its hash is
@@ -20,6 +21,9 @@ enum ft_book_mode {
 /* Opens, brings up to date and looks over a book (quick check). The caller owns *ret. */
 enum ft_status ft_book_open(const char *path, enum ft_book_mode mode, struct ft_book **ret, struct ft_error *e);
 struct ft_book *ft_book_free(struct ft_book *b); /* takes NULL, returns NULL */
+
+/* Does this name say that the book lies on a server? */
+bool ft_book_on_server(const char *path);
 
 /* How long to wait for another program that holds the book: 10 s unless said otherwise. */
 void ft_book_patience(struct ft_book *b, int milliseconds);

@@ -3,34 +3,84 @@
 #ifndef FETTLE_STORE_BOOK_H
 #define FETTLE_STORE_BOOK_H
 
-#include <sqlite3.h>
-
 #include "fettle/store.h"
 
-struct ft_book {
-	sqlite3 *db;
-	char *path;
-};
-
 enum {
-	BOOK_VERSION = 2,              /* user_version of a book this program writes */
-	BOOK_APPLICATION = 0x66746c62, /* "ftlb" in the header: other programs' databases are told apart */
-	BOOK_PATIENCE_MS = 10000,      /* how long another program may hold the book before we give up */
+	BOOK_VERSION = 2,        /* of a book this program writes */
+	BOOK_PATIENCE_MS = 10000 /* how long another program may hold the book before we give up */
 };
 
-/* One prepared statement with the first failure kept, so that a caller checks once at the end. */
+struct book_query;
+
+enum book_kind { BOOK_NULL, BOOK_I64, BOOK_TEXT, BOOK_BLOB };
+
+struct book_value {
+	enum book_kind kind;
+	int64_t i;
+	const char *p; /* of a text or blob; never NULL for either, a text has a 0 behind it */
+	size_t n;
+};
+
+/* What a book lies in: one file (sqlite.c), or a database server (postgres.c, loaded late). The rooms above write SQL
+ * that both understand: parameters ? or ?1, ON CONFLICT, IS DISTINCT FROM, CASE in place of a max of two. Codes are the
+ * engine's own, 0 is none. */
+struct book_engine {
+	int version; /* BOOK_ENGINE_VERSION */
+	enum ft_status (*open)(struct ft_book *b, enum ft_book_mode mode, struct ft_error *e);
+	void (*close)(struct ft_book *b);
+	void (*patience)(struct ft_book *b, int milliseconds);
+
+	void (*ask)(struct book_query *q, const char *sql);
+	int (*put)(struct book_query *q, int at, const struct book_value *v); /* at from 1 */
+	int (*parameters)(const struct book_query *q);
+	bool (*row)(struct book_query *q);
+	void (*column)(const struct book_query *q, int column, struct book_value *ret); /* stays until the next row */
+	int (*width)(const struct book_query *q);
+	const char *(*label)(const struct book_query *q, int column);
+	void (*done)(struct book_query *q);
+	int (*exec)(struct ft_book *b, const char *sql); /* several statements, no results */
+	enum ft_status (*begin)(struct ft_book *b, bool write, struct ft_error *e);
+	bool (*in_transaction)(struct ft_book *b);
+	enum ft_status (*fail)(const struct ft_book *b, int code, const char *doing, struct ft_error *e);
+
+	/* Tells a book from an empty place and from something else: *ret is its version, 0 for the empty place. */
+	enum ft_status (*known)(struct ft_book *b, int64_t *ret, struct ft_error *e);
+	enum ft_status (*step)(struct ft_book *b, const char *sql, struct ft_error *e); /* of schema.c */
+	enum ft_status (*set_version)(struct ft_book *b, int version, struct ft_error *e);
+	/* Rows were written with the numbers they have elsewhere: new ones go on after them. */
+	enum ft_status (*numbered)(struct ft_book *b, const char *table, struct ft_error *e);
+	enum ft_status (*look_over)(struct ft_book *b, bool whole, struct ft_error *e);
+	enum ft_status (*backup)(struct ft_book *b, const char *path, struct ft_error *e);
+};
+
+enum { BOOK_ENGINE_VERSION = 1 };
+
+extern const struct book_engine book_sqlite;
+
+struct ft_book {
+	const struct book_engine *engine;
+	void *db;
+	char *path; /* as it may be shown: without a password */
+	char *told; /* as it was given */
+	int patience_ms;
+};
+
+/* One query with the first failure kept, so that a caller checks once at the end. */
 struct book_query {
 	struct ft_book *book;
-	sqlite3_stmt *st;
-	int rc;       /* SQLITE_OK until something failed */
+	void *st;     /* the engine's own */
+	int code;     /* the engine's own, 0 until something failed */
 	int bound;    /* parameters bound so far */
-	bool no_room; /* the arena had no memory for a result */
+	bool no_room; /* no memory for a result */
+	bool stream;  /* set before the first row: rows one by one, where all together may not fit; until its end the book
+	               * takes no other query */
 };
 
 struct book_query book_ask(struct ft_book *b, const char *sql);
 void book_put_text(struct book_query *q, const char *text); /* NULL is written as null; `text` must outlive the query */
 void book_put_i64(struct book_query *q, int64_t v);         /* FT_ABSENT is written as null */
 void book_put_blob(struct book_query *q, const void *p, size_t n);
+void book_put(struct book_query *q, const struct book_value *v);
 bool book_row(struct book_query *q);                                         /* true: a row stands ready */
 int64_t book_i64(const struct book_query *q, int column);                    /* FT_ABSENT for null */
 const char *book_text(struct book_query *q, int column, struct ft_arena *a); /* NULL for null */
@@ -45,8 +95,10 @@ enum ft_status book_number(struct book_query *q, const char *doing, int64_t *ret
 
 enum ft_status book_exec(struct ft_book *b, const char *sql, const char *doing, struct ft_error *e);
 
-/* A sentence for an SQLite failure. */
-enum ft_status book_fail(const struct ft_book *b, int rc, const char *doing, struct ft_error *e);
+/* A sentence for a failure of the engine. */
+enum ft_status book_fail(const struct ft_book *b, int code, const char *doing, struct ft_error *e);
+enum ft_status book_fail_damaged(const struct ft_book *b, struct ft_error *e);
+enum ft_status book_fail_newer(const struct ft_book *b, int64_t version, struct ft_error *e);
 
 enum ft_status book_begin_read(struct ft_book *b, struct ft_error *e);
 enum ft_status book_begin_write(struct ft_book *b, struct ft_error *e);
@@ -55,6 +107,8 @@ enum ft_status book_end(struct ft_book *b, enum ft_status s, const char *doing, 
 
 /* schema.c */
 enum ft_status book_bring_up_to_date(struct ft_book *b, struct ft_error *e);
+/* The tables in the order in which they were made, a table that others point to before them; NULL at the end. */
+const char *book_table(size_t index, struct ft_arena *a);
 
 /* visits.c: shared with filing */
 enum ft_status book_visit_number(struct ft_book *b, const char *id, int64_t *ret, bool *ret_closed, struct ft_error *e);

@@ -6,10 +6,10 @@
  * file again heals them: that is what the comparison is for. */
 static enum ft_status put_content(struct ft_book *b, const struct ft_evidence *x, struct ft_error *e)
 {
-	struct book_query q =
-		book_ask(b,
-	             "INSERT INTO content (hash, size, bytes) VALUES (?, ?, ?) ON CONFLICT (hash) DO UPDATE "
-	             "SET size = excluded.size, bytes = excluded.bytes WHERE bytes IS NOT excluded.bytes");
+	struct book_query q = book_ask(
+		b,
+		"INSERT INTO content (hash, size, bytes) VALUES (?, ?, ?) ON CONFLICT (hash) DO UPDATE "
+		"SET size = excluded.size, bytes = excluded.bytes WHERE content.bytes IS DISTINCT FROM excluded.bytes");
 
 	book_put_blob(&q, x->hash.b, FT_HASH_BYTES);
 	book_put_i64(&q, (int64_t)x->bytes.n);
@@ -69,8 +69,8 @@ enum ft_status book_put_waiver(struct ft_book *b, int64_t visit, const struct ft
 enum ft_status book_put_package(struct ft_book *b, int64_t visit, const struct ft_package *x, struct ft_error *e)
 {
 	struct book_query q = book_ask(b,
-	                               "INSERT OR IGNORE INTO package (visit, hash, signed_by, sent, at_us, at_offset) "
-	                               "VALUES (?, ?, ?, ?, ?, ?)");
+	                               "INSERT INTO package (visit, hash, signed_by, sent, at_us, at_offset) "
+	                               "VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING");
 
 	book_put_i64(&q, visit);
 	book_put_blob(&q, x->hash.b, FT_HASH_BYTES);

@@ -54,7 +54,7 @@ static enum ft_status ask_conflict(struct ft_book *b, size_t rule, const struct 
 {
 	struct book_query q = book_ask(b, rules[rule].sql);
 	const char *id = NULL, *text = NULL;
-	const int wanted = q.st ? sqlite3_bind_parameter_count(q.st) : 0;
+	const int wanted = q.st ? b->engine->parameters(&q) : 0;
 	enum ft_status s;
 
 	for (int i = 1; i <= wanted; i++) {

@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* How a book looks, as the list of steps from an empty file to this version. A step that was ever
  * released is never edited again: a new one is added below it and BOOK_VERSION raised. */
-#include <stdio.h>
-
 #include "book.h"
 
 static const char *const steps[BOOK_VERSION] = {
@@ -65,53 +63,21 @@ static const char *const steps[BOOK_VERSION] = {
 	") STRICT;\n",
 };
 
-static enum ft_status pragma_number(struct ft_book *b, const char *sql, int64_t *ret, struct ft_error *e)
-{
-	struct book_query q = book_ask(b, sql);
-
-	return book_number(&q, "reading", ret, e);
-}
-
-/* Tells a book from an empty file, from another program's database, and from a newer book. */
 static enum ft_status known(struct ft_book *b, int64_t *ret_version, struct ft_error *e)
 {
-	int64_t application = 0, tables = 0, version = 0;
-	enum ft_status s = pragma_number(b, "PRAGMA application_id", &application, e);
+	enum ft_status s = b->engine->known(b, ret_version, e);
 
-	if (s == FT_OK)
-		s = pragma_number(b, "PRAGMA user_version", &version, e);
-	if (s == FT_OK)
-		s = pragma_number(b, "SELECT count(*) FROM sqlite_schema", &tables, e);
-	if (s != FT_OK)
-		return s;
-	if (application != BOOK_APPLICATION && (application != 0 || tables != 0))
-		return ft_fail(
-			e, FT_E_STORE,
-			"%s is a database of some other program, not a book; it was left as it was; look at the name after --book.",
-			b->path);
-	if (version > BOOK_VERSION)
-		return ft_fail(
-			e, FT_E_STORE,
-			"The book %s was written by a newer fettle (version %lld of the book, this one knows %d); use the newer program.",
-			b->path, (long long)version, BOOK_VERSION);
-	if (application == BOOK_APPLICATION && version < 1)
-		return book_fail(b, SQLITE_CORRUPT, "reading", e);
-	*ret_version = version;
-	return FT_OK;
+	return s == FT_OK && *ret_version > BOOK_VERSION ? book_fail_newer(b, *ret_version, e) : s;
 }
 
 static enum ft_status take_steps(struct ft_book *b, struct ft_error *e)
 {
-	char sql[96];
 	int64_t version = 0;
 	enum ft_status s = known(b, &version, e); /* again: another program may have been quicker */
 
 	for (; s == FT_OK && version < BOOK_VERSION; version++)
-		s = book_exec(b, steps[version], "bringing up to date", e);
-	if (s != FT_OK)
-		return s;
-	snprintf(sql, sizeof sql, "PRAGMA user_version = %d; PRAGMA application_id = %d", BOOK_VERSION, BOOK_APPLICATION);
-	return book_exec(b, sql, "bringing up to date", e);
+		s = b->engine->step(b, steps[version], e);
+	return s == FT_OK ? b->engine->set_version(b, BOOK_VERSION, e) : s;
 }
 
 enum ft_status book_bring_up_to_date(struct ft_book *b, struct ft_error *e)
@@ -125,4 +91,17 @@ enum ft_status book_bring_up_to_date(struct ft_book *b, struct ft_error *e)
 	if (s != FT_OK)
 		return s;
 	return book_end(b, take_steps(b, e), "bringing up to date", e);
+}
+
+const char *book_table(size_t index, struct ft_arena *a)
+{
+	static const char word[] = "CREATE TABLE ";
+
+	for (size_t i = 0; i < BOOK_VERSION; i++)
+		for (const char *p = steps[i]; (p = strstr(p, word)) != NULL;) {
+			p += sizeof word - 1;
+			if (index-- == 0)
+				return ft_arena_text(a, (struct ft_slice){ p, strcspn(p, " (") });
+		}
+	return NULL;
 }

@@ -62,7 +62,9 @@ enum ft_status book_visit_to_change(struct ft_book *b, const char *id, bool late
 enum ft_status book_touch(struct ft_book *b, int64_t visit, int64_t at_us, struct ft_error *e)
 {
 	/* A clock that was put back must not make a later state look like the earlier one. */
-	struct book_query q = book_ask(b, "UPDATE visit SET changed_us = max(changed_us + 1, ?) WHERE number = ?");
+	struct book_query q = book_ask(b,
+	                               "UPDATE visit SET changed_us = CASE WHEN changed_us >= ?1 THEN changed_us + 1 "
+	                               "ELSE ?1 END WHERE number = ?2");
 
 	book_put_i64(&q, at_us);
 	book_put_i64(&q, visit);
