@@ -1,13 +1,12 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* The book: made, brought up to date, refused, shared, damaged, copied, filed into. The sqlite3 program
- * is the outside witness that a book is a plain SQLite database. */
+/* The book as a file: made, brought up to date, refused, damaged, copied. The sqlite3 program is the outside witness
+ * that a book is a plain SQLite database. What a book does wherever it lies is in test_book.c. */
 #include "unit.h"
 
 #include <fcntl.h>
 #include <sqlite3.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <sys/wait.h>
 #include <unistd.h>
 
 #include "fettle/store.h"
@@ -207,116 +206,6 @@ static void waits_and_gives_up(void **state)
 	ft_book_free(b);
 }
 
-static void shares(void **state)
-{
-	enum { WRITERS = 6, EACH = 8 };
-	struct ft_visit *list;
-	struct ft_book *b;
-	size_t count;
-	(void)state;
-
-	for (int w = 0; w < WRITERS; w++) { /* all begin the book together */
-		if (fork() == 0) {
-			struct ft_error e = { 0 };
-			struct ft_book *mine = NULL;
-			bool good = ft_book_open(path, FT_BOOK_WRITE, &mine, &e) == FT_OK;
-			for (int i = 0; good && i < EACH; i++) {
-				struct ft_visit v = { .asset = "BD-9", .opened_us = w * 1000 + i };
-				const char *id;
-				good = ft_book_visit_open(mine, &v, &arena, &id, &e) == FT_OK;
-			}
-			if (!good)
-				fprintf(stderr, "%s\n", e.text);
-			ft_book_free(mine);
-			_exit(good ? 0 : 1);
-		}
-	}
-	for (int w = 0; w < WRITERS; w++) {
-		int status = 1;
-		wait(&status);
-		assert_int_equal(status, 0);
-	}
-	b = book();
-	assert_int_equal(ft_book_visit_list(b, FT_ABSENT, &arena, &list, &count, &err), FT_OK);
-	assert_int_equal(count, WRITERS * EACH);
-	assert_int_equal(ft_book_visit_find(b, "bd-9-48", &arena, &list[0].id, &err), FT_OK);
-	ft_book_free(b);
-}
-
-static void finds_and_closes(void **state)
-{
-	struct ft_book *b = book();
-	const char *first = new_visit(b, "BD-1", 1000), *id;
-	struct ft_statement s = { .claim = FT_CLAIM_FIT_LEVEL, .text = "level", .at_us = 3000 };
-	struct ft_statement later = { .claim = FT_CLAIM_HAND_OVER_PACKAGE, .text = "sent", .at_us = 5000 };
-	(void)state;
-
-	assert_int_equal(ft_book_visit_find(b, "bd-1", &arena, &id, &err), FT_OK);
-	assert_string_equal(id, first);
-	new_visit(b, "BD-1", 1001);
-	assert_int_equal(ft_book_visit_find(b, "BD-1", &arena, &id, &err), FT_E_USAGE);
-	assert_non_null(strstr(err.text, "BD-1-2, BD-1-1"));
-	assert_int_equal(ft_book_visit_find(b, "XX", &arena, &id, &(struct ft_error){ 0 }), FT_E_USAGE);
-	assert_int_equal(ft_book_say(b, first, &s, NULL), FT_OK);
-	assert_int_equal(ft_book_visit_close(b, first, 4000, 60, NULL), FT_OK);
-	assert_int_equal(ft_book_say(b, first, &s, NULL), FT_E_USAGE);
-	assert_int_equal(ft_book_say(b, first, &later, NULL), FT_OK);
-	assert_int_equal(ft_book_visit_close(b, first, 4000, 60, NULL), FT_E_USAGE);
-	assert_int_equal(ft_book_visit_find(b, "BD-1", &arena, &id, NULL), FT_OK);
-	assert_string_equal(id, "BD-1-2");
-	ft_book_free(b);
-}
-
-static void files_from_another_book(void **state)
-{
-	struct ft_book *b = book(), *office = NULL;
-	const char *id = new_visit(b, "BD-1", 1000), *here;
-	struct ft_statement s = { .claim = FT_CLAIM_FIT_LEVEL, .text = "level", .at_us = 3000 };
-	struct ft_package p = { .hash = ft_hash_of("p", 1), .at_us = 9 };
-	struct ft_visit early, late;
-	struct ft_conflict *conflicts;
-	struct ft_package *packages;
-	enum ft_filed filed;
-	size_t count;
-	(void)state;
-
-	add(b, id, "hello", false);
-	assert_int_equal(ft_book_visit_load(b, id, FT_LOAD_ALL, &arena, &early, &err), FT_OK);
-	assert_int_equal(ft_book_say(b, id, &s, &err), FT_OK);
-	assert_int_equal(ft_book_visit_load(b, id, FT_LOAD_ALL, &arena, &late, &err), FT_OK);
-	ft_book_free(b);
-	assert_int_equal(ft_book_open(in_folder("office/deep/book.sqlite"), FT_BOOK_WRITE, &office, &err), FT_OK);
-	new_visit(office, "BD-1", 500); /* takes the id BD-1-1 */
-	new_visit(office, "ZZ-1", 400); /* and the unit is there too */
-	assert_int_equal(ft_book_file(office, &early, &p, &arena, &here, &filed, &err), FT_OK);
-	assert_int_equal(filed, FT_FILED_NEW);
-	assert_string_equal(here, "BD-1-2");
-	assert_int_equal(ft_book_file(office, &early, &p, &arena, &here, &filed, &err), FT_OK);
-	assert_int_equal(filed, FT_FILED_KNOWN);
-	assert_int_equal(ft_book_file(office, &late, &p, &arena, &here, &filed, &err), FT_OK);
-	assert_int_equal(filed, FT_FILED_UPDATED);
-	assert_int_equal(ft_book_file(office, &early, NULL, &arena, &here, &filed, &err), FT_OK);
-	assert_int_equal(filed, FT_FILED_OLDER);
-	assert_int_equal(ft_book_package_list(office, here, &arena, &packages, &count, &err), FT_OK);
-	assert_int_equal(count, 1);
-	assert_int_equal(ft_book_visit_load(office, here, FT_LOAD_ALL, &arena, &late, &err), FT_OK);
-	assert_int_equal(late.statement_count, 1);
-	assert_int_equal(late.evidence_count, 1);
-	late.machine_serial = "SN2";
-	late.key = "00000000000000000000000000000000";
-	late.asset = "bd-1";
-	assert_int_equal(ft_book_conflicts(office, &late, &arena, &conflicts, &count, &err), FT_OK);
-	assert_int_equal(count, 1);
-	assert_int_equal(conflicts[0].kind, FT_CONFLICT_SERIAL_DIFFERS);
-	late.asset = "QQ-1";
-	assert_int_equal(ft_book_conflicts(office, &late, &arena, &conflicts, &count, &err), FT_OK);
-	assert_int_equal(count, 1);
-	assert_int_equal(conflicts[0].kind, FT_CONFLICT_UNIT_ELSEWHERE);
-	late.evidence[0].bytes = ft_slice_of("other");
-	assert_int_equal(ft_book_file(office, &late, NULL, &arena, &here, &filed, &err), FT_E_INPUT);
-	ft_book_free(office);
-}
-
 static void copies(void **state)
 {
 	struct ft_book *b = book(), *copy = NULL;
@@ -345,15 +234,9 @@ static void copies(void **state)
 int main(int argc, char **argv)
 {
 	const struct CMUnitTest tests[] = {
-		cmocka_unit_test_setup(begins_empty_and_keeps, fresh),
-		cmocka_unit_test_setup(comes_from_version_1, fresh),
-		cmocka_unit_test_setup(refuses_what_is_no_book, fresh),
-		cmocka_unit_test_setup(sees_damage, fresh),
-		cmocka_unit_test_setup(waits_and_gives_up, fresh),
-		cmocka_unit_test_setup(shares, fresh),
-		cmocka_unit_test_setup(finds_and_closes, fresh),
-		cmocka_unit_test_setup(files_from_another_book, fresh),
-		cmocka_unit_test_setup(copies, fresh),
+		cmocka_unit_test_setup(begins_empty_and_keeps, fresh),  cmocka_unit_test_setup(comes_from_version_1, fresh),
+		cmocka_unit_test_setup(refuses_what_is_no_book, fresh), cmocka_unit_test_setup(sees_damage, fresh),
+		cmocka_unit_test_setup(waits_and_gives_up, fresh),      cmocka_unit_test_setup(copies, fresh),
 	};
 	int failed;
 

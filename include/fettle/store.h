@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* The book: every visit of one technician or one office, in one SQLite file, or, where an office outgrows one file, on a
- * PostgreSQL server (a path that begins with postgresql://).
+/* The book: every visit of one technician or one office, in one SQLite file, or, where an office outgrows one file, on
+ * a PostgreSQL server (a path that begins with postgresql://).
  *
  * Each call that changes something is one transaction: all of it is in the book or nothing, also when
  * the power goes. Evidence is kept once under its hash however often it is added, and its hash is
@@ -21,6 +21,9 @@ enum ft_book_mode {
 /* Opens, brings up to date and looks over a book (quick check). The caller owns *ret. */
 enum ft_status ft_book_open(const char *path, enum ft_book_mode mode, struct ft_book **ret, struct ft_error *e);
 struct ft_book *ft_book_free(struct ft_book *b); /* takes NULL, returns NULL */
+
+/* Its path, or its address without a password: what may be shown. */
+const char *ft_book_name(const struct ft_book *b);
 
 /* Does this name say that the book lies on a server? */
 bool ft_book_on_server(const char *path);
@@ -131,6 +134,18 @@ struct ft_book_state {
 	int64_t visits, open_visits, contents, bytes;
 };
 enum ft_status ft_book_check(struct ft_book *b, struct ft_arena *a, struct ft_book_state *ret, struct ft_error *e);
+
+/* One table of a book: rows, and a hash over them all that does not depend on their order. */
+struct ft_book_table {
+	const char *name;
+	int64_t rows;
+	struct ft_hash hash;
+};
+
+/* Copies everything in one book into another that holds nothing yet, whatever either lies in, reads it again there and
+ * compares: all of it is there, alike, or nothing is. FT_E_USAGE when `to` holds something. */
+enum ft_status ft_book_copy(struct ft_book *from, struct ft_book *to, struct ft_arena *a, struct ft_book_table **ret,
+                            size_t *ret_count, struct ft_error *e);
 
 /* Copies the book while it is in use into a new file, whole or not at all. */
 enum ft_status ft_book_backup(struct ft_book *b, const char *path, struct ft_error *e);

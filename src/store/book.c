@@ -18,6 +18,11 @@ struct ft_book *ft_book_free(struct ft_book *b)
 	return NULL;
 }
 
+const char *ft_book_name(const struct ft_book *b)
+{
+	return b->path;
+}
+
 /* An address as it may be shown: what stands between the first : behind the // and the @ is a password. */
 static void hide_password(char *address)
 {
@@ -113,7 +118,7 @@ enum ft_status ft_book_check(struct ft_book *b, struct ft_arena *a, struct ft_bo
 		return s;
 	q = book_ask(b,
 	             "SELECT (SELECT count(*) FROM visit), (SELECT count(*) FROM visit WHERE closed_us IS NULL), "
-	             "(SELECT count(*) FROM content), (SELECT coalesce(sum(size), 0) FROM content)");
+	             "(SELECT count(*) FROM content), (SELECT CAST(coalesce(sum(size), 0) AS BIGINT) FROM content)");
 	if (book_row(&q)) {
 		state.visits = book_i64(&q, 0);
 		state.open_visits = book_i64(&q, 1);

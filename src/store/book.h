@@ -12,12 +12,13 @@ enum {
 
 struct book_query;
 
-enum book_kind { BOOK_NULL, BOOK_I64, BOOK_TEXT, BOOK_BLOB };
+enum book_kind { BOOK_NULL, BOOK_I64, BOOK_REAL, BOOK_TEXT, BOOK_BLOB };
 
 struct book_value {
 	enum book_kind kind;
 	int64_t i;
-	const char *p; /* of a text or blob; never NULL for either, a text has a 0 behind it */
+	double d;
+	const char *p; /* of a text or blob, a text has a 0 behind it; a text that is bound may be NULL: null */
 	size_t n;
 };
 

@@ -22,20 +22,21 @@ void book_put(struct book_query *q, const struct book_value *v)
 		q->code = code;
 }
 
+/* A text or number that is not there is still one to a server that wants to know of what kind it is. */
 void book_put_text(struct book_query *q, const char *text)
 {
-	book_put(q, &(struct book_value){ text ? BOOK_TEXT : BOOK_NULL, 0, text, text ? strlen(text) : 0 });
+	book_put(q, &(struct book_value){ .kind = BOOK_TEXT, .p = text, .n = text ? strlen(text) : 0 });
 }
 
 void book_put_i64(struct book_query *q, int64_t v)
 {
-	/* A number that is not there is still a number to a server that wants to know of what kind it is. */
 	book_put(q, &(struct book_value){ .kind = BOOK_I64, .i = v });
 }
 
 void book_put_blob(struct book_query *q, const void *p, size_t n)
 {
-	book_put(q, &(struct book_value){ BOOK_BLOB, 0, n ? p : "", n }); /* an empty file is an empty blob */
+	book_put(q,
+	         &(struct book_value){ .kind = BOOK_BLOB, .p = n ? p : "", .n = n }); /* an empty file is an empty blob */
 }
 
 bool book_row(struct book_query *q)

@@ -164,6 +164,7 @@ def documents(folder):
         yield from run("number", "number", kind, value)
     yield from run("book", "book", "check")
     yield from run("book", "book", "backup", "copy.sqlite")
+    yield from run("book", "book", "copy", "moved.sqlite")
     yield from run("handover", "handover", "pack", "HL-1-1", "-o", "a.zip", "--name", "A. Fitter")
     yield from run("handover", "handover", "key")
     key = subprocess.run([FETTLE, "handover", "key"], cwd=folder, env=env, capture_output=True, text=True).stdout

@@ -1,0 +1,374 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* What a book does wherever it lies: as a file, or, where FETTLE_SERVER names a PostgreSQL server with the empty
+ * databases book and office (tests/server.py), there. The same tests on both. */
+#include "unit.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include "fettle/store.h"
+
+static char folder[] = "/tmp/fettle-book-XXXXXX";
+static const char *server; /* its address with a slash at the end; NULL: files */
+static struct ft_arena arena;
+static struct ft_error err;
+
+/* The place of one of two books. */
+static const char *place(const char *name)
+{
+	return server ? ft_arena_printf(&arena, "%s%s", server, name)
+				  : ft_arena_printf(&arena, "%s/%s.sqlite", folder, name);
+}
+
+static void shell(const char *format, ...) __attribute__((format(printf, 1, 2)));
+static void shell(const char *format, ...)
+{
+	char command[512];
+	va_list args;
+
+	va_start(args, format);
+	vsnprintf(command, sizeof command, format, args);
+	va_end(args);
+	assert_int_equal(system(command), 0);
+}
+
+static int fresh(void **state)
+{
+	(void)state;
+	ft_arena_reset(&arena);
+	err = (struct ft_error){ 0 };
+	shell("rm -rf %s/*", folder);
+	if (server) {
+		shell("psql -q %sbook -c 'SET client_min_messages = error' -c 'DROP SCHEMA IF EXISTS fettle CASCADE'", server);
+		shell("psql -q %soffice -c 'SET client_min_messages = error' -c 'DROP SCHEMA IF EXISTS fettle CASCADE'",
+		      server);
+	}
+	return 0;
+}
+
+static struct ft_book *open_book(const char *name, enum ft_book_mode mode)
+{
+	struct ft_book *b = NULL;
+
+	if (ft_book_open(place(name), mode, &b, &err) != FT_OK)
+		fail_msg("%s", err.text);
+	return b;
+}
+
+static struct ft_book *book(void)
+{
+	return open_book("book", FT_BOOK_WRITE);
+}
+
+static const char *new_visit(struct ft_book *b, const char *asset, int64_t at)
+{
+	struct ft_visit v = {
+		.asset = asset, .opened_us = at, .technician = "A. Fitter", .unit = "U-1", .machine_serial = "SN1"
+	};
+	const char *id = NULL;
+
+	if (ft_book_visit_open(b, &v, &arena, &id, &err) != FT_OK)
+		fail_msg("%s", err.text);
+	return id;
+}
+
+static void add(struct ft_book *b, const char *id, struct ft_slice bytes, bool want_known)
+{
+	struct ft_evidence x = {
+		.kind = FT_EVIDENCE_NOTE, .stage = FT_STAGE_KEEP, .name = "note.txt", .bytes = bytes, .added_us = 2000
+	};
+	bool known = !want_known;
+
+	if (ft_book_evidence_add(b, id, &x, 1, &known, &err) != FT_OK)
+		fail_msg("%s", err.text);
+	assert_int_equal(known, want_known);
+}
+
+static void begins_and_keeps(void **state)
+{
+	static const char bytes[] = "every\0byte\xff\x80 of it";
+	const struct ft_slice odd = { bytes, sizeof bytes - 1 };
+	struct ft_book *b = NULL;
+	struct ft_visit v, *list;
+	const char *id;
+	size_t count;
+	(void)state;
+
+	assert_int_equal(ft_book_open(place("book"), FT_BOOK_READ, &b, &err), FT_E_STORE);
+	assert_non_null(strstr(err.text, "There is no book"));
+	err = (struct ft_error){ 0 };
+	b = book();
+	id = new_visit(b, "BD 0417", 1000);
+	assert_string_equal(id, "BD-0417-1");
+	assert_string_equal(new_visit(b, "bd 0417", 1001), "bd-0417-2");
+	assert_string_equal(new_visit(b, "BD-0417", 1002), "BD-0417-3"); /* another asset, the same spoken name */
+	add(b, id, odd, false);
+	add(b, id, odd, true);
+	add(b, id, ft_slice_of(""), false);
+	add(b, "BD-0417-2", odd, false);
+	b = ft_book_free(b);
+	b = open_book("book", FT_BOOK_READ);
+	assert_int_equal(ft_book_visit_load(b, "bd-0417-1", FT_LOAD_ALL, &arena, &v, &err), FT_OK);
+	assert_string_equal(v.id, id);
+	assert_int_equal(v.evidence_count, 2);
+	assert_true(ft_slice_eq(v.evidence[0].bytes, odd));
+	assert_true(v.evidence[1].bytes.p && v.evidence[1].bytes.n == 0);
+	assert_null(v.site);
+	assert_true(v.closed_us == FT_ABSENT);
+	assert_int_equal(v.changed_us, 2001); /* never the same twice */
+	assert_int_equal(ft_book_visit_list(b, FT_ABSENT, &arena, &list, &count, &err), FT_OK);
+	assert_int_equal(count, 3);
+	assert_string_equal(list[0].asset, "BD-0417");
+	assert_int_equal(ft_book_visit_list(b, 5000, &arena, &list, &count, &err), FT_OK);
+	assert_int_equal(count, 3); /* open ones are never left out */
+	ft_book_free(b);
+}
+
+static void shares(void **state)
+{
+	enum { WRITERS = 6, EACH = 8 };
+	const char *where = place("book");
+	struct ft_visit *list;
+	struct ft_book *b;
+	size_t count;
+	(void)state;
+
+	for (int w = 0; w < WRITERS; w++) { /* all begin the book together */
+		if (fork() == 0) {
+			struct ft_error e = { 0 };
+			struct ft_book *mine = NULL;
+			bool good = ft_book_open(where, FT_BOOK_WRITE, &mine, &e) == FT_OK;
+			for (int i = 0; good && i < EACH; i++) {
+				struct ft_visit v = { .asset = "BD-9", .opened_us = w * 1000 + i };
+				const char *id;
+				good = ft_book_visit_open(mine, &v, &arena, &id, &e) == FT_OK;
+			}
+			if (!good)
+				fprintf(stderr, "%s\n", e.text);
+			ft_book_free(mine);
+			_exit(good ? 0 : 1);
+		}
+	}
+	for (int w = 0; w < WRITERS; w++) {
+		int status = 1;
+		wait(&status);
+		assert_int_equal(status, 0);
+	}
+	b = book();
+	assert_int_equal(ft_book_visit_list(b, FT_ABSENT, &arena, &list, &count, &err), FT_OK);
+	assert_int_equal(count, WRITERS * EACH);
+	assert_int_equal(ft_book_visit_find(b, "bd-9-48", &arena, &list[0].id, &err), FT_OK);
+	ft_book_free(b);
+}
+
+static void finds_and_closes(void **state)
+{
+	struct ft_book *b = book();
+	const char *first = new_visit(b, "BD-1", 1000), *id;
+	struct ft_statement s = { .claim = FT_CLAIM_FIT_LEVEL, .text = "level", .at_us = 3000 };
+	struct ft_statement later = { .claim = FT_CLAIM_HAND_OVER_PACKAGE, .text = "sent", .at_us = 5000 };
+	(void)state;
+
+	assert_int_equal(ft_book_visit_find(b, "bd-1", &arena, &id, &err), FT_OK);
+	assert_string_equal(id, first);
+	new_visit(b, "BD-1", 1001);
+	assert_int_equal(ft_book_visit_find(b, "BD-1", &arena, &id, &err), FT_E_USAGE);
+	assert_non_null(strstr(err.text, "BD-1-2, BD-1-1"));
+	assert_int_equal(ft_book_visit_find(b, "XX", &arena, &id, &(struct ft_error){ 0 }), FT_E_USAGE);
+	assert_int_equal(ft_book_say(b, first, &s, NULL), FT_OK);
+	assert_int_equal(ft_book_visit_close(b, first, 4000, 60, NULL), FT_OK);
+	assert_int_equal(ft_book_say(b, first, &s, NULL), FT_E_USAGE);
+	assert_int_equal(ft_book_say(b, first, &later, NULL), FT_OK);
+	assert_int_equal(ft_book_visit_close(b, first, 4000, 60, NULL), FT_E_USAGE);
+	assert_int_equal(ft_book_visit_find(b, "BD-1", &arena, &id, NULL), FT_OK);
+	assert_string_equal(id, "BD-1-2");
+	ft_book_free(b);
+}
+
+static void files_from_another_book(void **state)
+{
+	struct ft_book *b = book(), *office = NULL;
+	const char *id = new_visit(b, "BD-1", 1000), *here;
+	struct ft_statement s = { .claim = FT_CLAIM_FIT_LEVEL, .text = "level", .at_us = 3000 };
+	struct ft_package p = { .hash = ft_hash_of("p", 1), .at_us = 9 };
+	struct ft_visit early, late;
+	struct ft_conflict *conflicts;
+	struct ft_package *packages;
+	enum ft_filed filed;
+	size_t count;
+	(void)state;
+
+	add(b, id, ft_slice_of("hello"), false);
+	assert_int_equal(ft_book_visit_load(b, id, FT_LOAD_ALL, &arena, &early, &err), FT_OK);
+	assert_int_equal(ft_book_say(b, id, &s, &err), FT_OK);
+	assert_int_equal(ft_book_visit_load(b, id, FT_LOAD_ALL, &arena, &late, &err), FT_OK);
+	ft_book_free(b);
+	assert_int_equal(ft_book_open(server ? place("office") : place("office/deep/book"), FT_BOOK_WRITE, &office, &err),
+	                 FT_OK);
+	new_visit(office, "BD-1", 500); /* takes the id BD-1-1 */
+	new_visit(office, "ZZ-1", 400); /* and the unit is there too */
+	assert_int_equal(ft_book_file(office, &early, &p, &arena, &here, &filed, &err), FT_OK);
+	assert_int_equal(filed, FT_FILED_NEW);
+	assert_string_equal(here, "BD-1-2");
+	assert_int_equal(ft_book_file(office, &early, &p, &arena, &here, &filed, &err), FT_OK);
+	assert_int_equal(filed, FT_FILED_KNOWN);
+	assert_int_equal(ft_book_file(office, &late, &p, &arena, &here, &filed, &err), FT_OK);
+	assert_int_equal(filed, FT_FILED_UPDATED);
+	assert_int_equal(ft_book_file(office, &early, NULL, &arena, &here, &filed, &err), FT_OK);
+	assert_int_equal(filed, FT_FILED_OLDER);
+	assert_int_equal(ft_book_package_list(office, here, &arena, &packages, &count, &err), FT_OK);
+	assert_int_equal(count, 1);
+	assert_int_equal(ft_book_visit_load(office, here, FT_LOAD_ALL, &arena, &late, &err), FT_OK);
+	assert_int_equal(late.statement_count, 1);
+	assert_int_equal(late.evidence_count, 1);
+	late.machine_serial = "SN2";
+	late.key = "00000000000000000000000000000000";
+	late.asset = "bd-1";
+	assert_int_equal(ft_book_conflicts(office, &late, &arena, &conflicts, &count, &err), FT_OK);
+	assert_int_equal(count, 1);
+	assert_int_equal(conflicts[0].kind, FT_CONFLICT_SERIAL_DIFFERS);
+	late.asset = "QQ-1";
+	assert_int_equal(ft_book_conflicts(office, &late, &arena, &conflicts, &count, &err), FT_OK);
+	assert_int_equal(count, 1);
+	assert_int_equal(conflicts[0].kind, FT_CONFLICT_UNIT_ELSEWHERE);
+	late.evidence[0].bytes = ft_slice_of("other");
+	assert_int_equal(ft_book_file(office, &late, NULL, &arena, &here, &filed, &err), FT_E_INPUT);
+	ft_book_free(office);
+}
+
+/* Another writer holds the book until it is told to go on. */
+static void waits_and_gives_up(void **state)
+{
+	struct ft_book *b = book();
+	struct ft_visit v = { .asset = "BD-1", .opened_us = 1 };
+	char command[512];
+	const char *id;
+	FILE *other;
+	(void)state;
+
+	if (server)
+		snprintf(command, sizeof command, "psql -q -o /dev/null %sbook", server);
+	else
+		snprintf(command, sizeof command, "sqlite3 %s", place("book"));
+	other = popen(command, "w");
+	assert_non_null(other);
+	fputs(server ? "BEGIN; SELECT pg_advisory_xact_lock(1718904940);\n\\! " : "BEGIN IMMEDIATE;\n.shell ", other);
+	fprintf(other, "touch %s/held\n", folder);
+	fflush(other);
+	shell("for i in $(seq 500); do test -e %s/held && exit 0; sleep 0.02; done; exit 1", folder);
+	ft_book_patience(b, 20);
+	assert_int_equal(ft_book_visit_open(b, &v, &arena, &id, &err), FT_E_STORE);
+	assert_non_null(strstr(err.text, "held by another program"));
+	fputs("ROLLBACK;\n", other);
+	assert_int_equal(pclose(other), 0);
+	err = (struct ft_error){ 0 };
+	assert_int_equal(ft_book_visit_open(b, &v, &arena, &id, &err), FT_OK);
+	ft_book_free(b);
+}
+
+static void sees_damage_and_heals(void **state)
+{
+	struct ft_book *b = book();
+	const char *id = new_visit(b, "BD-1", 1000);
+	struct ft_book_state whole;
+	struct ft_arena a = { 0 };
+	struct ft_visit v;
+	(void)state;
+
+	add(b, id, ft_slice_of("what was added"), false);
+	if (server)
+		shell("psql -q %sbook -c \"UPDATE fettle.content SET bytes = 'what was edited', size = 15\"", server);
+	else
+		shell("sqlite3 %s \"update content set bytes = cast('what was edited' as blob), size = 15\"", place("book"));
+	assert_int_equal(ft_book_visit_load(b, id, FT_LOAD_ALL, &arena, &v, &err), FT_E_STORE);
+	assert_non_null(strstr(err.text, "not what was added"));
+	err = (struct ft_error){ 0 };
+	assert_int_equal(ft_book_check(b, &a, &whole, &err), FT_E_STORE);
+	assert_non_null(strstr(err.text, "is not what it was"));
+	err = (struct ft_error){ 0 };
+	add(b, id, ft_slice_of("what was added"), true);
+	assert_int_equal(ft_book_check(b, &a, &whole, &err), FT_OK);
+	assert_int_equal(whole.bytes, 14);
+	ft_arena_done(&a);
+	ft_book_free(b);
+}
+
+static void refuses_a_newer_book(void **state)
+{
+	struct ft_book *b = book();
+	(void)state;
+
+	b = ft_book_free(b);
+	if (server)
+		shell("psql -q %sbook -c 'INSERT INTO fettle.book_version VALUES (99)'", server);
+	else
+		shell("sqlite3 %s 'pragma user_version = 99'", place("book"));
+	assert_int_equal(ft_book_open(place("book"), FT_BOOK_WRITE, &b, &err), FT_E_STORE);
+	assert_non_null(strstr(err.text, "newer fettle"));
+}
+
+/* From here to a file and on to another place; what came is what went. */
+static void moves_either_way(void **state)
+{
+	struct ft_book *b = book(), *file = NULL, *office;
+	struct ft_statement s = { .claim = FT_CLAIM_FIT_LEVEL, .text = "level", .by = "A. Fitter", .at_us = 3000 };
+	struct ft_package p = { .hash = ft_hash_of("p", 1), .at_us = 9 };
+	struct ft_book_table *first, *second;
+	size_t count, again;
+	const char *id = new_visit(b, "BD-1", 1000);
+	struct ft_visit was, is;
+	(void)state;
+
+	for (int i = 0; i < 40; i++)
+		new_visit(b, "BD-2", 2000 + i);
+	add(b, id, (struct ft_slice){ "a\0b", 3 }, false);
+	assert_int_equal(ft_book_say(b, id, &s, &err), FT_OK);
+	assert_int_equal(ft_book_package_add(b, id, &p, &err), FT_OK);
+	assert_int_equal(ft_book_visit_load(b, id, FT_LOAD_ALL, &arena, &was, &err), FT_OK);
+	assert_int_equal(ft_book_open(ft_arena_printf(&arena, "%s/between.sqlite", folder), FT_BOOK_WRITE, &file, &err),
+	                 FT_OK);
+	office = open_book("office", FT_BOOK_WRITE);
+	assert_int_equal(ft_book_copy(b, file, &arena, &first, &count, &err), FT_OK);
+	assert_int_equal(ft_book_copy(file, office, &arena, &second, &again, &err), FT_OK);
+	assert_int_equal(count, again);
+	assert_true(count >= 6);
+	for (size_t i = 0; i < count; i++) {
+		assert_string_equal(first[i].name, second[i].name);
+		assert_int_equal(first[i].rows, second[i].rows);
+		assert_memory_equal(first[i].hash.b, second[i].hash.b, FT_HASH_BYTES);
+	}
+	assert_string_equal(first[0].name, "visit");
+	assert_int_equal(first[0].rows, 41);
+	assert_int_equal(ft_book_visit_load(office, id, FT_LOAD_ALL, &arena, &is, &err), FT_OK);
+	assert_string_equal(was.key, is.key);
+	assert_true(is.changed_us == was.changed_us && is.statement_count == 1 && is.evidence_count == 1);
+	assert_true(ft_slice_eq(is.evidence[0].bytes, was.evidence[0].bytes));
+	assert_string_equal(is.statements[0].by, "A. Fitter");
+	assert_string_equal(new_visit(office, "BD-1", 9000), "BD-1-2"); /* numbers go on behind those that came */
+	assert_int_equal(ft_book_copy(file, office, &arena, &second, &again, &err), FT_E_USAGE);
+	assert_non_null(strstr(err.text, "holds something already"));
+	ft_book_free(office);
+	ft_book_free(file);
+	ft_book_free(b);
+}
+
+int main(void)
+{
+	const struct CMUnitTest tests[] = {
+		cmocka_unit_test_setup(begins_and_keeps, fresh),     cmocka_unit_test_setup(shares, fresh),
+		cmocka_unit_test_setup(finds_and_closes, fresh),     cmocka_unit_test_setup(files_from_another_book, fresh),
+		cmocka_unit_test_setup(waits_and_gives_up, fresh),   cmocka_unit_test_setup(sees_damage_and_heals, fresh),
+		cmocka_unit_test_setup(refuses_a_newer_book, fresh), cmocka_unit_test_setup(moves_either_way, fresh),
+	};
+	int failed;
+
+	server = getenv("FETTLE_SERVER");
+	if (!mkdtemp(folder))
+		return 1;
+	failed = cmocka_run_group_tests(tests, NULL, NULL);
+	shell("rm -rf %s", folder);
+	ft_arena_done(&arena);
+	return failed;
+}
