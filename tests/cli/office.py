@@ -1,0 +1,135 @@
+#!/usr/bin/env python3
+# SPDX-License-Identifier: Apache-2.0
+"""An office's book: many fitters' packages received at once, read by psql, moved to a file and back, and programs killed
+at any moment, on a file and on a PostgreSQL server (FETTLE_SERVER, see tests/server.py). office.py FETTLE SAMPLES"""
+import glob
+import json
+import os
+import random
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+
+fettle, samples = os.path.abspath(sys.argv[1]), os.path.abspath(sys.argv[2])
+server = os.environ["FETTLE_SERVER"]
+passed = failed = 0
+
+
+def need(good, what):
+    global passed, failed
+    passed += bool(good)
+    failed += not good
+    if not good:
+        print("FAILED:", what)
+
+
+def start(room, *words, **more):
+    env = dict(os.environ, TZ="UTC", HOME=room, XDG_CONFIG_HOME=os.path.join(room, "keys"))
+    return subprocess.Popen([fettle, "--json", *words], cwd=room, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+                            text=True, **more)
+
+
+def run(room, *words):
+    p = start(room, *words)
+    out, err = p.communicate()
+    return p.returncode, json.loads(out.splitlines()[-1]) if out.strip() else {}, err
+
+
+def psql(database, sql):
+    return subprocess.run(["psql", "-qAt", server + database, "-c", sql], check=True, capture_output=True, text=True).stdout.strip()
+
+
+def receive_from_many(room, office):
+    fitters = 6
+    packages = []
+    audits = sorted(glob.glob(samples + "/*.dts") + glob.glob(samples + "/*.txt"))
+    kind = "server" if office.startswith(server) else "file"
+    for n in range(fitters):
+        pack = f"{kind}-{n}.zip"
+        book, asset = f"van-{kind}-{n}.sqlite", f"HL-{100 + n}"
+        code, doc, err = run(room, "--book", book, "visit", "open", asset, "--site", "Linden Hall", "--by", f"Fitter {n}",
+                             "--unit", f"U-{n}")
+        need(code == 0, f"a visit is opened: {err}")
+        run(room, "--book", book, "visit", "add", doc["visit"]["id"], audits[n % len(audits)])
+        code, doc, err = run(room, "--book", book, "handover", "pack", doc["visit"]["id"], "-o", pack, "--name", f"Fitter {n}")
+        need(os.path.exists(os.path.join(room, pack)), f"a package is made: {err}")
+        packages.append(pack)
+    for turn, want in (("first", "new"), ("second", "known")):
+        running = [start(room, "--book", office, "handover", "receive", p) for p in packages]
+        for p in running:
+            out, err = p.communicate()
+            doc = json.loads(out.splitlines()[-1]) if out.strip() else {}
+            need(doc.get("filed") == want, f"received at the {turn} time as {want}: {doc.get('filed')} {err}")
+    code, doc, _ = run(room, "--book", office, "visit", "show")
+    need(len(doc["visits"]) == fitters, "each visit is there once")
+    code, doc, err = run(room, "--book", office, "book", "check")
+    need(code == 0 and doc["visits"] == fitters, f"the book is whole: {err}")
+
+
+def moved(room):
+    code, doc, err = run(room, "--book", server + "office", "book", "copy", "office.sqlite")
+    need(code == 0, f"the book comes to a file: {err}")
+    for t in doc.get("tables", []):
+        there = psql("office", f"SELECT count(*) FROM fettle.{t['table']}")
+        here = subprocess.run(["sqlite3", os.path.join(room, "office.sqlite"), f"SELECT count(*) FROM {t['table']}"], check=True,
+                              capture_output=True, text=True).stdout.strip()
+        need(there == here == str(t["rows"]), f"{t['table']} has as many rows for psql, sqlite3 and the copy: {there} {here} {t['rows']}")
+    code, back, err = run(room, "--book", "office.sqlite", "book", "copy", server + "book")
+    need(code == 0 and back.get("tables") == doc.get("tables"), f"and goes back alike: {err}")
+    code, _, err = run(room, "--book", "office.sqlite", "book", "copy", server + "book")
+    need(code == 2 and "holds something already" in err, "but never over something")
+    hashes = [psql("office", "SELECT encode(hash, 'hex') FROM fettle.content ORDER BY 1").split(),
+              subprocess.run(["sqlite3", os.path.join(room, "office.sqlite"), "SELECT lower(hex(hash)) FROM content ORDER BY 1"],
+                             check=True, capture_output=True, text=True).stdout.split()]
+    need(hashes[0] == hashes[1] and hashes[0], "the evidence has the same hashes for psql and sqlite3")
+
+
+def killed_at_any_moment(room, book, rounds):
+    """What was acknowledged is there once, what was not is there whole or not at all."""
+    chance = random.Random(7)
+    run(room, "--book", book, "visit", "open", "KM-0")
+    began = time.monotonic()
+    code, doc, err = run(room, "--book", book, "visit", "open", "KM-1")
+    takes = time.monotonic() - began
+    need(code == 0, f"a visit is opened: {err}")
+    visit, acknowledged = doc["visit"]["id"], set()
+    for n in range(rounds):
+        name = f"note-{n}.txt"
+        with open(os.path.join(room, name), "w", encoding="utf-8") as f:
+            f.write(f"note {n}\n" * 200)
+        p = start(room, "--book", book, "visit", "add", visit, name, "--kind", "note")
+        try:
+            p.wait(timeout=chance.uniform(0, 1.6 * takes))
+        except subprocess.TimeoutExpired:
+            p.kill()
+        out, _ = p.communicate()
+        if p.returncode == 0 and out.strip():
+            acknowledged.add(name)
+    code, doc, err = run(room, "--book", book, "visit", "show", visit)
+    names = [e["name"] for e in doc["visit"]["evidence"]]
+    need(code == 0 and acknowledged <= set(names), f"what was acknowledged is there: {sorted(acknowledged - set(names))} {err}")
+    need(len(names) == len(set(names)), "nothing is there twice")
+    code, doc, err = run(room, "--book", book, "book", "check")
+    need(code == 0, f"the book is whole after {rounds} kills: {err}")
+    return len(acknowledged), rounds
+
+
+def main():
+    room = tempfile.mkdtemp(prefix="fettle-office-")
+    try:
+        for office in ("file.sqlite", server + "office"):
+            receive_from_many(room, office)
+        moved(room)
+        for book in ("killed.sqlite", server + "office"):
+            done, rounds = killed_at_any_moment(room, book, 40)
+            need(0 < done < rounds, f"some were killed and some were not: {done} of {rounds} ended by themselves")
+    finally:
+        shutil.rmtree(room, ignore_errors=True)
+    print(f"{passed} passed, {failed} failed")
+    return failed != 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
