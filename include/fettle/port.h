@@ -153,6 +153,34 @@ struct ft_port_limits {
 /* Runs one session to its end and fills `e` with why, unless done. */
 enum ft_port_end ft_port_run(struct ft_port_session *s, const struct ft_port_limits *limits, struct ft_error *e);
 
+/* ---- engines of other kinds ---- */
+
+/* An engine that is no link of dataport.h, as the loop sees it: a modem, or a survey through one. */
+struct ft_port_engine {
+	size_t (*feed)(void *engine, const uint8_t *p, size_t n, int64_t now_us); /* returns how many were taken */
+	const uint8_t *(*out)(const void *engine, size_t *ret_n);                 /* what to send now, or NULL */
+	void (*sent)(void *engine, size_t n, int64_t gone_us);
+	int64_t (*due)(const void *engine); /* of the next tick; FT_NEVER */
+	void (*tick)(void *engine, int64_t now_us);
+};
+
+/* One on a port. Zero-initialise and set the first part. */
+struct ft_port_talk {
+	struct ft_port *port;
+	const struct ft_port_engine *kind;
+	void *engine;
+	void *context;
+	/* Called whenever the engine may have something to tell: fetch its events; returns a rate to change to once
+	 * everything sent has left, or 0. */
+	int (*heard)(void *context);
+	/* kept by the loop */
+	int64_t free_us;
+	int rate_next;
+};
+
+/* As ft_port_step. */
+enum ft_status ft_port_talk(struct ft_port_talk *t, int64_t now_us, int64_t *ret_due_us, struct ft_error *e);
+
 /* ---- listing ---- */
 
 struct ft_port_info {

@@ -27,14 +27,43 @@ struct ft_signal_sample {
 	enum ft_signal_metric metric;
 	int index;        /* as reported; -1: a level was given and no index */
 	double low, high; /* dBm; an open end is -INFINITY or INFINITY */
-	double quality;   /* RSRQ or Ec/Io in dB, the lower edge; NAN none */
+	double quality;   /* RSRQ, Ec/Io or SS-RSRQ in dB, the lower edge; NAN none */
 	int position;     /* into the list of positions */
 	unsigned line;
 };
 
-/* Interval of an index; false when it means unknown or does not exist. */
+/* Interval of an index; false when it means unknown or does not exist. RSRP takes the extended indices from -17 on. */
 bool ft_signal_level(enum ft_signal_metric m, int index, double *ret_low, double *ret_high);
-double ft_signal_rsrq_low(int index); /* dB; NAN unknown */
+/* Lower edges in dB: -INFINITY below the first, NAN unknown. RSRQ takes the extended -30 to 46. */
+double ft_signal_rsrq_low(int index);
+double ft_signal_ecno_low(int index);
+double ft_signal_nr_rsrq_low(int index);
+double ft_signal_nr_sinr_low(int index);
+/* RXQUAL: share of wrong bits, in percent; false when unknown. */
+bool ft_signal_ber(int index, double *ret_low, double *ret_high);
+
+/* What one line of a modem says. */
+enum ft_signal_said {
+	FT_SIGNAL_OTHER,        /* anything else */
+	FT_SIGNAL_SAYS_LEVEL,   /* a reading */
+	FT_SIGNAL_SAYS_UNKNOWN, /* a reading that is not known */
+	FT_SIGNAL_SAYS_WRONG,   /* +CSQ or +CESQ as no modem answers it */
+	FT_SIGNAL_SAYS_NET,     /* a state of registration */
+	FT_SIGNAL_SAYS_SIM,     /* +CPIN */
+};
+
+struct ft_signal_line {
+	struct ft_signal_sample sample; /* a level: all but position and line */
+	int number;   /* registration: <stat>; wrong: the index, or how many values; SIM: 1 ready, else 0 */
+	int net;      /* registration: 0 +CREG, 1 +CGREG, 2 +CEREG */
+	bool counted; /* wrong: `number` counts the values of +CESQ */
+};
+
+/* Of +CESQ the newest kind of net that is measured: NR, else LTE, else UMTS, else GSM. */
+enum ft_signal_said ft_signal_line(struct ft_slice line, struct ft_signal_line *ret);
+
+/* "searching", of a <stat>; NULL when no standard knows it. `*ret_usable`: it carries data. */
+const char *ft_signal_net_word(int stat, bool *ret_usable);
 
 enum { FT_SIGNAL_POSITIONS_MAX = 16, FT_SIGNAL_NAME = 32 };
 
@@ -43,8 +72,9 @@ struct ft_signal_log {
 	size_t count, unknown; /* readings that said "not known" */
 	char positions[FT_SIGNAL_POSITIONS_MAX][FT_SIGNAL_NAME];
 	int position_count;
-	int registration; /* last <stat> of +CREG, +CGREG or +CEREG; -1 none */
-	bool registered;  /* home or roaming */
+	int registration; /* <stat>: of +CREG, +CGREG and +CEREG the one that carries data, else the last; -1 none */
+	bool registered;  /* the last state of one of them is home or roaming */
+	int sim;          /* 1 ready, 0 not; -1 nobody asked */
 };
 
 /* Modem answers line by line ("+CSQ: 15,99", "+CESQ: 99,99,255,255,20,45", "+CEREG: 2,1,..."), a line "position NAME"
@@ -59,11 +89,13 @@ struct ft_signal_place {
 	double median, p10, mean, spread; /* dBm, dB; of the middles of the intervals */
 	double margin;                    /* mean less what the unit needs */
 	double share_above;               /* of the time, 0 to 1 */
+	double quality;                   /* median in dB; NAN none */
+	size_t others;                    /* readings of another metric than most, left aside */
 };
 
 struct ft_signal_result {
 	struct ft_signal_place places[FT_SIGNAL_POSITIONS_MAX];
-	int best;   /* position with the highest mean; -1 none */
+	int best;   /* position with the highest mean, of those that measured the same as the judged; -1 none */
 	int judged; /* the one the verdict is about: "closed" or "inside" where there is one, else the best */
 	double least_dbm;
 	enum ft_verdict verdict;
@@ -90,5 +122,51 @@ const struct ft_signal_cable *ft_signal_cables(size_t *ret_count);
 bool ft_signal_fit(double f1, double a1, double f2, double a2, struct ft_signal_cable *ret);
 double ft_signal_loss(const struct ft_signal_cable *c, double mhz, double metres, int connectors); /* dB */
 double ft_signal_free_space(double mhz, double km); /* dB, ITU-R P.525 with its rounded constant */
+
+/* What becomes of a lead of the kit. */
+enum ft_signal_fit {
+	FT_SIGNAL_FITS,
+	FT_SIGNAL_TOO_SHORT,
+	FT_SIGNAL_TOO_MUCH_LOSS,
+	FT_SIGNAL_UNMEASURED, /* long enough, but there is no margin to hold it against */
+};
+
+struct ft_signal_lead {
+	const char *name;
+	struct ft_signal_cable cable;
+	double metres;
+	int connectors;
+	unsigned line; /* of the kit; 0 typed in */
+	/* by ft_signal_leads_judge */
+	double loss, loss_most;       /* dB; with the most that tables of its cable differ by */
+	double margin, margin_least;  /* dB that either leaves; NAN unmeasured */
+	double surplus, surplus_loss; /* m beyond the way, and dB in it; NAN without a way */
+	enum ft_signal_fit fit;
+	bool recommended;
+	const char *why; /* a sentence, in the arena */
+};
+
+#define FT_SIGNAL_LEADS_MAX 200 /* ours: leads of one kit */
+
+/* "CLASS:METRES[:CONNECTORS]", or "MHZ=DB,MHZ=DB:METRES" with two points of a data sheet in dB per 100 m. False when it
+ * is neither. `text` is kept as its name. */
+bool ft_signal_lead_of(const char *text, struct ft_signal_lead *ret);
+
+/* A table with the columns name, length_m, and cable (a class) or f1_mhz, a1_db_100m, f2_mhz, a2_db_100m; perhaps
+ * connectors, two where it is empty. FT_E_INPUT with the line. */
+enum ft_status ft_signal_kit_read(struct ft_slice bytes, const char *what, struct ft_arena *a,
+                                  struct ft_signal_lead **ret, size_t *ret_count, struct ft_error *e);
+
+struct ft_signal_way {
+	double mhz;
+	double margin; /* of the antenna's place, dB; NAN unmeasured */
+	double metres; /* from the unit to it; NAN not asked */
+	double ask;    /* margin that must be left, dB; NAN the default */
+};
+
+/* Judges each lead and recommends the shortest that reaches and leaves what is asked: its index, or -1. Findings
+ * signal.no-lead and signal.lead-surplus where a way was named. */
+int ft_signal_leads_judge(struct ft_signal_lead *leads, size_t n, const struct ft_signal_way *way, const char *name,
+                          struct ft_arena *a, struct ft_findings *f);
 
 #endif

@@ -32,6 +32,11 @@ void line_flush(int fd);
 struct ft_port *port_new(const char *path, struct ft_error *e);
 enum ft_status port_vanished(const struct ft_port *p, struct ft_error *e);
 
+/* loop.c: bytes that have come, and how many bytes went and when the last of them leaves the line; -1 when the port is
+ * gone. */
+ssize_t port_take(struct ft_port *p, uint8_t *ret, size_t room, int64_t now_us);
+ssize_t port_give(struct ft_port *p, const uint8_t *bytes, size_t n, int64_t now_us, int64_t *free_us);
+
 /* pty.c */
 void pty_release(struct ft_port *p, int64_t now_us);
 /* Bytes that have arrived, from the peer through the wire; -1 with errno. */

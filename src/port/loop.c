@@ -31,7 +31,7 @@ int ft_port_wait(struct pollfd *fds, nfds_t n, int64_t due_us, const sigset_t *m
 	return ppoll(fds, n, &t, mask);
 }
 
-static ssize_t take(struct ft_port *p, uint8_t *ret, size_t room, int64_t now_us)
+ssize_t port_take(struct ft_port *p, uint8_t *ret, size_t room, int64_t now_us)
 {
 	ssize_t n;
 
@@ -43,8 +43,7 @@ static ssize_t take(struct ft_port *p, uint8_t *ret, size_t room, int64_t now_us
 	return n == 0 ? -1 : n; /* end of file on a line: the other side hung up or the adapter is gone */
 }
 
-/* Returns how many bytes went, and when the last of them leaves the line; -1 when the port is gone. */
-static ssize_t give(struct ft_port *p, const uint8_t *bytes, size_t n, int64_t now_us, int64_t *free_us)
+ssize_t port_give(struct ft_port *p, const uint8_t *bytes, size_t n, int64_t now_us, int64_t *free_us)
 {
 	ssize_t put;
 
@@ -124,7 +123,7 @@ static int speak(struct ft_port_session *s, int64_t now_us)
 	p = ft_link_out(s->link, &n, now_us);
 	if (!p || !n)
 		return 0;
-	put = give(s->port, p, n, now_us, &s->free_us);
+	put = port_give(s->port, p, n, now_us, &s->free_us);
 	if (put <= 0)
 		return (int)put;
 	if (s->trace)
@@ -155,7 +154,7 @@ enum ft_status ft_port_step(struct ft_port_session *s, int64_t now_us, int64_t *
 		int spoke;
 		if (status != FT_OK)
 			return status;
-		n = take(s->port, bytes, sizeof bytes, now_us);
+		n = port_take(s->port, bytes, sizeof bytes, now_us);
 		if (n < 0)
 			return port_vanished(s->port, e);
 		if (n > 0)

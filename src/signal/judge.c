@@ -59,12 +59,28 @@ static int closed(const struct ft_signal_log *log)
 	return -1;
 }
 
+/* Holds whether a level was measured or not. */
+static void tell_net(const struct ft_signal_log *log, struct ft_where where, struct ft_arena *a, struct ft_findings *f)
+{
+	bool usable;
+	const char *word = ft_signal_net_word(log->registration, &usable);
+
+	if (log->registration >= 0 && !log->registered)
+		ft_find(f, FT_RULE_SIGNAL_NOT_REGISTERED, where,
+		        ft_arena_printf(a, "registration state %d, %s", log->registration,
+		                        word ? word : "which no standard knows"),
+		        "1 or 5");
+	if (log->sim == 0)
+		ft_find(f, FT_RULE_SIGNAL_SIM_NOT_READY, where, "the modem does not call it ready", "ready");
+}
+
 static void tell(const struct ft_signal_log *log, const char *name, struct ft_arena *a, struct ft_findings *f,
                  const struct ft_signal_result *r)
 {
 	struct ft_where where = { .file = name };
 	const struct ft_signal_place *p = r->judged < 0 ? NULL : &r->places[r->judged];
 
+	tell_net(log, where, a, f);
 	if (!p || !p->count) {
 		ft_find(f, FT_RULE_SIGNAL_NONE, where, ft_arena_printf(a, "%zu times not known", log->unknown), "a level");
 		return;
@@ -81,14 +97,72 @@ static void tell(const struct ft_signal_log *log, const char *name, struct ft_ar
 		ft_find(f, FT_RULE_SIGNAL_FEW_READINGS, where,
 		        ft_arena_printf(a, "%zu reading%s", p->count, p->count == 1 ? "" : "s"),
 		        ft_arena_printf(a, "%d or more over a minute", LIMIT_READINGS));
-	if (log->registration >= 0 && !log->registered)
-		ft_find(f, FT_RULE_SIGNAL_NOT_REGISTERED, where, ft_arena_printf(a, "registration state %d", log->registration),
-		        "1 or 5");
+	if (p->others)
+		ft_find(f, FT_RULE_SIGNAL_OTHER_NET, where,
+		        ft_arena_printf(a, "%zu of %zu readings are no %s", p->others, p->others + p->count,
+		                        ft_signal_metric_word(p->metric)),
+		        NULL);
 	if (r->best >= 0 && r->best != r->judged && r->places[r->best].mean - p->mean >= LIMIT_DIFFERS / 10.0)
 		ft_find(f, FT_RULE_SIGNAL_BETTER_PLACE, where,
 		        ft_arena_printf(a, "%s is %.1f dB better than %s", log->positions[r->best],
 		                        r->places[r->best].mean - p->mean, log->positions[r->judged]),
 		        NULL);
+}
+
+/* The kind of level that most readings of a place have; of two the newer net. */
+static enum ft_signal_metric usual(const struct ft_signal_log *log, int place)
+{
+	size_t count[FT_SIGNAL_METRICS] = { 0 };
+	enum ft_signal_metric m = FT_SIGNAL_RSSI;
+
+	for (size_t k = 0; k < log->count; k++)
+		if (log->samples[k].position == place)
+			count[log->samples[k].metric]++;
+	for (int i = 1; i < FT_SIGNAL_METRICS; i++)
+		if (count[i] && count[i] >= count[m])
+			m = (enum ft_signal_metric)i;
+	return m;
+}
+
+static void take_place(const struct ft_signal_log *log, int place, double *values, struct ft_signal_place *p)
+{
+	size_t n = 0, qualities = 0;
+	double step = 1;
+
+	p->metric = usual(log, place);
+	p->quality = NAN;
+	for (size_t k = 0; k < log->count; k++) {
+		const struct ft_signal_sample *s = &log->samples[k];
+		if (s->position == place && s->metric == p->metric && isfinite(s->quality))
+			values[qualities++] = s->quality;
+	}
+	if (qualities) {
+		qsort(values, qualities, sizeof *values, by_value);
+		p->quality = values[qualities / 2];
+	}
+	for (size_t k = 0; k < log->count; k++) {
+		const struct ft_signal_sample *s = &log->samples[k];
+		if (s->position != place)
+			continue;
+		if (s->metric != p->metric) {
+			p->others++;
+			continue;
+		}
+		step = fmax(step, width(s));
+		values[n++] = middle(s);
+	}
+	summarise(p, values, n, step);
+}
+
+static int best_of(const struct ft_signal_result *r, int count, int metric)
+{
+	int best = -1;
+
+	for (int i = 0; i < count; i++)
+		if (r->places[i].count && (metric < 0 || (int)r->places[i].metric == metric) &&
+		    (best < 0 || r->places[i].mean > r->places[best].mean))
+			best = i;
+	return best;
 }
 
 enum ft_status ft_signal_judge(const struct ft_signal_log *log, const char *name, double least_dbm, struct ft_arena *a,
@@ -99,23 +173,12 @@ enum ft_status ft_signal_judge(const struct ft_signal_log *log, const char *name
 	*ret = (struct ft_signal_result){ .best = -1, .judged = -1 };
 	if (!values)
 		return ft_fail_memory(e, "judging the signal");
-	for (int i = 0; i < log->position_count; i++) {
-		struct ft_signal_place *p = &ret->places[i];
-		size_t n = 0;
-		double step = 1;
-		for (size_t k = 0; k < log->count; k++) {
-			const struct ft_signal_sample *s = &log->samples[k];
-			if (s->position != i || (n && s->metric != p->metric))
-				continue; /* another kind of level cannot be averaged with the first */
-			p->metric = s->metric;
-			step = fmax(step, width(s));
-			values[n++] = middle(s);
-		}
-		summarise(p, values, n, step);
-		if (n && (ret->best < 0 || p->mean > ret->places[ret->best].mean))
-			ret->best = i;
-	}
+	for (int i = 0; i < log->position_count; i++)
+		take_place(log, i, values, &ret->places[i]);
+	ret->best = best_of(ret, log->position_count, -1);
 	ret->judged = closed(log) >= 0 && ret->places[closed(log)].count ? closed(log) : ret->best;
+	if (ret->judged >= 0) /* levels of two kinds cannot be compared */
+		ret->best = best_of(ret, log->position_count, (int)ret->places[ret->judged].metric);
 	if (ret->judged >= 0) {
 		enum ft_signal_metric m = ret->places[ret->judged].metric;
 		bool reference = m == FT_SIGNAL_RSRP || m == FT_SIGNAL_NR || m == FT_SIGNAL_DBM;

@@ -35,6 +35,11 @@ const char *ft_signal_metric_word(enum ft_signal_metric m)
 
 bool ft_signal_level(enum ft_signal_metric m, int index, double *ret_low, double *ret_high)
 {
+	if (m == FT_SIGNAL_RSRP && index >= -17 && index < 0) { /* the extended range of TS 36.133: below index 1 */
+		*ret_low = index == -17 ? -INFINITY : -140.0 + index;
+		*ret_high = -139.0 + index;
+		return true;
+	}
 	if ((unsigned)m >= FT_SIGNAL_METRICS || index < 0 || index > metrics[m].last || index == metrics[m].unknown)
 		return false;
 	*ret_low = index == 0 ? -INFINITY : metrics[m].base + index * metrics[m].step;
@@ -44,9 +49,66 @@ bool ft_signal_level(enum ft_signal_metric m, int index, double *ret_low, double
 	return true;
 }
 
+/* TS 36.133 9.1.7: 0 to 34, and the extended range on both sides of it, which overlaps its open ends. */
 double ft_signal_rsrq_low(int index)
 {
-	return index < 0 || index > 34 ? NAN : index == 0 ? -INFINITY : -20 + index / 2.0; /* TS 36.133 9.1.7 */
+	if (index < -30 || index > 46)
+		return NAN;
+	if (index <= 0)
+		return index == 0 || index == -30 ? -INFINITY : -19.5 + index / 2.0;
+	return (index <= 34 ? -20 : -20.5) + index / 2.0;
+}
+
+static double half_decibels(int index, int last, double base)
+{
+	return index < 0 || index > last ? NAN : index == 0 ? -INFINITY : base + index / 2.0;
+}
+
+double ft_signal_ecno_low(int index)
+{
+	return half_decibels(index, 49, -24.5); /* TS 27.007 8.69 */
+}
+
+double ft_signal_nr_rsrq_low(int index)
+{
+	return half_decibels(index, 126, -43.5); /* edges of NR from memory */
+}
+
+double ft_signal_nr_sinr_low(int index)
+{
+	return half_decibels(index, 127, -23.5);
+}
+
+bool ft_signal_ber(int index, double *ret_low, double *ret_high)
+{
+	static const double edges[] = { 0, 0.2, 0.4, 0.8, 1.6, 3.2, 6.4, 12.8, 100 }; /* TS 45.008 8.2.4 */
+
+	if (index < 0 || index > 7)
+		return false;
+	*ret_low = edges[index];
+	*ret_high = edges[index + 1];
+	return true;
+}
+
+const char *ft_signal_net_word(int stat, bool *ret_usable)
+{
+	static const struct {
+		int stat;
+		const char *word;
+		int usable;
+	} rows[] = {
+#define ROW(ident, stat, word, usable, source) { stat, word, usable },
+#include "registration.inc"
+#undef ROW
+	};
+
+	*ret_usable = false;
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++)
+		if (rows[i].stat == stat) {
+			*ret_usable = rows[i].usable;
+			return rows[i].word;
+		}
+	return NULL;
 }
 
 /* Regularised incomplete beta by its continued fraction (Lentz). */

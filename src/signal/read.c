@@ -14,6 +14,8 @@ struct reading {
 	size_t room;
 	unsigned line;
 	int position;
+	int net[3], net_last; /* last <stat> of each kind, -1 none */
+	bool asks_sim;        /* the command before was AT+CPIN? */
 	struct ft_error *e;
 };
 
@@ -46,104 +48,58 @@ static enum ft_status place(struct reading *r, struct ft_slice name)
 	return FT_OK;
 }
 
-/* Whole numbers behind the colon; quoted parts count as absent (-1). */
-static int numbers(struct ft_slice s, int *ret, int most)
-{
-	struct ft_slice part;
-	int n = 0;
-
-	while (n < most && ft_slice_split(&s, ',', &part)) {
-		int64_t v;
-		ret[n++] = ft_slice_i64(ft_slice_trim(part), &v) && v >= 0 && v < 1000 ? (int)v : -1;
-	}
-	return n;
-}
-
-static enum ft_status index_of(struct reading *r, enum ft_signal_metric m, int index, int unknown, double quality)
-{
-	double low, high;
-
-	if (index == unknown)
-		return FT_OK;
-	if (!ft_signal_level(m, index, &low, &high))
-		return ft_fail(r->e, FT_E_INPUT, "%s, line %u: %d is no %s that a modem reports.", r->what, r->line, index,
-		               ft_signal_metric_word(m));
-	return add(r, m, index, low, high, quality);
-}
-
-/* The best of what the modem measures: NR, else LTE, else UMTS, else GSM; all unknown counts as such. */
-static enum ft_status cesq(struct reading *r, struct ft_slice values)
-{
-	int v[9] = { 99, 99, 255, 255, 255, 255, 255, 255, 255 };
-	int n = numbers(values, v, 9);
-	size_t before = r->log->count;
-	enum ft_status s;
-
-	if (n != 6 && n != 9)
-		return ft_fail(r->e, FT_E_INPUT, "%s, line %u: +CESQ has 6 or 9 values, not %d.", r->what, r->line, n);
-	if (n == 9 && v[7] != 255)
-		s = index_of(r, FT_SIGNAL_NR, v[7], 255, NAN);
-	else if (v[5] != 255)
-		s = index_of(r, FT_SIGNAL_RSRP, v[5], 255, ft_signal_rsrq_low(v[4]));
-	else if (v[2] != 255)
-		s = index_of(r, FT_SIGNAL_RSCP, v[2], 255, NAN);
-	else
-		s = index_of(r, FT_SIGNAL_RXLEV, v[0], 99, NAN);
-	r->log->unknown += s == FT_OK && r->log->count == before;
-	return s;
-}
-
-static enum ft_status csq(struct reading *r, struct ft_slice values)
-{
-	int v[2] = { -1, -1 };
-	size_t before = r->log->count;
-	enum ft_status s;
-
-	numbers(values, v, 2);
-	if (v[0] >= 100 && v[0] <= 191) /* TD-SCDMA of some makers: -116 + (n - 100) */
-		return add(r, FT_SIGNAL_DBM, v[0], -117.0 + v[0] - 100, -116.0 + v[0] - 100, NAN);
-	s = index_of(r, FT_SIGNAL_RSSI, v[0], 99, NAN);
-	r->log->unknown += s == FT_OK && r->log->count == before;
-	return s;
-}
-
-/* Read form "<n>,<stat>[,...]", unsolicited form "<stat>[,...]": two leading whole numbers, or one. */
-static void registration(struct reading *r, struct ft_slice values)
-{
-	int v[3] = { -1, -1, -1 };
-	int n = numbers(values, v, 3);
-
-	r->log->registration = n >= 2 && v[1] >= 0 ? v[1] : v[0];
-	r->log->registered = r->log->registration == 1 || r->log->registration == 5;
-}
-
-static bool begins(struct ft_slice *line, const char *word)
-{
-	struct ft_slice head = { line->p, strlen(word) };
-
-	if (line->n < head.n || !ft_slice_eq_nocase(head, ft_slice_of(word)))
-		return false;
-	line->p += head.n;
-	line->n -= head.n;
-	return true;
-}
-
 static enum ft_status answer(struct reading *r, struct ft_slice line)
 {
-	size_t at;
+	static const char word[] = "position";
+	struct ft_signal_line said;
+	struct ft_signal_sample *x = &said.sample;
 
-	if (begins(&line, "position"))
-		return place(r, line);
-	for (at = 0; at < line.n && line.p[at] != '+'; at++)
-		;
-	line = (struct ft_slice){ line.p + at, line.n - at };
-	if (begins(&line, "+CSQ:"))
-		return csq(r, line);
-	if (begins(&line, "+CESQ:"))
-		return cesq(r, line);
-	if (begins(&line, "+CREG:") || begins(&line, "+CGREG:") || begins(&line, "+CEREG:"))
-		registration(r, line);
-	return FT_OK; /* OK, echoes, what was asked */
+	if (line.n >= strlen(word) && ft_slice_eq_nocase((struct ft_slice){ line.p, strlen(word) }, ft_slice_of(word)))
+		return place(r, (struct ft_slice){ line.p + strlen(word), line.n - strlen(word) });
+	switch (ft_signal_line(line, &said)) {
+	case FT_SIGNAL_SAYS_LEVEL:
+		return add(r, x->metric, x->index, x->low, x->high, x->quality);
+	case FT_SIGNAL_SAYS_UNKNOWN:
+		r->log->unknown++;
+		break;
+	case FT_SIGNAL_SAYS_WRONG:
+		if (said.counted)
+			return ft_fail(r->e, FT_E_INPUT, "%s, line %u: +CESQ has 6 or 9 values, not %d.", r->what, r->line,
+			               said.number);
+		return ft_fail(r->e, FT_E_INPUT, "%s, line %u: %d is no %s that a modem reports.", r->what, r->line,
+		               said.number, ft_signal_metric_word(x->metric));
+	case FT_SIGNAL_SAYS_NET:
+		r->net[said.net] = said.number;
+		r->net_last = said.net;
+		break;
+	case FT_SIGNAL_SAYS_SIM:
+		r->log->sim = said.number;
+		break;
+	case FT_SIGNAL_OTHER:
+		if (r->asks_sim && ft_slice_holds(line, "+CME ERROR"))
+			r->log->sim = 0;
+		break;
+	}
+	if (line.n && (line.p[0] == 'A' || line.p[0] == 'a')) /* the command itself, where the log holds it */
+		r->asks_sim = ft_slice_holds(line, "+CPIN?");
+	return FT_OK;
+}
+
+/* A modem may be in one kind of net and not in another; one that carries data is enough. */
+static void net(struct reading *r)
+{
+	bool usable;
+
+	if (r->net_last < 0)
+		return;
+	r->log->registration = r->net[r->net_last];
+	for (int i = 0; i < 3; i++) {
+		ft_signal_net_word(r->net[i], &usable);
+		if (!usable)
+			continue;
+		r->log->registration = r->net[i];
+		r->log->registered = true;
+	}
 }
 
 static enum ft_status answers(struct reading *r, struct ft_slice bytes)
@@ -155,8 +111,11 @@ static enum ft_status answers(struct reading *r, struct ft_slice bytes)
 		r->line++;
 		if (line.n && line.p[line.n - 1] == '\r')
 			line.n--;
-		s = answer(r, ft_slice_trim(line));
+		line = ft_slice_trim(line);
+		if (!line.n || line.p[0] != '#')
+			s = answer(r, line);
 	}
+	net(r);
 	return s;
 }
 
@@ -202,11 +161,11 @@ static enum ft_status table(struct reading *r, struct ft_slice bytes)
 enum ft_status ft_signal_read(struct ft_slice bytes, const char *what, struct ft_arena *a, struct ft_signal_log *ret,
                               struct ft_error *e)
 {
-	struct reading r = { .what = what, .a = a, .log = ret, .e = e };
+	struct reading r = { .what = what, .a = a, .log = ret, .net = { -1, -1, -1 }, .net_last = -1, .e = e };
 	bool modem = ft_slice_holds(bytes, "+CSQ:") || ft_slice_holds(bytes, "+CESQ:");
 	enum ft_status s;
 
-	*ret = (struct ft_signal_log){ .registration = -1 };
+	*ret = (struct ft_signal_log){ .registration = -1, .sim = -1 };
 	s = place(&r, FT_SLICE("here"));
 	if (s == FT_OK)
 		s = modem ? answers(&r, bytes) : table(&r, bytes);
