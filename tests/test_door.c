@@ -221,6 +221,10 @@ static const struct table tables[] = {
 	{ "at,door\n2026-11-25 10:00:05,1\n2026-11-25 10:00:09,0\n2026-11-25 11:00:00,true\n", "oco", 36005, 1, 0 },
 	{ "opened,closed\n2026-11-25 10:00:05,2026-11-25 10:01:00\n2026-11-25 12:00:05,\n", "oco", 36005, 1, 0 },
 	{ "door start time,duration s\n2026-11-25 10:00:05,55\n", "oc", 36005, 1, 0 },
+	{ "time,event\n2026-11-25 10:00:05,Door not closed\n2026-11-25 10:01:00,Door closed\n2026-11-25 10:02:00,door ajar\n"
+	  "2026-11-25 10:03:00,Door ajar: cleared\n",
+	  "ococ", 36005, 1, 0 },
+	{ "time,door\n", NULL, 0, 0, 0 },
 	{ "time,temperature\n2026-11-25 10:00:05,4.5\n", NULL, 0, 0, 0 },
 	{ "door,note\nopen,x\n", NULL, 0, 0, 0 },
 	{ "time,door\nyesterday,open\n", NULL, 0, 0, 0 },

@@ -34,6 +34,8 @@ static int state_of(struct ft_slice s, bool bare)
 	static const char *const no[] = { "0", "false", "off", "no", "low", "inactive", "ok", "idle", NULL };
 
 	s = ft_slice_trim(s);
+	if (ft_slice_holds(s, "not clos") || ft_slice_holds(s, "not shut") || ft_slice_holds(s, "ajar"))
+		return holds_any(s, over) ? 0 : 1;
 	if (ft_slice_holds(s, "open"))
 		return holds_any(s, over) ? 0 : 1;
 	if (holds_any(s, closed))
@@ -233,6 +235,9 @@ enum ft_status ft_door_read(struct ft_slice bytes, const char *what, int offset_
 	s = ft_csv_read(bytes, what, a, &t, e);
 	if (s != FT_OK)
 		return s;
+	if (!t.count)
+		return ft_fail(e, FT_E_INPUT,
+		               "%s holds a heading and no row below it; export the hours of the marks once more.", what);
 	find_columns(&t, &c);
 	if (c.state < 0 && (c.end < 0 && c.duration < 0))
 		return ft_fail(

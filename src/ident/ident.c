@@ -283,6 +283,11 @@ void ft_ident(enum ft_ident_kind k, struct ft_slice value, struct ft_where where
 		return;
 	}
 	take[k](ret, where, f);
+	/* what a module answers that was never given its number; every check digit fits it */
+	if (ret->form && strspn(ret->text, "0") == strlen(ret->text)) {
+		ret->valid = false;
+		ft_find(f, FT_RULE_NUMBER_ZEROS, where, counted(f, strlen(ret->text)), "a number that was given out");
+	}
 }
 
 bool ft_ident_guess(struct ft_slice value, enum ft_ident_kind *ret)

@@ -6,6 +6,7 @@ import json
 import os
 import pty
 import re
+import signal
 import subprocess
 import sys
 import tempfile
@@ -32,8 +33,10 @@ def rows(path):
         return [line.rstrip("\n") for line in f]
 
 
-def keys_of_a_terminal(folder):
-    """Each key is a mark at once, without a line end; q ends and the terminal is as it was."""
+def keys_of_a_terminal(folder, ends):
+    """Each key is a mark at once, without a line end; q or an interrupt ends it and the terminal is as it was."""
+    if os.path.exists(os.path.join(folder, "keys.csv")):
+        os.remove(os.path.join(folder, "keys.csv"))
     master, slave = pty.openpty()
     before = subprocess.run(["stty", "-a"], stdin=slave, capture_output=True, text=True, check=False).stdout
     p = subprocess.Popen([FETTLE, "door", "--mark", "keys.csv"], cwd=folder, stdin=slave, stdout=subprocess.PIPE,
@@ -42,8 +45,8 @@ def keys_of_a_terminal(folder):
     for key in b" x co":
         os.write(master, bytes([key]))
         p.stderr.readline()
-    os.write(master, b"q")
-    p.wait(10)
+    ends(master, p)
+    check(p.wait(10) == 0, "it ends well")
     after = subprocess.run(["stty", "-a"], stdin=slave, capture_output=True, text=True, check=False).stdout
     got = [r.split(",")[1] for r in rows(os.path.join(folder, "keys.csv"))]
     check(got == ["door", "open", "closed", "open", "closed", "open"], f"keys gave {got}")
@@ -69,7 +72,16 @@ def main(folder):
     check([r.split(",")[1] for r in got] == ["door", "open", "closed", "closed", "open"], f"lines gave {got}")
     run("door", "--mark", "marks.csv", stdin="\n", cwd=folder)
     check(len(rows(os.path.join(folder, "marks.csv"))) == 6, "further marks go behind the earlier ones")
-    keys_of_a_terminal(folder)
+    keys_of_a_terminal(folder, lambda master, _: os.write(master, b"q"))
+    keys_of_a_terminal(folder, lambda _, p: p.send_signal(signal.SIGINT))
+    audit_with_door(folder)
+    before = open(os.path.join(folder, "after.dts"), "rb").read()
+    run("door", "--mark", "after.dts", stdin="\n\n", cwd=folder, code=3)
+    check(open(os.path.join(folder, "after.dts"), "rb").read() == before, "evidence is no file for marks: nothing was written into it")
+    with open(os.path.join(folder, "marks.csv"), "a", encoding="ascii") as f:
+        f.write("2025-03-10T08:0")  # the computer died in the middle of a mark
+    run("door", "--mark", "marks.csv", stdin="\n", cwd=folder)
+    check(rows(os.path.join(folder, "marks.csv"))[-1].endswith(",open"), "a mark behind a line that was cut has a line of its own")
 
     with open(os.path.join(folder, "m.csv"), "w", encoding="ascii") as f:
         f.write("marked_time,door\n2025-03-10T08:01:20Z,open\n2025-03-10T08:03:10Z,closed\n")
