@@ -62,6 +62,9 @@ static const struct {
 	/* seconds since 1970, humidity beside it */
 	{ "timestamp,humidity %rh,celsius\n1795600800,80,4.0\n1795600860,81,4.5\n1795600920,79,3.5\n", NULL, FT_COLD_C,
 	  FT_COLD_TOLD_HEADING },
+	/* one reading out of the way is no air (here the value of a probe just switched on), and gets no third row */
+	{ "time,temperature_c\n2026-11-25 10:00,4.0\n2026-11-25 10:01,4.5\n2026-11-25 10:01:30,85\n2026-11-25 10:02,3.5\n",
+	  NULL, FT_COLD_C, FT_COLD_TOLD_HEADING },
 	/* headings that name no temperature */
 	{ "when,cabinet\n2026-11-25 10:00,4.0\n2026-11-25 10:01,4.5\n2026-11-25 10:02,3.5\n", NULL, FT_COLD_C,
 	  FT_COLD_TOLD_LIKELY },
@@ -116,6 +119,13 @@ static const struct {
 	/* -14 C and -14 F are both a freezer's */
 	{ "time,temperature\n2026-11-25 10:00,-14\n2026-11-25 10:01,-14.2\n", FT_COLD_FROZEN, "--unit" },
 	{ "time,temperature_c\n2026-11-25 10:00,4.0\nyesterday,4.0\n", FT_COLD_COLD, "line 3: \"yesterday\" is no time" },
+	/* what is refused far down, where nothing is learned any more */
+	{ "time,temperature_c\n2026-11-25 10:00,4.0\n2026-11-25 10:01,4.0\n26.11.2026 10:02,4.0\n", FT_COLD_COLD,
+	  "line 4: \"26.11.2026 10:02\" is no time as the other lines have it" },
+	{ "time,temperature_c\n25.11.2026 10:00,4.0\n11/26/2026 10:01,4.0\n", FT_COLD_COLD, "line 3: \"11/26/2026" },
+	{ "time,temperature_c\n2026-11-25 10:00,4.0\n2026-11-25 10:01,4,5\n", FT_COLD_COLD, "line 3 has more columns" },
+	{ "time,temperature_c\n2026-11-25 10:00,4.0\n2026-11-25 10:01,39.2 F\n", FT_COLD_COLD, "line 3 is in degrees F" },
+	{ "time,temperature_c\n2026-11-25 10:00,4.0\n2026-11-25 10:01,1e308\n", FT_COLD_COLD, "line 3: 1e+308 degrees C" },
 	{ "time,temp_c\n2026-11-25 10:00,4,0\n2026-11-25 10:01,4,5\n", FT_COLD_COLD, "decimal comma" },
 	{ "time,temperature_c\n2026-11-25 10:00,4.0\n", FT_COLD_COLD, "at least two" },
 	{ "time,temperature_c\n2026-11-25 10:00,---\n2026-11-25 10:01,---\n", FT_COLD_COLD, "no temperature" },
@@ -123,6 +133,24 @@ static const struct {
 	{ "asset,model\nBD-1,x\n", FT_COLD_COLD, "no line has a time" },
 	{ "", FT_COLD_COLD, "no line has a time" },
 };
+
+/* The minus sign that spreadsheets write, and a nought below nought. */
+static void test_signs(void **state)
+{
+	struct ft_arena a = { 0 };
+	struct ft_cold_log log;
+	struct ft_error e;
+
+	(void)state;
+	assert_int_equal(read_as("time,temperature_c\n2026-11-25 10:00,\xe2\x88\x92"
+	                         "18.5\n2026-11-25 10:01,-0.0\n2026-11-25 10:02,\xe2\x88\x92\n",
+	                         FT_COLD_FROZEN, NULL, &a, &log, &e),
+	                 FT_OK);
+	assert_int_equal(log.count, 2);
+	assert_int_equal(log.missing, 1);
+	assert_true(log.samples[0].c == -18.5 && log.samples[1].c == 0 && !signbit(log.samples[1].c));
+	ft_arena_done(&a);
+}
 
 static void test_refused(void **state)
 {
@@ -420,9 +448,10 @@ static void test_probe(void **state)
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
-		cmocka_unit_test(test_layouts),    cmocka_unit_test(test_refused),    cmocka_unit_test(test_decisions),
-		cmocka_unit_test(test_guard_band), cmocka_unit_test(test_fahrenheit), cmocka_unit_test(test_time_above),
-		cmocka_unit_test(test_service),    cmocka_unit_test(test_odds),       cmocka_unit_test(test_probe),
+		cmocka_unit_test(test_layouts),    cmocka_unit_test(test_refused),    cmocka_unit_test(test_signs),
+		cmocka_unit_test(test_decisions),  cmocka_unit_test(test_guard_band), cmocka_unit_test(test_fahrenheit),
+		cmocka_unit_test(test_time_above), cmocka_unit_test(test_service),    cmocka_unit_test(test_odds),
+		cmocka_unit_test(test_probe),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);

@@ -92,6 +92,8 @@ struct ft_cold_log {
 	size_t repeats, missing;
 	size_t repeats_differ; /* repeats of a time with another reading */
 	unsigned missing_line; /* the first */
+	size_t spikes;         /* readings left out, since no air leaps so far and back at once */
+	unsigned spike_line;   /* the first */
 	bool elapsed;          /* counted from an unknown beginning */
 	bool ambiguous_days, newest_first;
 	int offset_minutes; /* of the first value that names one, else the default */

@@ -23,7 +23,6 @@ struct ft_stamp_form {
 	int default_offset_minutes; /* of values that name no offset; set by whoever learns */
 	enum ft_stamp_order order;  /* after ft_stamp_settle */
 	bool ambiguous;             /* day and month could not be told apart; day first was taken */
-	bool offsets;               /* at least one value names its offset */
 	/* the rest is for learning */
 	unsigned year_first, day_first, month_first, either, epoch, elapsed;
 	unsigned back[2];        /* steps back in time when read day first, month first */
@@ -35,6 +34,10 @@ struct ft_stamp_form {
  * False when it is no time at all. */
 bool ft_stamp_learn(struct ft_stamp_form *f, struct ft_slice date, struct ft_slice time);
 
+/* Nothing that follows could change how the column is read: what is written otherwise is refused by ft_stamp_read. The
+ * rest of a long column need not be learned then. */
+bool ft_stamp_certain(const struct ft_stamp_form *f);
+
 /* Decides. FT_E_INPUT when the column mixes kinds that exclude each other; `what` names it ("the log"). */
 enum ft_status ft_stamp_settle(struct ft_stamp_form *f, const char *what, struct ft_error *e);
 
@@ -43,7 +46,7 @@ enum ft_status ft_stamp_settle(struct ft_stamp_form *f, const char *what, struct
 bool ft_stamp_read(const struct ft_stamp_form *f, struct ft_slice date, struct ft_slice time, int64_t *ret_us,
                    int *ret_offset);
 
-/* A figure with a decimal point or comma, an optional sign and exponent, nothing else; blanks around it are passed
+/* A figure with a decimal point or comma, an optional sign (also U+2212) and exponent, nothing else; blanks around it are passed
  * over. Thousands are not grouped. False on anything else. */
 bool ft_figure(struct ft_slice s, double *ret);
 

@@ -116,10 +116,12 @@ static enum ft_status read_row(struct reader *r, struct ft_csv_row *row, size_t 
 		if (row->count >= FT_CSV_COLUMNS_MAX)
 			return ft_fail(r->error, FT_E_INPUT, "In %s, line %u has more than %u columns; this is not such a table.",
 			               r->what, r->line, FT_CSV_COLUMNS_MAX);
-		grown = ft_arena_grow(r->arena, row->fields, row->count, room, sizeof *grown);
-		if (!grown)
-			return ft_fail_memory(r->error, r->what);
-		row->fields = grown;
+		if (row->count == *room) {
+			grown = ft_arena_grow(r->arena, row->fields, row->count, room, sizeof *grown);
+			if (!grown)
+				return ft_fail_memory(r->error, r->what);
+			row->fields = grown;
+		}
 		row->fields[row->count++] = field;
 		if (r->p >= r->end || *r->p != r->separator)
 			break;

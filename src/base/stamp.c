@@ -35,7 +35,9 @@ static bool number(struct ft_slice *s, int most_digits, int *ret, int *ret_digit
 
 static bool next_is(struct ft_slice *s, const char *any, char *ret)
 {
-	if (!s->n || !strchr(any, s->p[0]))
+	while (*any && s->n && *any != s->p[0]) /* one or two to choose from: a call would cost more */
+		any++;
+	if (!*any || !s->n)
 		return false;
 	*ret = s->p[0];
 	s->p++;
@@ -172,7 +174,6 @@ bool ft_stamp_learn(struct ft_stamp_form *f, struct ft_slice date, struct ft_sli
 
 	if (!take_apart(date, time, &p))
 		return false;
-	f->offsets |= p.offset_known;
 	if (p.kind == A_COUNT) {
 		/* 10^8 seconds: in 1973; no log elapses three years in one sitting */
 		*(p.count_digits >= 9 ? &f->epoch : &f->elapsed) += 1;
@@ -197,6 +198,11 @@ bool ft_stamp_learn(struct ft_stamp_form *f, struct ft_slice date, struct ft_sli
 		follow(f, 1, us[1]);
 	f->begun = true;
 	return true;
+}
+
+bool ft_stamp_certain(const struct ft_stamp_form *f)
+{
+	return f->year_first || f->day_first || f->month_first;
 }
 
 enum ft_status ft_stamp_settle(struct ft_stamp_form *f, const char *what, struct ft_error *e)
@@ -260,7 +266,11 @@ bool ft_figure(struct ft_slice s, double *ret)
 	bool minus = false, minus_exponent = false, fraction = false;
 
 	s = ft_slice_trim(s);
-	if (s.n && (s.p[0] == '-' || s.p[0] == '+')) {
+	if (s.n > 3 && memcmp(s.p, "\xe2\x88\x92", 3) == 0) { /* the minus sign of spreadsheets, U+2212 */
+		minus = true;
+		s.p += 3;
+		s.n -= 3;
+	} else if (s.n && (s.p[0] == '-' || s.p[0] == '+')) {
 		minus = s.p[0] == '-';
 		s.p++;
 		s.n--;
@@ -289,6 +299,6 @@ bool ft_figure(struct ft_slice s, double *ret)
 	if (s.n)
 		return false;
 	v = v / scale * pow(10, minus_exponent ? -exponent : exponent);
-	*ret = minus ? -v : v;
+	*ret = minus && v > 0 ? -v : v; /* no minus nought */
 	return isfinite(v);
 }

@@ -49,6 +49,11 @@ static double held(const struct cold_judging *j, int64_t delay_us, size_t *queue
 
 	for (size_t i = 0; i < j->log->count; i++) {
 		double y = j->sign * s[i].c;
+		if (y <= most) { /* no stretch with this in it is higher */
+			head = tail = 0;
+			from = i + 1;
+			continue;
+		}
 		while (tail > head && j->sign * s[queue[tail - 1]].c >= y)
 			tail--;
 		queue[tail++] = i;

@@ -111,7 +111,7 @@ bool cold_is_clock(struct ft_slice cell)
 bool cold_value(struct ft_slice cell, double *ret, enum ft_cold_unit *ret_unit)
 {
 	struct ft_slice s = ft_slice_trim(cell);
-	size_t n = 0;
+	size_t n = s.n > 3 && memcmp(s.p, "\xe2\x88\x92", 3) == 0 ? 3 : 0; /* a minus sign of three bytes, see ft_figure */
 
 	*ret_unit = FT_COLD_UNIT_UNKNOWN;
 	for (; n < s.n; n++) {

@@ -368,6 +368,9 @@ static void tell_reading(struct cold_judging *j)
 		ft_find(j->f, log->missing > log->rows / TOO_MANY ? FT_RULE_COLD_MISSING_MANY : FT_RULE_COLD_MISSING,
 		        (struct ft_where){ .file = j->o->name, .line = log->missing_line },
 		        cold_text(j, "%zu of %zu", log->missing, log->rows), NULL);
+	if (log->spikes)
+		ft_find(j->f, FT_RULE_COLD_SPIKE, (struct ft_where){ .file = j->o->name, .line = log->spike_line },
+		        cold_text(j, "%zu", log->spikes), NULL);
 	if (log->step_us > (int64_t)most_min * 60 * FT_SECOND)
 		ft_find(j->f, FT_RULE_COLD_INTERVAL, where, cold_text(j, "every %s", cold_span(j, (double)log->step_us / 1e6)),
 		        cold_text(j, "every %d min", most_min));

@@ -2,6 +2,8 @@
 /* Logs of temperature as loggers write them. Read in two passes: how times are written is known only when all of them
  * were seen. */
 #include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
 
 #include "room.h"
 
@@ -10,11 +12,16 @@
 #define IMPOSSIBLE_BELOW (-90.0) /* ours: beyond any cabinet and any recorder's range (EN 12830: -80 to 85 C) */
 #define IMPOSSIBLE_ABOVE 150.0
 
+#define SPIKE        20.0                  /* ours, C: no air warms or cools so far and back ... */
+#define SPIKE_BACK   3.0                   /* ... to within this ... */
+#define SPIKE_WITHIN (30 * 60 * FT_SECOND) /* ... in so short a time */
+
 #define FAR_US (100000000000 * FT_SECOND) /* ours: some three thousand years; sums of times stay whole */
 
 enum {
 	PREAMBLE_MAX = 200, /* ours: lines before the table */
 	LIKELY_SAMPLES = 4096,
+	LINE_LEAST = 8, /* ours: a shorter line is no measure of the others */
 };
 
 /* What a column of marks said last: it mostly says the same again. */
@@ -36,9 +43,9 @@ struct reading {
 	struct ft_stamp_form form;
 	enum ft_cold_unit preamble_unit, row_unit; /* of lines before the table, of a row of units */
 	enum ft_cold_unit cell_unit;               /* of the first value that names one */
-	unsigned cell_unit_line, units_line;
+	unsigned units_line;
 	size_t room, mark_room;
-	bool decided; /* the unit is known */
+	bool learned; /* the rows below can tell nothing more of how times and units are written */
 	int last_door;
 	struct said said[COLD_COLUMNS_MAX]; /* by column of marks */
 };
@@ -143,25 +150,29 @@ static enum ft_status too_wide(struct reading *r, const struct ft_csv_row *row)
 	return FT_OK;
 }
 
+/* Does something name the unit that goes before what a cell may say? */
+static bool told_unit(const struct reading *r)
+{
+	return r->o->unit || r->c.unit_told || r->row_unit || r->cell_unit;
+}
+
 static enum ft_status learn_row(struct reading *r, const struct ft_csv_row *row)
 {
 	struct ft_slice time, date = when(r, row, &time), cell;
 	enum ft_cold_unit unit;
 	double v;
 
-	if (r->c.count < COLD_COLUMNS_MAX && row->count > r->c.count && too_wide(r, row) != FT_OK)
-		return FT_E_INPUT;
-	if (!ft_stamp_learn(&r->form, date, time))
+	if (!ft_stamp_certain(&r->form) && !ft_stamp_learn(&r->form, date, time))
 		return ft_fail(r->e, FT_E_INPUT, "%s, line %u: \"%.*s%s%.*s\" is no time; write 2026-11-25 14:03:05.", r->what,
 		               row->line, FT_P(short_of(date)), time.n ? " " : "", FT_P(short_of(time)));
-	if (r->cell_unit != FT_COLD_UNIT_UNKNOWN)
+	r->learned = ft_stamp_certain(&r->form) && told_unit(r);
+	if (told_unit(r))
 		return FT_OK;
 	cell = ft_csv_field(row, r->c.temperature);
 	unit = r->c.unit >= 0 ? cold_unit_of(ft_csv_field(row, r->c.unit)) : FT_COLD_UNIT_UNKNOWN;
 	if (unit == FT_COLD_UNIT_UNKNOWN && (!cell.n || ft_is_digit(cell.p[cell.n - 1]) || !cold_value(cell, &v, &unit)))
 		return FT_OK;
 	r->cell_unit = unit;
-	r->cell_unit_line = row->line;
 	return FT_OK;
 }
 
@@ -227,6 +238,8 @@ static enum ft_status add_row(struct reading *r, const struct ft_csv_row *row)
 	int offset;
 	double v;
 
+	if (r->c.count < COLD_COLUMNS_MAX && row->count > r->c.count && too_wide(r, row) != FT_OK)
+		return FT_E_INPUT;
 	if (!ft_stamp_read(&r->form, date, time, &us, &offset))
 		return ft_fail(r->e, FT_E_INPUT, "%s, line %u: \"%.*s%s%.*s\" is no time as the other lines have it.", r->what,
 		               row->line, FT_P(short_of(date)), time.n ? " " : "", FT_P(short_of(time)));
@@ -254,6 +267,20 @@ static enum ft_status add_row(struct reading *r, const struct ft_csv_row *row)
 	return FT_OK;
 }
 
+/* As many samples as there are lines like the second: growing would touch four times as much memory. */
+static void reserve(struct reading *r)
+{
+	const char *end = r->table.p + r->table.n, *first = memchr(r->table.p, '\n', r->table.n);
+	const char *second = first && ++first < end ? memchr(first, '\n', (size_t)(end - first)) : NULL;
+
+	if (!second || second - first < LINE_LEAST)
+		return;
+	r->room = r->table.n / (size_t)(second - first + 1) + 1;
+	r->log->samples = ft_arena_raw(r->a, r->room * sizeof *r->log->samples);
+	if (!r->log->samples)
+		r->room = 0; /* the arena has failed: the first sample says so */
+}
+
 static enum ft_status each_row(struct reading *r, enum ft_status (*take)(struct reading *, const struct ft_csv_row *))
 {
 	struct ft_csv_stream s;
@@ -261,7 +288,8 @@ static enum ft_status each_row(struct reading *r, enum ft_status (*take)(struct 
 	bool more = true, first = true;
 
 	s.line = r->table_line;
-	while (st == FT_OK) {
+	r->learned = false;
+	while (st == FT_OK && !r->learned) {
 		st = ft_csv_next(&s, &more);
 		if (st != FT_OK || !more)
 			break;
@@ -344,15 +372,38 @@ static enum ft_status convert(struct reading *r)
 	bool f = log->unit == FT_COLD_F;
 
 	for (size_t i = 0; i < log->count; i++) {
-		double c = f ? (log->samples[i].c - 32) * 5 / 9 : log->samples[i].c;
-		if (!(c >= IMPOSSIBLE_BELOW && c <= IMPOSSIBLE_ABOVE))
+		double told = log->samples[i].c, c = f ? (told - 32) * 5 / 9 : told;
+		char figure[32];
+		if (!(c >= IMPOSSIBLE_BELOW && c <= IMPOSSIBLE_ABOVE)) {
+			snprintf(figure, sizeof figure, fabs(told) < 1e6 ? "%.1f" : "%.3g", told);
 			return ft_fail(
 				r->e, FT_E_INPUT,
-				"%s, line %u: %.1f degrees %s is impossible in a cabinet; look at the probe and its plug, and take such lines out.",
-				r->what, log->samples[i].line, log->samples[i].c, f ? "F" : "C");
+				"%s, line %u: %s degrees %s is impossible in a cabinet; look at the probe and its plug, and take such lines out.",
+				r->what, log->samples[i].line, figure, f ? "F" : "C");
+		}
 		log->samples[i].c = c;
 	}
 	return FT_OK;
+}
+
+/* One reading that leaps away and back between two that agree is the logger's and not the air's: a loose plug, or the
+ * value a probe gives when it has just been switched on. Neighbours stay neighbours whichever way the log is sorted. */
+static void drop_spikes(struct ft_cold_log *log)
+{
+	struct ft_cold_sample *s = log->samples;
+	size_t kept = 1;
+
+	for (size_t i = 1; i < log->count; i++) {
+		const struct ft_cold_sample *before = &s[kept - 1], *after = &s[i + 1];
+		if (i + 1 < log->count && fabs(s[i].c - before->c) > SPIKE && fabs(s[i].c - after->c) > SPIKE &&
+		    fabs(after->c - before->c) < SPIKE_BACK && llabs(after->at_us - before->at_us) <= SPIKE_WITHIN) {
+			if (!log->spikes++)
+				log->spike_line = s[i].line;
+			continue;
+		}
+		s[kept++] = s[i];
+	}
+	log->count = log->count ? kept : 0;
 }
 
 /* ---- the whole ---- */
@@ -409,8 +460,10 @@ enum ft_status ft_cold_read(struct ft_slice bytes, const char *what, const struc
 		s = each_row(&r, learn_row);
 	if (s == FT_OK)
 		s = ft_stamp_settle(&r.form, what, e);
-	if (s == FT_OK)
+	if (s == FT_OK) {
 		decide_unit(&r);
+		reserve(&r);
+	}
 	if (s == FT_OK)
 		s = each_row(&r, add_row);
 	if (s == FT_OK && ret->count < 2)
@@ -422,6 +475,8 @@ enum ft_status ft_cold_read(struct ft_slice bytes, const char *what, const struc
 		s = likely_unit(&r);
 	if (s == FT_OK)
 		s = convert(&r);
+	if (s == FT_OK)
+		drop_spikes(ret);
 	ret->elapsed = r.form.order == FT_STAMP_ELAPSED;
 	ret->ambiguous_days = r.form.ambiguous;
 	if (s == FT_OK)
