@@ -31,6 +31,10 @@ static void wire_by_its_table(void **state)
 		         { 25, 0.1624, 106.193, 32.37 }, { 26, 0.1288, 133.907, 40.81 }, { 27, 0.1021, 168.854, 51.47 },
 		         { 28, 0.0810, 212.921, 64.90 } };
 
+	static const struct {
+		double t, kt, alpha;
+	} degrees[] = { { 5, 1.064, 1.063 }, { 50, 0.893, 0.895 }, { 90, 0.781, 0.784 } };
+
 	(void)state;
 	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
 		double area = ft_supply_awg_area(rows[i].awg), loop = ft_supply_loop_ohm(area, 20);
@@ -46,8 +50,12 @@ static void wire_by_its_table(void **state)
 	close_to(ft_supply_loop_ohm(ft_supply_awg_area(22), 90) / ft_supply_loop_ohm(ft_supply_awg_area(22), 20), 1.2751,
 	         0.0001);
 	/* IEC 60228 brings back to 20 C with the rounder 250/(230+T): the two agree within 0.4 per cent */
-	for (double t = 5; t <= 90; t += 42.5)
-		close_to(ft_supply_loop_ohm(1, 20) / ft_supply_loop_ohm(1, t), 250 / (230 + t), 0.004);
+	for (size_t i = 0; i < sizeof degrees / sizeof *degrees; i++) {
+		double back = ft_supply_loop_ohm(1, 20) / ft_supply_loop_ohm(1, degrees[i].t);
+		close_to(back, degrees[i].alpha, 0.0005);
+		close_to(back, degrees[i].kt, 0.004 * degrees[i].kt + 0.0005);
+		close_to(250 / (230 + degrees[i].t), degrees[i].kt, 0.0005);
+	}
 	/* 1.0 mm2 of ideal copper, 17.24 ohm/km; the maxima of IEC 60228 lie above it */
 	close_to(ft_supply_loop_ohm(1, 20) * 500, 17.241, 0.001);
 	close_to(ft_supply_loop_ohm(ft_supply_awg_area(22), 20), 0.10593, 0.00001);

@@ -12,13 +12,14 @@
 enum {
 	POINTS_MAX = 160, /* ours: a longer stretch is averaged in blocks, which loses nothing of a slow curve */
 	POINTS_LEAST = 8,
-	GRID = 60,  /* of the first search */
-	CURVES = 81 /* kept for telling values of the band */
+	GRID = 60,   /* of the first search */
+	GOLDEN = 30, /* narrower by a third each: to a millionth of a step */
+	CURVES = 81  /* kept for telling values of the band */
 };
 #define TAU_LEAST 0.02 /* ours: of the span; what is faster is not seen */
 #define TAU_MOST  20.0 /* ours: of the span; what is slower looks like a straight line */
 #define RHO_MOST  0.97
-#define WIDER     1.1 /* ours: on t, as rho is itself an estimate; the tests count what it needs */
+#define WIDER     1.04 /* ours: on t, which knows of the variance only and not of a curve that is not straight in tau */
 
 struct points {
 	double t[POINTS_MAX], y[POINTS_MAX];
@@ -110,7 +111,7 @@ static struct at_tau search(const struct points *p, double rho)
 	x2 = a + golden * (b - a);
 	f1 = solve(p, exp(x1), rho);
 	f2 = solve(p, exp(x2), rho);
-	for (int i = 0; i < 50; i++) {
+	for (int i = 0; i < GOLDEN; i++) {
 		if (f1.rss < f2.rss) {
 			b = x2;
 			x2 = x1;
@@ -128,7 +129,9 @@ static struct at_tau search(const struct points *p, double rho)
 	return f1.rss < f2.rss ? f1 : f2;
 }
 
-/* How much one residual follows the last. Short rows tell too little of it, so it is put up by what they hide. */
+/* How much one residual follows the last. Three figures fitted to a short row hide some of it, which is put back; and as
+ * what is left is an estimate still, one standard error of it is added: with less the intervals of short rows hold too
+ * seldom. */
 static double follows(const struct points *p, const struct at_tau *r)
 {
 	double last = 0, both = 0, all = 0, rho;
@@ -143,6 +146,7 @@ static double follows(const struct points *p, const struct at_tau *r)
 		return 0;
 	rho = both / all;
 	rho += (3 + 4 * rho) / p->n;
+	rho += sqrt(fmax(1 - rho * rho, 0) / p->n);
 	return rho < 0 ? 0 : rho > RHO_MOST ? RHO_MOST : rho;
 }
 
@@ -164,7 +168,7 @@ static double edge_of(const struct points *p, double rho, double bound, double b
 
 	if (solve(p, edge, rho).rss <= bound)
 		return NAN;
-	for (int i = 0; i < 45; i++) {
+	for (int i = 0; i < GOLDEN; i++) { /* halved as often */
 		double mid = (in + out) / 2;
 		if (solve(p, exp(mid), rho).rss <= bound)
 			in = mid;

@@ -8,8 +8,11 @@
 
 #define FALL_LEAST 2.0 /* ours, C: less is no pull-down */
 #define STEEP      0.8 /* ours: the dead time ends where this share of the steepest fall is reached */
+#define TOUCH      0.2 /* ours, C: so near the lowest it is met */
 #define LONGEST    (48 * 3600 * FT_SECOND) /* ours */
 #define RISE_MOST  (3600 * FT_SECOND)      /* ours: within this the warmest point after a closing is looked for */
+
+enum { LATER = 6 }; /* ours: of the window, later: the curve bends within it, and any later part is the same curve */
 
 struct stretch {
 	size_t from, to; /* warmest, and the turn */
@@ -28,6 +31,26 @@ static size_t first_at(const struct ft_cold_log *log, int64_t us)
 			high = mid;
 	}
 	return low;
+}
+
+/* A flat end belongs to the curve, a thermostat that acts does not: where the compressor is known to cycle the curve is
+ * over in the middle of its saw, since the bottom may first be met by a later tooth; where it only rises again it is over
+ * when the lowest is met for the first time. */
+static size_t where_it_ends(const struct cold_judging *j, const struct stretch *r, size_t low)
+{
+	const struct ft_cold_sample *s = j->log->samples;
+	const struct ft_cold_cycle *saw = &j->r->cycle;
+	bool rises = r->to > low + 1 && r->to < j->log->count;
+	double level = j->sign * s[low].c + fmax(TOUCH, 2 * j->log->resolution_c);
+
+	if (saw->cycles)
+		level = fmax(j->sign * saw->mean_c, j->sign * s[low].c);
+	else if (!rises)
+		return r->to;
+	for (size_t i = r->from; i < low; i++)
+		if (j->sign * s[i].c <= level)
+			return i + 1;
+	return low + 1;
 }
 
 /* Down from the warmest point near `begin` to the lowest before it rises again by `back`. */
@@ -54,9 +77,7 @@ static struct stretch follow(const struct cold_judging *j, size_t begin, double 
 		r.to = i + 1;
 	}
 	r.fall = j->sign * (s[r.from].c - s[low].c);
-	/* a flat end belongs to the curve, the rise that ended it does not */
-	if (r.to > low + 1 && r.to < j->log->count)
-		r.to = low + 1;
+	r.to = where_it_ends(j, &r, low);
 	return r;
 }
 
@@ -72,7 +93,7 @@ static size_t skip_dead(const struct cold_judging *j, const struct stretch *r)
 	for (size_t k = r->from; k < r->from + half && k + w < r->to; k++) {
 		double fall = j->sign * (s[k].c - s[k + w].c) / (double)(s[k + w].at_us - s[k].at_us);
 		if (fall >= STEEP * steepest) /* what is missing is the part of the window that is still dead */
-			return k + (size_t)ceil((double)w * (1 - fall / steepest));
+			return k + (size_t)ceil((double)w * (1 - fall / steepest)) + w / LATER;
 	}
 	return r->from;
 }
