@@ -46,8 +46,8 @@ enum ft_status ft_stamp_settle(struct ft_stamp_form *f, const char *what, struct
 bool ft_stamp_read(const struct ft_stamp_form *f, struct ft_slice date, struct ft_slice time, int64_t *ret_us,
                    int *ret_offset);
 
-/* A figure with a decimal point or comma, an optional sign (also U+2212) and exponent, nothing else; blanks around it are passed
- * over. Thousands are not grouped. False on anything else. */
+/* A figure with a decimal point or comma, an optional sign (also U+2212) and exponent, nothing else; blanks around it
+ * are passed over. Thousands are not grouped. False on anything else. */
 bool ft_figure(struct ft_slice s, double *ret);
 
 #endif

@@ -129,9 +129,9 @@ static struct at_tau search(const struct points *p, double rho)
 	return f1.rss < f2.rss ? f1 : f2;
 }
 
-/* How much one residual follows the last. Three figures fitted to a short row hide some of it, which is put back; and as
- * what is left is an estimate still, one standard error of it is added: with less the intervals of short rows hold too
- * seldom. */
+/* How much one residual follows the last. Three figures fitted to a short row hide some of it, which is put back; and
+ * as what is left is an estimate still, one standard error of it is added: with less the intervals of short rows hold
+ * too seldom. */
 static double follows(const struct points *p, const struct at_tau *r)
 {
 	double last = 0, both = 0, all = 0, rho;

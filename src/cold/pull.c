@@ -34,8 +34,8 @@ static size_t first_at(const struct ft_cold_log *log, int64_t us)
 }
 
 /* A flat end belongs to the curve, a thermostat that acts does not: where the compressor is known to cycle the curve is
- * over in the middle of its saw, since the bottom may first be met by a later tooth; where it only rises again it is over
- * when the lowest is met for the first time. */
+ * over in the middle of its saw, since the bottom may first be met by a later tooth; where it only rises again it is
+ * over when the lowest is met for the first time. */
 static size_t where_it_ends(const struct cold_judging *j, const struct stretch *r, size_t low)
 {
 	const struct ft_cold_sample *s = j->log->samples;
