@@ -56,7 +56,7 @@ struct ft_words {
 
 bool ft_words_hold(const struct ft_words *w, struct ft_slice word); /* whatever the case */
 
-/* ---- rows; `line` is the 1-based line in the table ---- */
+/* ---- rows; `line` is the 1-based line in the table, `raw` the row's own text with its line end ---- */
 
 struct ft_family {
 	struct ft_slice family;
@@ -75,6 +75,7 @@ struct ft_family {
 	double bus_volts, bus_rating_a;
 	double minutes; /* of fitting, beside what the unit and its parts take */
 	unsigned line;
+	struct ft_slice raw;
 };
 
 struct ft_unit {
@@ -97,6 +98,7 @@ struct ft_unit {
 	int64_t price;  /* minor units, two decimals */
 	double weight_g;
 	unsigned line;
+	struct ft_slice raw;
 };
 
 struct ft_part_row {
@@ -111,6 +113,7 @@ struct ft_part_row {
 	double minutes; /* what fitting it adds */
 	double stock;   /* on hand */
 	unsigned line;
+	struct ft_slice raw;
 };
 
 struct ft_lead {
@@ -122,6 +125,7 @@ struct ft_lead {
 	int64_t price;
 	double weight_g;
 	unsigned line;
+	struct ft_slice raw;
 };
 
 enum { FT_MONDAY = 1, FT_SUNDAY = 64, FT_EVERY_DAY = 127 }; /* bits of days */
@@ -135,6 +139,7 @@ struct ft_technician {
 	int64_t from_us, until_us; /* days of the first and last work (midnight, microseconds since 1970) */
 	double bins;               /* of the van */
 	unsigned line;
+	struct ft_slice raw;
 };
 
 /* One device on the bus, in its order from the controller. */
@@ -174,6 +179,17 @@ struct ft_survey_row {
 	int64_t surveyed_us;   /* day of looking */
 	struct ft_slice notes;
 	unsigned line;
+	struct ft_slice raw;
+};
+
+enum ft_table {
+	FT_TABLE_FAMILIES,
+	FT_TABLE_UNITS,
+	FT_TABLE_PARTS,
+	FT_TABLE_LEADS,
+	FT_TABLE_TECHNICIANS,
+	FT_TABLE_SURVEY,
+	FT_TABLE_COUNT
 };
 
 struct ft_catalogue {
@@ -189,6 +205,7 @@ struct ft_catalogue {
 	size_t technician_count;
 	struct ft_survey_row *rows;
 	size_t row_count;
+	struct ft_slice heads[FT_TABLE_COUNT]; /* text of each table's heading, by enum ft_table */
 };
 
 const struct ft_family *ft_family_of(const struct ft_catalogue *c, struct ft_slice name); /* NULL: none */
@@ -200,16 +217,6 @@ const struct ft_part_row *ft_part_of(const struct ft_catalogue *c, struct ft_sli
 int ft_revision_cmp(struct ft_slice a, struct ft_slice b);
 
 /* ---- reading ---- */
-
-enum ft_table {
-	FT_TABLE_FAMILIES,
-	FT_TABLE_UNITS,
-	FT_TABLE_PARTS,
-	FT_TABLE_LEADS,
-	FT_TABLE_TECHNICIANS,
-	FT_TABLE_SURVEY,
-	FT_TABLE_COUNT
-};
 
 const char *ft_table_word(enum ft_table t); /* "families" ...: the table is kept as families.csv */
 bool ft_table_parse(struct ft_slice word, enum ft_table *ret);
