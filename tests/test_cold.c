@@ -325,6 +325,18 @@ static void test_fahrenheit(void **state)
 	assert_true(fabs(g.r.limit_c - 7.222) < 0.001);
 	assert_true(g.r.time_above_s > 0);
 	done(&m, &g);
+	/* 135 F are 57.222 C, which the code rounds to 57; 140 F are 60 C */
+	o = plain;
+	o.kind = FT_COLD_HOT;
+	begin(&m, "time,temperature_f,door");
+	rows(&m, 90, 139);
+	row(&m, 140, "");
+	row(&m, 135, "");
+	rows(&m, 90, 139);
+	judge(&m, &o, &g);
+	assert_true(g.r.time_above_s == 0);
+	assert_true(fabs(g.r.least_c - 57.222) < 0.0005 && fabs(g.r.most_c - 60) < 1e-9);
+	done(&m, &g);
 }
 
 /* Time beyond the limit by straight lines between readings: 4 to 6 C in a minute passes 5 C in its middle. */

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* Curves, cycles, defrosts, alarms and sensors: published values, and made-up cabinets whose truth is known. */
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 
 #include "unit.h"
@@ -386,7 +387,8 @@ static void test_beta(void **state)
 	} table[] = { { -20, 77522.5, 105384.7 }, { -10, 46290.2, 58245.7 }, { 0, 28704.3, 33620.6 },
 		          { 5, 22896.6, 25924.6 },    { 10, 18410.4, 20174.6 },  { 25, 10000, 10000 },
 		          { 50, 4101.2, 3588.2 },     { 57, 3273.6, 2769.0 },    { 85, 1451.3, 1086.7 } };
-	struct ft_sensor a = sensor("ntc-10k-3435"), b = sensor("ntc:10000:3950");
+	struct ft_sensor a = sensor("ntc-10k-3435"), b = sensor("ntc:10000:3950"), maker;
+	char text[40];
 
 	(void)state;
 	for (size_t i = 0; i < sizeof table / sizeof *table; i++) {
@@ -399,9 +401,13 @@ static void test_beta(void **state)
 	near(ft_sensor_c(&b, 32650.9), 0.55, 0.006, "the 3977 curve through B 3950");
 	near(ft_sensor_c(&b, 25000), 5.713, 0.0006, "the worked inverse");
 	near(ft_sensor_beta(25, 10000, 85, 1451.3), 3435, 0.3, "B of two points");
-	/* A maker's published interpolation: R25 4.7 kohm, ratio 2.2739 at 5 C, 4.4 % a degree there */
-	near(4.7 * 2.2739, 10.6873, 0.0001, "R at 5 C");
-	near(10.6873 * exp(-0.08737), 9.7932, 0.0001, "R at 7 C");
+	/* A maker's published interpolation: R25 4.7 kohm, ratio 2.2739 at 5 C (10.6873 kohm), 4.4 % a degree there, so
+	 * 9.7932 kohm at 7 C. B through its two points agrees within what a straight exponent may err. */
+	snprintf(text, sizeof text, "ntc:4700:%.3f", ft_sensor_beta(25, 4700, 5, 10687.3));
+	maker = sensor(text);
+	near(ft_sensor_ohms(&maker, 5), 10687.3, 0.1, "R at 5 C");
+	near(ft_sensor_ohms(&maker, 7), 9793.2, 10, "R at 7 C");
+	near(log(ft_sensor_ohms(&maker, 4.5) / ft_sensor_ohms(&maker, 5.5)), 0.044, 0.0002, "4.4 % a degree at 5 C");
 }
 
 /* IEC 60751 (2008), against the published table. */
@@ -445,6 +451,7 @@ static void test_platinum(void **state)
 	}
 	assert_true(ft_cold_class(FT_SLICE("B"), 100, &e, NULL));
 	near(e, 0.8, 1e-9, "class B at 100 C");
+	near(ft_sensor_ohms(&p, 100 + e) - ft_sensor_ohms(&p, 100), 0.30, 0.005, "class B at 100 C in ohms");
 	assert_true(ft_cold_class(FT_SLICE("1"), 5, &e, NULL) && e == 1); /* EN 12830 */
 	assert_false(ft_cold_class(FT_SLICE("D"), 5, &e, NULL));
 	assert_true(isnan(ft_sensor_c(&p, 10)) && isnan(ft_sensor_c(&p, 500)) && isnan(ft_sensor_ohms(&p, 900)));

@@ -63,20 +63,24 @@ static void wire_by_its_table(void **state)
 }
 
 /* The rest of the worked values of a bus of 34 V (computed): what a constant power draws at 20 V and at 34 V, and that
- * 34 V are what a rectified 24 V give. Both are arithmetic that the room must agree with. */
+ * 34 V are what a rectified 24 V give. */
 static void the_bus_by_its_worked_values(void **state)
 {
 	struct ft_supply_device d = { .power = true, .area_mm2 = 1, .temperature_c = 20 };
 	struct ft_supply_chain c = { .volts = 34, .rating_a = NAN, .devices = &d, .count = 1 };
 	double watts = 10, v[FT_SUPPLY_DEVICES_MAX], at34 = 0, at20 = 0;
+	struct ft_arena a = { 0 };
+	struct ft_error e = { 0 };
 
 	(void)state;
 	assert_true(ft_supply_solve(&c, &watts, -1, 0, v, &at34));
 	c.volts = 20;
 	assert_true(ft_supply_solve(&c, &watts, -1, 0, v, &at20));
 	close_to(at20 / at34, 1.70, 1e-9);
-	close_to(24 * sqrt(2), 33.941, 0.0005);
-	close_to(24 * sqrt(2) - 1.4, 32.541, 0.0005);
+	/* a rectified 24 V peaks at 33.94 V: the nominal 34 V, which are reckoned ten per cent low where nobody measured */
+	assert_int_equal(ft_supply_read(FT_SLICE("kind\nunit\n"), "chain", &a, &c, &e), FT_OK);
+	close_to(c.volts / 0.9, 24 * sqrt(2), 0.1);
+	ft_arena_done(&a);
 }
 
 static struct ft_supply_chain chain(double volts, struct ft_supply_device *d, size_t n)
