@@ -10,11 +10,20 @@ if ! command -v dpkg-query >/dev/null 2>&1; then
 	exit 0
 fi
 
+# A node that came by other means serves as well as Debian's, and must not be replaced by it.
+by_other_means() {
+	case $1 in
+	nodejs) command -v node ;;
+	npm) command -v npm ;;
+	*) false ;;
+	esac >/dev/null 2>&1
+}
+
 missing=
 for package in $(sed 's/#.*//' "$list"); do
 	case $(dpkg-query -W -f '${db:Status-Status}' "$package" 2>/dev/null || :) in
 	installed) ;;
-	*) missing="$missing $package" ;;
+	*) by_other_means "$package" || missing="$missing $package" ;;
 	esac
 done
 [ -n "$missing" ] || exit 0

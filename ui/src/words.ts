@@ -1,0 +1,116 @@
+// SPDX-License-Identifier: Apache-2.0
+// Facts as people read them: money as the machine writes it, local time, lengths, numbers of things.
+
+export function money(minor: number | null | undefined, decimals: number | null | undefined): string {
+	if (minor === null || minor === undefined) {
+		return "–";
+	}
+	const places = decimals ?? 2;
+	const digits = String(Math.abs(minor)).padStart(places + 1, "0");
+	const whole = digits.slice(0, digits.length - places);
+	return (minor < 0 ? "−" : "") + whole + (places ? "." + digits.slice(digits.length - places) : "");
+}
+
+/** What somebody typed as an amount, in minor units; null where it is none. */
+export function minorOf(text: string, decimals: number): number | null {
+	const found = /^\s*(\d{1,9})(?:[.,](\d*))?\s*$/.exec(text);
+	if (!found || (found[2] ?? "").length > decimals) {
+		return null;
+	}
+	return Number(found[1]) * 10 ** decimals + Number((found[2] ?? "").padEnd(decimals, "0") || "0");
+}
+
+export function number(n: number | null | undefined): string {
+	return n === null || n === undefined ? "–" : n.toLocaleString("en-GB").replace(/,/g, "\u202f");
+}
+
+export function count(n: number, one: string, many = one + "s"): string {
+	return `${number(n)} ${n === 1 ? one : many}`;
+}
+
+export function size(bytes: number): string {
+	if (bytes < 1000) {
+		return count(bytes, "byte");
+	}
+	return bytes < 1e6 ? `${(bytes / 1000).toFixed(1)} kB` : `${(bytes / 1e6).toFixed(1)} MB`;
+}
+
+export function capital(text: string): string {
+	return text.charAt(0).toUpperCase() + text.slice(1);
+}
+
+/** A sentence with a capital and a full stop, whatever it came with. */
+export function sentence(text: string): string {
+	const t = capital(text.trim());
+	return /[.?…]$/.test(t) ? t : t + ".";
+}
+
+const two = (n: number) => String(n).padStart(2, "0");
+
+export function dayOf(iso: string): string {
+	const t = new Date(iso);
+	return `${t.getFullYear()}-${two(t.getMonth() + 1)}-${two(t.getDate())}`;
+}
+
+export function today(): string {
+	return dayOf(new Date().toISOString());
+}
+
+/** "10:42" of today, "3 Mar 10:42" else; the offset is for the title. */
+export function clock(iso: string): string {
+	const t = new Date(iso);
+	if (Number.isNaN(t.getTime())) {
+		return iso;
+	}
+	const hour = `${two(t.getHours())}:${two(t.getMinutes())}`;
+	if (dayOf(iso) === today()) {
+		return hour;
+	}
+	const year = t.getFullYear() === new Date().getFullYear() ? "" : ` ${t.getFullYear()}`;
+	return `${t.getDate()} ${t.toLocaleString("en-GB", { month: "short" })}${year} ${hour}`;
+}
+
+/** Local time with its offset, the way lists of sales hold it. */
+export function isoLocal(t: Date): string {
+	const off = -t.getTimezoneOffset();
+	const sign = off < 0 ? "-" : "+";
+	const z = `${sign}${two(Math.floor(Math.abs(off) / 60))}:${two(Math.abs(off) % 60)}`;
+	return `${t.getFullYear()}-${two(t.getMonth() + 1)}-${two(t.getDate())}T` +
+		`${two(t.getHours())}:${two(t.getMinutes())}:${two(t.getSeconds())}${z}`;
+}
+
+/** Microseconds as a length of time that can be read at a glance. */
+export function span(us: number): string {
+	const a = Math.abs(us);
+	if (a < 1000) {
+		return `${Math.round(us)} µs`;
+	}
+	if (a < 1e6) {
+		return `${(us / 1000).toFixed(a < 1e4 ? 2 : a < 1e5 ? 1 : 0)} ms`;
+	}
+	if (a < 6e7) {
+		return `${(us / 1e6).toFixed(a < 1e7 ? 2 : 1)} s`;
+	}
+	return `${Math.floor(us / 6e7)} min ${two(Math.floor(us / 1e6) % 60)} s`;
+}
+
+/** Seconds as hours, minutes, days. */
+export function lasting(s: number | null | undefined): string {
+	if (s === null || s === undefined) {
+		return "–";
+	}
+	if (s < 120) {
+		return `${Math.round(s)} s`;
+	}
+	if (s < 7200) {
+		return `${Math.round(s / 60)} min`;
+	}
+	return s < 172800 ? `${(s / 3600).toFixed(1)} h` : `${(s / 86400).toFixed(1)} days`;
+}
+
+export function list(words: string[]): string {
+	if (words.length < 2) {
+		return words[0] ?? "";
+	}
+	return `${words.slice(0, -1).join(", ")} and ${words[words.length - 1]}`;
+}
