@@ -126,7 +126,70 @@ enum ft_filed { FT_FILED_NEW, FT_FILED_UPDATED, FT_FILED_KNOWN, FT_FILED_OLDER }
 enum ft_status ft_book_file(struct ft_book *b, const struct ft_visit *v, const struct ft_package *p, struct ft_arena *a,
                             const char **ret_id, enum ft_filed *ret_filed, struct ft_error *e);
 
+/* ---- drafts: what stands half-written in a form ---- */
+
+#define FT_DRAFT_KEY_MAX   120U         /* ours: a visit's id and the name of a form */
+#define FT_DRAFT_BYTES_MAX (256U << 10) /* ours: a grid of sixty selections is 10 kB */
+#define FT_DRAFTS_MAX      10000U       /* ours: in one book */
+
+struct ft_draft {
+	const char *key;
+	int64_t version; /* from 1, one more with every writing; a draft that was dropped and begun anew goes on from 1 */
+	struct ft_slice text; /* p NULL in lists */
+	int64_t bytes;
+	int64_t changed_us;
+	int changed_offset;
+};
+
+/* 1 to FT_DRAFT_KEY_MAX of A-Z a-z 0-9 . _ : ~ - */
+bool ft_draft_key_good(struct ft_slice key);
+
+/* ret->version is 0 when there is none. */
+enum ft_status ft_book_draft_get(struct ft_book *b, const char *key, struct ft_arena *a, struct ft_draft *ret,
+                                 struct ft_error *e);
+
+/* Writes d->text (UTF-8) under d->key when the version that stands is `on` (0: none). `ret_stands` is what
+ * stands afterwards, also when *ret_written is false because somebody else was quicker; its text is not loaded
+ * when it was written. */
+enum ft_status ft_book_draft_put(struct ft_book *b, const struct ft_draft *d, int64_t on, struct ft_arena *a,
+                                 struct ft_draft *ret_stands, bool *ret_written, struct ft_error *e);
+
+/* Drops it when the version that stands is `on`; FT_ABSENT: whichever. None there is no failure. */
+enum ft_status ft_book_draft_drop(struct ft_book *b, const char *key, int64_t on, struct ft_arena *a,
+                                  struct ft_draft *ret_stands, bool *ret_dropped, struct ft_error *e);
+
+/* Those whose key begins so, by key, without text. */
+enum ft_status ft_book_draft_list(struct ft_book *b, const char *prefix, struct ft_arena *a, struct ft_draft **ret,
+                                  size_t *ret_count, struct ft_error *e);
+
+/* ---- browsers that were paired with the bench ---- */
+
+#define FT_BROWSERS_MAX 64U /* ours: the longest unseen one makes room */
+
+struct ft_browser {
+	int64_t number; /* never used twice */
+	const char *name;
+	struct ft_hash cookie; /* the hash of the cookie, which itself is kept nowhere */
+	int64_t paired_us, seen_us;
+};
+
+enum ft_status ft_book_browser_add(struct ft_book *b, struct ft_browser *x, struct ft_error *e); /* fills number */
+/* ret->number is 0 when no browser has this cookie. */
+enum ft_status ft_book_browser_by(struct ft_book *b, const struct ft_hash *cookie, struct ft_arena *a,
+                                  struct ft_browser *ret, struct ft_error *e);
+enum ft_status ft_book_browser_seen(struct ft_book *b, int64_t number, int64_t at_us, struct ft_error *e);
+enum ft_status ft_book_browser_drop(struct ft_book *b, int64_t number, bool *ret_was, struct ft_error *e);
+enum ft_status ft_book_browser_list(struct ft_book *b, struct ft_arena *a, struct ft_browser **ret, size_t *ret_count,
+                                    struct ft_error *e);
+
 /* ---- the book itself ---- */
+
+/* A number that changes when another connection has changed the book. */
+enum ft_status ft_book_turn(struct ft_book *b, int64_t *ret, struct ft_error *e);
+
+/* Ids of visits changed at `since_us` or later, and the latest change of all (0: no visit yet). */
+enum ft_status ft_book_visits_changed(struct ft_book *b, int64_t since_us, struct ft_arena *a, const char ***ret,
+                                      size_t *ret_count, int64_t *ret_latest_us, struct ft_error *e);
 
 /* The whole integrity check: pages, references, and the hash of every piece of evidence. */
 struct ft_book_state {

@@ -13,6 +13,7 @@ extern const struct cli_verb verb_compare;
 extern const struct cli_verb verb_prove;
 extern const struct cli_verb verb_visit;
 extern const struct cli_verb verb_bus;
+extern const struct cli_verb verb_bench;
 extern const struct cli_verb verb_book;
 extern const struct cli_verb verb_ports;
 extern const struct cli_verb verb_read;

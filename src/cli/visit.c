@@ -183,6 +183,51 @@ static int run_add(struct cli *c)
 	return show_visit(c, b, id, text, VISIT_SHORT);
 }
 
+/* The bytes as they came: found by their number, checked against their hash. */
+static int run_get(struct cli *c)
+{
+	const char *out = cli_value(c, "o"), *id;
+	const struct ft_evidence *x = NULL;
+	struct ft_book *b = NULL;
+	struct ft_slice bytes;
+	struct ft_buf doc = { 0 };
+	struct ft_json j;
+	struct ft_visit v;
+	char hash[FT_HASH_TEXT];
+	int64_t number;
+
+	if (c->count != 3 || !out || !ft_slice_i64(ft_slice_of(c->arguments[2]), &number))
+		return cli_usage(c,
+		                 "visit get takes a visit, the number of a piece of its evidence, and a file: "
+		                 "fettle visit get VISIT 2 -o before.dts."),
+			   cli_failed(c);
+	if (c->json && strcmp(out, "-") == 0)
+		return cli_usage(c, "The bytes and the JSON document cannot both go to standard output; name a file with -o."),
+			   cli_failed(c);
+	if (!open_book(c, FT_BOOK_READ, &b) || !find(c, b, &id) ||
+	    ft_book_visit_load(b, id, FT_LOAD_LIST, &c->arena, &v, &c->error) != FT_OK)
+		return give_up(c, b);
+	for (size_t i = 0; i < v.evidence_count; i++)
+		if (v.evidence[i].number == number)
+			x = &v.evidence[i];
+	if (!x)
+		return cli_usage(c, "The visit %s has no piece of evidence %lld; fettle visit show %s lists them.", id,
+		                 (long long)number, id),
+			   give_up(c, b);
+	if (ft_book_content(b, &x->hash, &c->arena, &bytes, &c->error) != FT_OK || cli_write_file(c, out, bytes) != FT_OK)
+		return give_up(c, b);
+	ft_book_free(b);
+	if (c->json) {
+		cli_document(c, &j, &doc, FT_OPEN, NULL);
+		ft_json_text(&j, "file", out);
+		ft_json_text(&j, "hash", ft_hash_text(&x->hash, hash));
+		return cli_document_end(c, &j);
+	}
+	if (strcmp(out, "-") != 0)
+		cli_say(c, "%s, %s of %s, is in %s.", x->name, ft_evidence_title(x->kind), id, out);
+	return FT_OK;
+}
+
 static const struct ft_claim *given_claim(struct cli *c, enum ft_claim_id *ret)
 {
 	const struct ft_claim *claim = ft_claim_by_name(ft_slice_of(c->arguments[2]));
@@ -320,7 +365,7 @@ static int run(struct cli *c)
 		int (*run)(struct cli *c);
 	} subs[] = {
 		{ "open", run_open },   { "set", run_set },   { "add", run_add },     { "say", run_say },
-		{ "waive", run_waive }, { "show", run_show }, { "close", run_close },
+		{ "waive", run_waive }, { "show", run_show }, { "close", run_close }, { "get", run_get },
 	};
 
 	for (size_t i = 0; i < sizeof subs / sizeof *subs; i++) {
@@ -337,7 +382,7 @@ static int run(struct cli *c)
 		}
 		return subs[i].run(c);
 	}
-	cli_usage(c, "visit knows open, set, add, say, waive, show and close, not \"%s\".", c->arguments[0]);
+	cli_usage(c, "visit knows open, set, add, get, say, waive, show and close, not \"%s\".", c->arguments[0]);
 	return cli_failed(c);
 }
 
@@ -351,6 +396,7 @@ static const struct cli_option options[] = {
 	  "open, set: what the machine or the job does not have: door, temperature, antenna, card, bills, coins, bus, supply" },
 	{ "stage", "STAGE", "add: know, keep, fit, prove, hand-over or watch, where the usual one is not right" },
 	{ "kind", "KIND", "add: what the file is, where its bytes do not tell" },
+	{ "o", "FILE", "get: where the bytes are written; - is standard output" },
 	{ "because", "TEXT", "waive: the reason, which the papers carry" },
 	{ "open-claims", NULL, "close: also with claims that are open or contradicted" },
 	{ "all", NULL, "show: every claim with what it rests on, also what is shown" },
@@ -360,13 +406,14 @@ static const struct cli_option options[] = {
 const struct cli_verb verb_visit = {
 	.name = "visit",
 	.arguments =
-		"open ASSET | set VISIT | add VISIT FILE... | say VISIT CLAIM TEXT | waive VISIT CLAIM --because TEXT | show [VISIT] | close VISIT",
+		"open ASSET | set VISIT | add VISIT FILE... | get VISIT N -o FILE | say VISIT CLAIM TEXT | waive VISIT CLAIM --because TEXT | show [VISIT] | close VISIT",
 	.summary = "the record of one visit: evidence in, claims and verdict out",
 	.about =
 		"A visit holds evidence, statements and waivers. What must be true before the door is closed are claims; each stands "
 		"shown, contradicted, open or waived, and that is computed from what the visit holds, never typed.\n\n"
 		"open begins a visit and names it after the asset, such as BD-0417-1. add files evidence; what it is, is found out from "
-		"its bytes. The first audit is the one of before, the last the one of after. say shows a claim by a person's word where "
+		"its bytes. The first audit is the one of before, the last the one of after. get writes a piece of "
+		"evidence out again, by its number. say shows a claim by a person's word where "
 		"the claim allows words. waive covers a claim that will not be shown, with a reason. show prints the visit, or the list of "
 		"all. close refuses while a claim is contradicted or open.\n\n"
 		"VISIT is the visit's name, or the asset when only one visit of it is open.",

@@ -61,6 +61,20 @@ static const char *const steps[BOOK_VERSION] = {
 	"	at_us INTEGER NOT NULL, at_offset INTEGER NOT NULL,\n"
 	"	PRIMARY KEY (visit, hash, sent)\n"
 	") STRICT;\n",
+	/* 3: what stands half-written in a form; browsers that may ask the bench. Neither is part of a visit. */
+	"CREATE TABLE draft (\n"
+	"	key TEXT PRIMARY KEY CHECK (length(key) BETWEEN 1 AND 120),\n"
+	"	version INTEGER NOT NULL CHECK (version > 0),\n"
+	"	text TEXT NOT NULL, bytes INTEGER NOT NULL,\n"
+	"	changed_us INTEGER NOT NULL, changed_offset INTEGER NOT NULL\n"
+	") STRICT;\n"
+	"CREATE TABLE browser (\n"
+	"	number INTEGER PRIMARY KEY AUTOINCREMENT,\n"
+	"	name TEXT NOT NULL,\n"
+	"	cookie BLOB NOT NULL UNIQUE CHECK (length(cookie) = 32),\n"
+	"	paired_us INTEGER NOT NULL, seen_us INTEGER NOT NULL\n"
+	") STRICT;\n"
+	"CREATE INDEX visit_changed ON visit (changed_us);\n",
 };
 
 static enum ft_status known(struct ft_book *b, int64_t *ret_version, struct ft_error *e)

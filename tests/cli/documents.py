@@ -133,7 +133,7 @@ def documents(folder):
         yield from run("bus", "bus", "stray.words", what)
     for args in (("open", "HL-1", "--by", "A. Fitter"), ("add", "HL-1", "before.dts", "sold.dts", "sales.csv"),
                  ("say", "HL-1", "fit.level", "level"), ("waive", "HL-1", "prove.bus", "--because", "no device"),
-                 ("set", "HL-1", "--unit", "U-1", "--sim", "S-1"), ("show", "HL-1"), ("show",), ("close", "HL-1", "--open-claims")):
+                 ("set", "HL-1", "--unit", "U-1", "--sim", "S-1"), ("show", "HL-1"), ("show",), ("get", "HL-1", "2", "-o", "got.dts"), ("close", "HL-1", "--open-claims")):
         yield from run("visit", "visit", *args)
     yield from run("visit", "visit", "show", "HL-2", codes=(2, 3, 5))
     with open(os.path.join(folder, "marks.csv"), "w", encoding="ascii") as f:
@@ -175,6 +175,10 @@ def documents(folder):
     yield from run("handover", "handover", "verify", "a.zip", env=office)
     yield from run("visit", "visit", "open", "HL-9", "--unit", "U-1", env=office)  # the unit is at another machine
     yield from run("handover", "handover", "receive", "a.zip", env=office)
+    serving = subprocess.Popen([FETTLE, "bench", "--json", "--port", "0"], cwd=folder, env=env, stdout=subprocess.PIPE, text=True)
+    yield "bench", json.loads(serving.stdout.readline())
+    serving.terminate()
+    say(serving.wait(10) == 0, "the bench ends with 0 when it is told to")
     yield from run("ports", "ports", codes=(0,))
     yield from run("rules", "rules")
 
@@ -196,7 +200,7 @@ def main():
         for section, document in documents(os.path.realpath(folder)):
             here = seen.setdefault(section, set())
             shared = SHARED.get(section, ())
-            bare = section.startswith("practice")
+            bare = section.startswith("practice") or section == "bench"
             if not bare:
                 for key in ("command", "verdict", "findings"):
                     say(key in document, f"{section}: {key} is missing")
