@@ -410,6 +410,8 @@ enum ft_status ft_bus_feed_words(struct ft_bus *b, const struct ft_bus_word *wor
 /* The end of the capture: decides what is still open, judges, and gives the report, which lives as long as `b`. */
 enum ft_status ft_bus_end(struct ft_bus *b, const struct ft_bus_report **ret, struct ft_error *e);
 
+enum { FT_BUS_ANSWERS_LEAST = 10 }; /* ours: "every" is not said of a peripheral that answered less often */
+
 /* "Every peripheral on the bus answers in time": contradicted by a fault; open where something doubts, where the
  * capture tells no times, or where too little answered; else shown. `f`: what ft_bus_end found. */
 enum ft_verdict ft_bus_verdict(const struct ft_bus_report *r, const struct ft_findings *f);

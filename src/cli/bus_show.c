@@ -27,6 +27,9 @@ static const char *headline(struct cli *c, const struct ft_bus_report *r, const 
 		if (r->devices[i].late && !f->doubts)
 			return "now and then an answer is late.";
 	for (int i = 0; i < FT_BUS_ADDRESSES; i++)
+		if (r->timing_known && !f->doubts && r->devices[i].answered && r->devices[i].answered < FT_BUS_ANSWERS_LEAST)
+			return "it is too short to speak for every peripheral; record half a minute and more.";
+	for (int i = 0; i < FT_BUS_ADDRESSES; i++)
 		if (r->devices[i].answered)
 			return r->timing_known ? "not all of it can be told for sure."
 								   : "the bus is alive, but this capture tells no times.";

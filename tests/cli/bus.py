@@ -431,6 +431,11 @@ def wrong(folder):
         say(d["verdict"] == "open" and d["error"] in p.stderr, f"bus {args} has its document")
     d = document(folder, "bus", "cut.vcd", codes=(0, 1))
     say(d.get("exchanges", 0) > 20, "a capture cut off in its middle is read as far as it goes")
+    with open(os.path.join(folder, "cut.vcd"), "r+b") as f:
+        f.truncate(6000)
+    d = document(folder, "bus", "cut.vcd", codes=(0,))
+    say(d["verdict"] == "open" and any(0 < x["answered"] < 10 for x in d["peripherals"]), f"a second of setup does not speak for every peripheral: {d}")
+    say("too short" in run(folder, "bus", "cut.vcd").stdout, "and it says why")
     p = run(folder, "prove", audit, audit, "--bus", "letter", codes=(3,))
     say("letter" in p.stderr, f"prove --bus letter: {p.stderr}")
     with open(os.path.join(folder, "clean.vcd"), "rb") as f:
