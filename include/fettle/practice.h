@@ -66,6 +66,7 @@ enum ft_practice_event_kind {
 	FT_PRACTICE_WAITED,
 	FT_PRACTICE_MEASURED, /* a meter was put to the bus; amount: millivolts */
 	FT_PRACTICE_QUIT,
+	FT_PRACTICE_ANTENNA, /* the antenna of its modem was moved */
 	FT_PRACTICE_EVENT_KINDS
 };
 
@@ -140,6 +141,23 @@ struct ft_practice_line {
 	uint16_t security_code;      /* demanded when `refuses` */
 };
 struct ft_practice_line ft_practice_line(const struct ft_practice *p);
+
+/* ---- the modem ---- */
+
+/* The unit in the machine has a modem with a command port of its own (ITU-T V.250, 3GPP TS 27.007): bytes in, bytes
+ * out after a while, one deadline, as the engines of dataport.h. It takes every byte it is given. */
+size_t ft_practice_modem_feed(struct ft_practice *p, const uint8_t *bytes, size_t n, int64_t now_us);
+const uint8_t *ft_practice_modem_out(const struct ft_practice *p, size_t *ret_n);
+void ft_practice_modem_sent(struct ft_practice *p, size_t n);
+int64_t ft_practice_modem_due(const struct ft_practice *p); /* FT_NEVER: nothing waits */
+void ft_practice_modem_tick(struct ft_practice *p, int64_t now_us);
+
+/* How its line behaves now, by faults and power. */
+struct ft_practice_modem {
+	int baud;
+	bool dead;
+};
+struct ft_practice_modem ft_practice_modem(const struct ft_practice *p);
 
 /* ---- the bus ---- */
 

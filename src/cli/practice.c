@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* fettle practice: puts the practice machine on two pseudo-terminals and drives it by lines. */
 #include "bus_tap.h"
+#include "practice_modem.h"
 #include "verbs.h"
 
 #include <errno.h>
@@ -40,6 +41,7 @@ struct bench {
 	struct ft_practice *p;
 	struct bus_tap *tap; /* NULL: nobody listens on the bus */
 	struct served links[LINKS];
+	struct practice_modem_port modem;
 	bool fast, until_eof, script;
 	int64_t seed, turn_round_us, block, hold_until_us;
 	char input[INPUT_MAX];
@@ -87,6 +89,7 @@ static void first_line(struct bench *b)
 	ft_json_object(&j, "ports");
 	for (int i = 0; i < LINKS; i++)
 		ft_json_text(&j, ft_link_kind_word(b->links[i].kind), ft_port_path(b->links[i].port));
+	ft_json_text(&j, "modem", ft_port_path(b->modem.port));
 	ft_json_object_end(&j);
 	ft_json_text(&j, "command", "practice");
 	ft_json_object(&j, "machine");
@@ -184,6 +187,7 @@ static void take_manners(struct bench *b, int64_t now_us)
 {
 	struct ft_practice_line l = ft_practice_line(b->p);
 
+	practice_modem_manners(&b->modem);
 	for (int i = 0; i < LINKS; i++) {
 		struct served *s = &b->links[i];
 		struct ft_wire *w = ft_port_wire(s->port);
@@ -354,7 +358,7 @@ static void take_input(struct bench *b)
 
 static int loop(struct bench *b, const sigset_t *mask)
 {
-	struct pollfd fds[LINKS + 1];
+	struct pollfd fds[LINKS + 2];
 
 	while (!b->over && !stopped) {
 		int64_t now_us = ft_port_clock(), due_us = FT_NEVER;
@@ -364,6 +368,9 @@ static int loop(struct bench *b, const sigset_t *mask)
 				return cli_failed(b->c);
 			fds[i] = ft_port_poll(b->links[i].port);
 		}
+		if (!b->over && practice_modem_step(&b->modem, now_us, &due_us, &b->c->error) != FT_OK)
+			return cli_failed(b->c);
+		fds[LINKS + 1] = ft_port_poll(b->modem.port);
 		tell(b);
 		if (b->over)
 			break;
@@ -371,7 +378,7 @@ static int loop(struct bench *b, const sigset_t *mask)
 			due_us = b->hold_until_us;
 		fds[LINKS] =
 			(struct pollfd){ .fd = b->input_open && b->hold_until_us <= now_us ? STDIN_FILENO : -1, .events = POLLIN };
-		if (ft_port_wait(fds, LINKS + 1, due_us, mask) > 0 && fds[LINKS].revents)
+		if (ft_port_wait(fds, LINKS + 2, due_us, mask) > 0 && fds[LINKS].revents)
 			take_input(b);
 	}
 	return b->code;
@@ -480,7 +487,8 @@ static int run(struct cli *c)
 	sigaction(SIGHUP, &act, NULL);
 	signal(SIGPIPE, SIG_IGN);
 	if (serve(b, &b->links[0], 0, cli_value(c, "dex-link")) != FT_OK ||
-	    serve(b, &b->links[1], 1, cli_value(c, "ddcmp-link")) != FT_OK) {
+	    serve(b, &b->links[1], 1, cli_value(c, "ddcmp-link")) != FT_OK ||
+	    practice_modem_serve(&b->modem, b->p, (uint64_t)b->seed, cli_value(c, "modem-link"), &c->error) != FT_OK) {
 		code = cli_failed(c);
 	} else {
 		first_line(b);
@@ -494,6 +502,7 @@ static int run(struct cli *c)
 		code = cli_failed(c);
 	for (int i = 0; i < LINKS; i++)
 		ft_port_close(b->links[i].port);
+	ft_port_close(b->modem.port);
 	ft_practice_done(b->p);
 	return code;
 }
@@ -510,6 +519,7 @@ static const struct cli_option options[] = {
 	{ "script", "FILE", "take the lines from FILE instead of standard input" },
 	{ "dex-link", "PATH", "make a link to the DEX/UCS port under this name" },
 	{ "ddcmp-link", "PATH", "make a link to the DDCMP port under this name" },
+	{ "modem-link", "PATH", "make a link to the port of its modem under this name" },
 	{ "block", "N", "characters of the audit in one block" },
 	{ "until-eof", NULL, "end when the lines end" },
 	{ NULL, NULL, NULL },
@@ -518,22 +528,24 @@ static const struct cli_option options[] = {
 const struct cli_verb verb_practice = {
 	.name = "practice",
 	.arguments = "[--machine NAME] [--fault NAME]...",
-	.summary = "a machine to practise on, on two ports, driven by lines",
+	.summary = "a machine to practise on, on ports of its own, driven by lines",
 	.about =
 		"Puts an invented vending machine on two pseudo-terminals, DEX/UCS on one and DDCMP on the other, and lets it be "
-		"read as often as you like. It keeps its own books; lines on standard input sell, test, fill, reprice, cut the "
+		"read as often as you like; the modem of the unit in it is on a third. It keeps its own books; lines on standard input sell, test, fill, reprice, cut the "
 		"power or put in a fault.\n\n"
 		"The first line it prints names the ports as JSON; every line after it is something that happened.\n\n"
 		"Lines: sell 21 coins 100 50, sell 14 bill 500, sell 14 card [list N] [deny|timeout], sell 14 token, insert coin 100, "
 		"press 21, return, topup bill 1000, test 21, free 21, price 21 250 [list N], fill 25 40, payout 25 3, firmware 0313, "
 		"power off, power on, door open, door close, clock 2026-03-09T14:05, temperature 4.5, reset, jam 21, clear 21, "
-		"motor 21 23, refill, collect, fault NAME, fault off NAME, bus start FILE, bus stop, save FILE, read FILE, sales FILE, log start, log FILE, measure volts [WHERE] [idle|vend], supply FILE, wait S, quit. "
+		"motor 21 23, refill, collect, fault NAME, fault off NAME, bus start FILE, bus stop, save FILE, read FILE, sales FILE, log start, log FILE, measure volts [WHERE] [idle|vend], supply FILE, antenna inside|top|outside, wait S, quit. "
 		"Money is in minor units.\n\n"
 		"Faults: crossed-selections A B, counted-elsewhere A B, price-lost, other-price SELECTION PRICE, meters-lost, "
 		"cash-in-lost, cashless-as-cash, cash-as-cashless, counted-twice, not-counted, other-list, clock-unset, cut-short, "
 		"wrong-checksum, noisy-line, slow-line, dead-port, refusing-code; in the cabinet dead-compressor, iced-evaporator, "
 		"probe-off [TENTHS], probe-stuck, door-ajar; of its supply supply-tired, supply-thin-wire, supply-contact DEVICE [MILLIOHMS], "
-		"supply-second-reader, supply-collapses; and on the bus: "
+		"supply-second-reader, supply-collapses; of the radio path weak-inside, modem-not-registered, "
+		"modem-no-sim, modem-no-level, modem-no-cesq, modem-echo-stays, modem-rate [BAUD], modem-slow [MS], "
+		"modem-stops [N], modem-dead, and on the bus: "
 		"bus-silent DEVICE, bus-dead, bus-controller-silent, bus-late DEVICE [MS], bus-late-overlap DEVICE, "
 		"bus-gaps DEVICE|controller [MS], bus-checksum DEVICE|controller, bus-constant-checksum DEVICE, "
 		"bus-noise, bus-capture-8n1, bus-clash, bus-swapped, bus-restarts DEVICE, bus-controller-resets "

@@ -274,6 +274,7 @@ static const struct cli_option options[] = {
 	{ "samples", "N", "readings at a place; 12 unless given" },
 	{ "seconds", "S", "time over which they are spread; 5 a reading unless given" },
 	{ "baud", "N", "rate of the modem, 115200 unless given; the usual others are tried after it" },
+	{ "timeout", "S", "how long an answer may take before it is asked for again; 20 unless given" },
 	{ "o", "FILE", "keep the readings in the form that --log reads" },
 	{ "keep-part", "FILE", "when the modem does not answer to the end, keep what came under this other name" },
 	{ "least", "DBM", "the level the unit needs, by its data sheet" },

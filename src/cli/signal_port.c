@@ -75,7 +75,8 @@ static void tell_sample(struct asking *a, const struct ft_modem_event *ev)
 	if (!ev->unknown && x->low < -500)
 		snprintf(level, sizeof level, "%s below %.0f dBm", ft_signal_metric_word(x->metric), x->high);
 	else if (!ev->unknown)
-		snprintf(level, sizeof level, "%s %.0f dBm", ft_signal_metric_word(x->metric), x->low);
+		snprintf(level, sizeof level, "%s %.1f dBm", ft_signal_metric_word(x->metric),
+		         x->high > 500 ? x->low + 0.5 : (x->low + x->high) / 2);
 	fprintf(stderr, "%s%s %lld of %u: %s%s", a->terminal ? "\r\033[K" : "", a->place ? a->place : "reading",
 	        (long long)ev->number, a->samples, level, a->terminal ? "" : "\n");
 	a->progress = a->terminal;
@@ -180,13 +181,17 @@ static bool take_places(struct asking *a)
 
 static bool take_settings(struct cli *c, struct ft_modem_settings *m)
 {
-	int64_t baud, samples, seconds;
+	int64_t baud, samples, seconds, timeout;
 
 	*m = ft_modem_defaults();
 	if (!cli_number(c, "samples", 1, 86400, m->samples, &samples) ||
 	    !cli_number(c, "seconds", 0, 86400, samples * m->every_us / FT_SECOND, &seconds) ||
+	    !cli_number(c, "timeout", 1, 3600, m->hard_us / FT_SECOND, &timeout) ||
 	    !cli_number(c, "baud", 300, 4000000, m->baud, &baud))
 		return false;
+	m->hard_us = timeout * FT_SECOND;
+	if (m->soft_us > m->hard_us)
+		m->soft_us = m->hard_us;
 	m->samples = (unsigned)samples;
 	m->every_us = seconds * FT_SECOND / samples;
 	m->baud = (int)baud;

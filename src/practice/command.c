@@ -401,6 +401,7 @@ static enum ft_status do_power(struct command *c)
 		return FT_OK;
 	}
 	p->meters.outages++;
+	practice_modem_restarts(p);
 	practice_tell(p, FT_PRACTICE_POWER, "The power is on again.");
 	held = p->escrow ? (int)p->escrow_type : -1;
 	if (p->escrow)
@@ -704,6 +705,16 @@ static enum ft_status do_bus(struct command *c)
 	return FT_OK;
 }
 
+static enum ft_status do_antenna(struct command *c)
+{
+	const char *told = c->n > 1 ? practice_antenna(c->p, c->words[1]) : NULL;
+
+	if (!told)
+		return wrong(c, "the antenna goes inside, top or outside.");
+	practice_tell(c->p, FT_PRACTICE_ANTENNA, "%s", told);
+	return FT_OK;
+}
+
 static enum ft_status do_quit(struct command *c)
 {
 	*c->wish = (struct ft_practice_wish){ .kind = FT_PRACTICE_END };
@@ -748,6 +759,7 @@ static const struct {
 	{ "supply", do_supply, 1, true },
 	{ "wait", do_wait, 1, true },
 	{ "bus", do_bus, 2, true },
+	{ "antenna", do_antenna, 1, true },
 	{ "quit", do_quit, 0, true },
 };
 

@@ -15,7 +15,7 @@ static const char *const words[FT_PRACTICE_EVENT_KINDS] = {
 	[FT_PRACTICE_DOOR] = "door",         [FT_PRACTICE_CLOCK] = "clock",       [FT_PRACTICE_TEMPERATURE] = "temperature",
 	[FT_PRACTICE_RESET] = "reset",       [FT_PRACTICE_READ] = "read",         [FT_PRACTICE_SAVED] = "saved",
 	[FT_PRACTICE_FAULT] = "fault",       [FT_PRACTICE_TROUBLE] = "trouble",   [FT_PRACTICE_WAITED] = "waited",
-	[FT_PRACTICE_QUIT] = "quit",         [FT_PRACTICE_MEASURED] = "measured",
+	[FT_PRACTICE_QUIT] = "quit",         [FT_PRACTICE_MEASURED] = "measured", [FT_PRACTICE_ANTENNA] = "antenna",
 };
 
 const char *ft_practice_event_word(enum ft_practice_event_kind kind)

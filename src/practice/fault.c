@@ -158,6 +158,21 @@ static enum ft_status slow(struct call *c)
 	return number(c, 1, 60000, 300);
 }
 
+static enum ft_status modem_rate(struct call *c)
+{
+	return number(c, 300, 921600, 9600);
+}
+
+static enum ft_status modem_stops(struct call *c)
+{
+	return number(c, 0, 1000000, 3);
+}
+
+static enum ft_status modem_slow(struct call *c)
+{
+	return number(c, 1, 60000, 4000);
+}
+
 static enum ft_status probe_off(struct call *c)
 {
 	return number(c, -200, 200, 15);
@@ -220,6 +235,16 @@ static const struct {
 	[FAULT_PROBE_OFF] = { probe_off, 1 },
 	[FAULT_PROBE_STUCK] = { plain, 0 },
 	[FAULT_DOOR_AJAR] = { plain, 0 },
+	[FAULT_WEAK_INSIDE] = { plain, 0 },
+	[FAULT_MODEM_NOT_REGISTERED] = { plain, 0 },
+	[FAULT_MODEM_NO_SIM] = { plain, 0 },
+	[FAULT_MODEM_NO_LEVEL] = { plain, 0 },
+	[FAULT_MODEM_NO_CESQ] = { plain, 0 },
+	[FAULT_MODEM_ECHO_STAYS] = { plain, 0 },
+	[FAULT_MODEM_RATE] = { modem_rate, 1 },
+	[FAULT_MODEM_SLOW] = { modem_slow, 1 },
+	[FAULT_MODEM_STOPS] = { modem_stops, 1 },
+	[FAULT_MODEM_DEAD] = { plain, 0 },
 	[FAULT_SUPPLY_TIRED] = { plain, 0 },
 	[FAULT_SUPPLY_THIN_WIRE] = { plain, 0 },
 	[FAULT_SUPPLY_CONTACT] = { contact, 2 },

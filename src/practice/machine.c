@@ -96,6 +96,8 @@ enum ft_status ft_practice_new(struct ft_slice description, const char *what, ui
 	p->temperature_tenths = 40; /* ours: a chilled cabinet in order */
 	p->warm_tenths = INT32_MAX;
 	p->temperature_unit = 'C';
+	if (!practice_modem_new(p))
+		return ft_fail_memory(e, "making the practice machine");
 	s = practice_describe(p, description, what, e);
 	if (s != FT_OK)
 		return s;

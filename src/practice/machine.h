@@ -187,6 +187,7 @@ struct ft_practice {
 	struct ft_buf out;
 	struct practice_bus *bus;   /* NULL: never tapped */
 	struct practice_cold *cold; /* NULL: no logger was ever in */
+	struct practice_modem *modem;
 };
 
 /* machine.c */
@@ -235,6 +236,11 @@ enum practice_meter practice_measure(const struct ft_practice *p, struct ft_slic
                                      const char **ret_name); /* `at`: supply, unit, or a device on the bus */
 void practice_supply_table(const struct ft_practice *p, struct ft_buf *b);
 bool practice_supply_has(const struct ft_practice *p, struct ft_slice word, int64_t *ret); /* for fault.c */
+
+/* modem.c: the unit's modem and its antenna */
+bool practice_modem_new(struct ft_practice *p);
+void practice_modem_restarts(struct ft_practice *p);                     /* the power came back */
+const char *practice_antenna(struct ft_practice *p, struct ft_slice to); /* moves it: a sentence; NULL: no such place */
 
 /* event.c */
 struct ft_practice_event *practice_tell(struct ft_practice *p, enum ft_practice_event_kind kind, const char *format,

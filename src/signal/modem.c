@@ -263,9 +263,10 @@ static bool printable(struct ft_slice s)
 static void remember(struct ft_modem *m, struct ft_slice line)
 {
 	size_t n = 0;
+	bool first = !m->first[0];
 
 	m->heard_other = true;
-	for (size_t i = 0; i < line.n && n + 1 < sizeof m->first && !m->first[0]; i++)
+	for (size_t i = 0; first && i < line.n && n + 1 < sizeof m->first; i++)
 		if (line.p[i] >= 32 && line.p[i] < 127 && line.p[i] != '"')
 			m->first[n++] = line.p[i];
 }
