@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* The survey through a modem, against modems made of rows: what each command is answered with, when, and at which rate.
- * Every row is run with its answers cut into pieces of several lengths and must come to the same end. Answers are in the
- * form of ITU-T V.250 and 3GPP TS 27.007; their values are composed here. */
+/* The survey through a modem, against modems made of rows: what each command is answered with, when, at which rate.
+ * Every row is run with its answers cut into pieces of several lengths and must come to the same end. Answers are in
+ * the form of ITU-T V.250 and 3GPP TS 27.007; their values are composed here. */
 #include "unit.h"
 
 #include <stdio.h>
@@ -28,9 +28,8 @@ struct row {
 };
 
 #define CESQ "\r\n+CESQ: 99,99,255,255,20,45\r\n\r\nOK\r\n"
-#define LONG                                                                                                            \
-	"xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx" \
-	"xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx"
+#define X40  "xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx"
+#define LONG X40 X40 X40 X40 X40
 
 static const struct row rows[] = {
 	{ "a plain one",

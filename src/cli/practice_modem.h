@@ -12,8 +12,8 @@ struct practice_modem_port {
 	struct ft_port_talk talk;
 };
 
-/* `link_name` may be NULL. Its bytes take their time at any pace: so short a time that nobody waits, and rates that differ
- * garble. */
+/* `link_name` may be NULL. Its bytes take their time at any pace: so short a time that nobody waits, and rates that
+ * differ garble. */
 enum ft_status practice_modem_serve(struct practice_modem_port *m, struct ft_practice *p, uint64_t seed,
                                     const char *link_name, struct ft_error *e);
 enum ft_status practice_modem_step(struct practice_modem_port *m, int64_t now_us, int64_t *due_us, struct ft_error *e);
