@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* Whole tables of the radio path, row by row. Sources: cable classes by public code that cites data sheets, public
- * tables and from memory, as data/cable.csv says of each; free space by ITU-R P.525 (rounded constant) against the exact
- * 20 log(4 pi d / lambda); index edges by 3GPP TS 27.007 8.5 and 8.69, TS 36.133 9.1.4 and 9.1.7, TS 45.008 8.1.4 and
- * 8.2.4 (several public sources agree; section numbers from memory); the Q function is mathematics; the link budget
- * is computed from invented figures. */
+ * tables and from memory, as data/cable.csv says of each; free space by ITU-R P.525 (rounded constant) against the
+ * exact 20 log(4 pi d / lambda); index edges by 3GPP TS 27.007 8.5 and 8.69, TS 36.133 9.1.4 and 9.1.7, TS 45.008
+ * 8.1.4 and 8.2.4 (several public sources agree; section numbers from memory); the Q function is mathematics; the
+ * link budget is computed from invented figures. */
 #include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>
