@@ -37,7 +37,8 @@ struct bus_picture {
 	size_t count, room, left_out;
 	bool idle_open; /* the last figure is a band that may go on */
 	uint32_t idle_by_address[FT_BUS_ADDRESSES];
-	uint32_t last_status[256][4]; /* hash of the last answer by command and its second byte's low bits */
+	uint8_t last_poll[FT_BUS_ADDRESSES]; /* the single byte of its last answer to a poll; 0: it said something else */
+	uint32_t last_status[256][4];        /* hash of the last answer by command and its second byte's low bits */
 	uint64_t answered[FT_BUS_ADDRESSES], probes[FT_BUS_ADDRESSES], odd[FT_BUS_ADDRESSES];
 	struct mark *marks;
 	size_t mark_count, mark_room;
@@ -125,12 +126,29 @@ static bool same_status(struct bus_picture *p, const struct ft_bus_exchange *x)
 	return false;
 }
 
+/* A device that tells again that it is busy. Other single bytes may be two events that look alike. */
+static bool still_busy(struct bus_picture *p, const struct ft_bus_exchange *x, int a)
+{
+	bool one = is_poll(x) && x->kind == FT_BUS_DATA && x->answer.count == 2;
+	bool same = one && p->last_poll[a] == x->answer.bytes[0];
+	struct ft_buf t = { 0 };
+
+	if (is_poll(x))
+		p->last_poll[a] = one ? x->answer.bytes[0] : 0;
+	if (!same)
+		return false;
+	ft_bus_tell(p->bus, x, &t);
+	same = ft_slice_holds(ft_buf_text(&t), "busy");
+	ft_buf_done(&t);
+	return same;
+}
+
 /* Routine: a poll with nothing to report, a status as before, a probe for a device that is not there, or one more poll
  * that went wrong as many before. */
 static bool is_idle(struct bus_picture *p, const struct ft_bus_exchange *x)
 {
 	int a = x->command.count ? x->command.bytes[0] >> 3 : 0;
-	bool same = same_status(p, x);
+	bool same = same_status(p, x), busy = still_busy(p, x, a);
 
 	if (x->kind != FT_BUS_SILENCE)
 		p->answered[a]++;
@@ -138,7 +156,7 @@ static bool is_idle(struct bus_picture *p, const struct ft_bus_exchange *x)
 		return ++p->probes[a] > PROBES_KEPT;
 	if (!sound(x) || x->kind == FT_BUS_SILENCE || x->kind == FT_BUS_GARBLED)
 		return is_poll(x) && x->kind != FT_BUS_DATA && ++p->odd[a] > ODD_KEPT;
-	return (x->kind == FT_BUS_ACK && is_poll(x)) || (same && x->closing == FT_BUS_CLOSED_ACK);
+	return (x->kind == FT_BUS_ACK && is_poll(x)) || ((same || busy) && x->closing == FT_BUS_CLOSED_ACK);
 }
 
 static int64_t end_of(const struct ft_bus_exchange *x)

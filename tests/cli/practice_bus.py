@@ -97,6 +97,12 @@ def main():
         say(late.returncode == 0 and ("C", 0x09, True) not in part, "a tap in mid-life hears no setup")
         say(("C", 0x13, True) in part, "but the sales")
 
+        # half a hundred polls of a changer that counts out change say no more than the first of them
+        subprocess.run([FETTLE, "bus", "part.words", "--svg", "part.svg"], cwd=folder, capture_output=True, timeout=60)
+        busy = sum(1 for line, byte, _ in part if line == "P" and byte == 0x02)
+        drawn = open(at("part.svg"), encoding="utf-8").read().count(">payout busy<")
+        say(busy > 10 and 1 <= drawn <= 2, f"{drawn} of {busy} busy answers are drawn")
+
         for args, lines, code, text in (
                 (["--bus", "one.txt"], [], 2, ".vcd, .words or .sr"),
                 (["--bus", "missing/one.vcd"], [], 5, "cannot be written"),
