@@ -178,6 +178,7 @@ struct ft_survey_row {
 	struct ft_slice group; /* machines that belong together */
 	int64_t surveyed_us;   /* day of looking */
 	struct ft_slice notes;
+	struct ft_words places; /* "unit=door-middle": what sits where; the spots of include/fettle/wiring.h */
 	unsigned line;
 	struct ft_slice raw;
 };

@@ -49,14 +49,14 @@ enum ft_applies {
 	FT_APPLIES_SUPPLY,
 };
 
-enum ft_words { FT_WORDS_NO, FT_WORDS_YES }; /* may a person show it by saying so? */
+enum ft_by_words { FT_WORDS_NO, FT_WORDS_YES }; /* may a person show it by saying so? */
 
 struct ft_claim {
 	const char *id; /* "prove.sales", stable once released */
 	enum ft_stage stage;
 	enum ft_claim_due due;
 	enum ft_applies applies;
-	enum ft_words words;
+	enum ft_by_words words;
 	const char *sentence; /* what must be true */
 	const char *shown_by; /* what shows it */
 	const char *ask;      /* what to do while it is open */

@@ -169,6 +169,10 @@ static const struct column survey[] = {
 	FIGURE("priority", "urgency", priority, PLAIN, 0, 100, "1", "higher is sooner"),
 	TEXT("group", "belongs to", group, "harbour", "machines with the same word belong together"),
 	CELL("surveyed", "date|looked at", surveyed_us, CELL_DATE, "2026-11-20", "day of looking"),
+	WORDS(
+		"places", "spots|where it sits", places, "controller=door-middle unit=cabinet-top",
+		"what sits where, as a list of THING=PLACE; things are controller, unit, audit, switch, probe, antenna and the "
+		"devices; places are roof, cabinet-top, cabinet-middle, cabinet-bottom, door-top, door-middle, door-bottom"),
 	TEXT("notes", "note|remarks|remark", notes, "", "anything else"),
 };
 #undef ROW_OF

@@ -3,7 +3,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "fettle/supply.h"
+#include "fettle/wiring.h"
 #include "reads.h"
 #include "verbs.h"
 
@@ -132,6 +132,26 @@ static int document(struct cli *c, const struct ft_supply_chain *chain, const st
 	return code ? code : cli_exit(r->verdict);
 }
 
+/* The chain as a drawing, under the verdict in words. */
+static enum ft_status draw(struct cli *c, const struct ft_supply_chain *chain, const struct ft_supply_result *r,
+                           const char *path)
+{
+	const struct ft_chain *drawn = ft_chain_of(chain, r, &c->arena);
+	const char *slash = strrchr(c->arguments[0], '/'), *name = slash ? slash + 1 : c->arguments[0];
+	const char *about = ft_arena_printf(&c->arena, "%s: drawn %.2f A idle, %.2f A all the time, %.2f A at the worst.",
+	                                    ft_verdict_word(r->verdict), r->amperes[0], r->amperes[1], r->amperes[2]);
+	struct ft_buf out = { 0 };
+	enum ft_status s;
+
+	if (!drawn || !about)
+		return ft_fail_memory(&c->error, "drawing the chain");
+	s = ft_chain_svg(drawn, name, about, &c->arena, &out, &c->error);
+	if (s == FT_OK)
+		s = cli_write_file(c, path, ft_buf_text(&out));
+	ft_buf_done(&out);
+	return s;
+}
+
 static int template(struct cli *c)
 {
 	struct ft_buf out = { 0 };
@@ -184,6 +204,8 @@ static int run(struct cli *c)
 	s = ft_supply_judge(&chain, c->arguments[0], &c->arena, &f, &r, &c->error);
 	if (s != FT_OK)
 		return cli_failed(c);
+	if (cli_value(c, "svg") && draw(c, &chain, &r, cli_value(c, "svg")) != FT_OK)
+		return cli_failed(c);
 	return c->json ? document(c, &chain, &r, &f) : print(c, &chain, &r, &f);
 }
 
@@ -191,6 +213,7 @@ static const struct cli_option options[] = {
 	{ "template", NULL, "print a table to fill in" },
 	{ "volts", "V", "measured at the harness under load, in place of the table's" },
 	{ "rating", "A", "what the supply is rated for, in place of the table's" },
+	{ "svg", "FILE", "draw the chain: the harness with its knots, volts over, metres under" },
 	{ NULL, NULL, NULL },
 };
 

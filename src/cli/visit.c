@@ -4,6 +4,7 @@
 
 #include "fettle/store.h"
 #include "visit_look.h"
+#include "visit_sheet.h"
 #include "verbs.h"
 
 static bool open_book(struct cli *c, enum ft_book_mode mode, struct ft_book **ret)
@@ -364,8 +365,9 @@ static int run(struct cli *c)
 		const char *name;
 		int (*run)(struct cli *c);
 	} subs[] = {
-		{ "open", run_open },   { "set", run_set },   { "add", run_add },     { "say", run_say },
-		{ "waive", run_waive }, { "show", run_show }, { "close", run_close }, { "get", run_get },
+		{ "open", run_open },   { "set", run_set },     { "add", run_add },
+		{ "say", run_say },     { "waive", run_waive }, { "show", run_show },
+		{ "close", run_close }, { "get", run_get },     { "sheet", visit_sheet },
 	};
 
 	for (size_t i = 0; i < sizeof subs / sizeof *subs; i++) {
@@ -382,7 +384,7 @@ static int run(struct cli *c)
 		}
 		return subs[i].run(c);
 	}
-	cli_usage(c, "visit knows open, set, add, get, say, waive, show and close, not \"%s\".", c->arguments[0]);
+	cli_usage(c, "visit knows open, set, add, get, say, waive, show, close and sheet, not \"%s\".", c->arguments[0]);
 	return cli_failed(c);
 }
 
@@ -396,9 +398,11 @@ static const struct cli_option options[] = {
 	  "open, set: what the machine or the job does not have: door, temperature, antenna, card, bills, coins, bus, supply" },
 	{ "stage", "STAGE", "add: know, keep, fit, prove, hand-over or watch, where the usual one is not right" },
 	{ "kind", "KIND", "add: what the file is, where its bytes do not tell" },
-	{ "o", "FILE", "get: where the bytes are written; - is standard output" },
+	{ "o", "FILE", "get, sheet: where it is written; - is standard output. A sheet is a .pdf or a .svg" },
 	{ "because", "TEXT", "waive: the reason, which the papers carry" },
 	{ "open-claims", NULL, "close: also with claims that are open or contradicted" },
+	{ "catalogue", "DIR", "sheet: the folder of the catalogues and the survey" },
+	{ "paper", "a4/letter", "sheet: the page (a4 when not given)" },
 	{ "all", NULL, "show: every claim with what it rests on, also what is shown" },
 	{ NULL, NULL, NULL },
 };
@@ -406,7 +410,7 @@ static const struct cli_option options[] = {
 const struct cli_verb verb_visit = {
 	.name = "visit",
 	.arguments =
-		"open ASSET | set VISIT | add VISIT FILE... | get VISIT N -o FILE | say VISIT CLAIM TEXT | waive VISIT CLAIM --because TEXT | show [VISIT] | close VISIT",
+		"open ASSET | set VISIT | add VISIT FILE... | get VISIT N -o FILE | say VISIT CLAIM TEXT | waive VISIT CLAIM --because TEXT | show [VISIT] | close VISIT | sheet VISIT -o FILE",
 	.summary = "the record of one visit: evidence in, claims and verdict out",
 	.about =
 		"A visit holds evidence, statements and waivers. What must be true before the door is closed are claims; each stands "
@@ -415,13 +419,15 @@ const struct cli_verb verb_visit = {
 		"its bytes. The first audit is the one of before, the last the one of after. get writes a piece of "
 		"evidence out again, by its number. say shows a claim by a person's word where "
 		"the claim allows words. waive covers a claim that will not be shown, with a reason. show prints the visit, or the list of "
-		"all. close refuses while a claim is contradicted or open.\n\n"
+		"all. close refuses while a claim is contradicted or open. sheet draws the wiring sheet of the machine on one page: where each "
+		"harness goes and in which order; what nobody wrote down is drawn as not known.\n\n"
 		"VISIT is the visit's name, or the asset when only one visit of it is open.",
 	.options = options,
 	.examples = "$ fettle visit open BD-0417 --site \"Harbour canteen\" --machine-serial SN4471203\n"
 				"$ fettle visit add BD-0417 before.dts\n"
 				"$ fettle visit say BD-0417 fit.level \"level, both anchors tight\" --by \"A. Fitter\"\n"
 				"$ fettle visit waive BD-0417 prove.bus --because \"no capture device in the van\"\n"
+				"$ fettle visit sheet BD-0417 --catalogue catalogue -o wiring.pdf\n"
 				"$ fettle visit show BD-0417",
 	.least = 1,
 	.most = -1,

@@ -3,17 +3,20 @@
 
 #include <math.h>
 
-static const struct look {
-	double size, pitch;
-	bool bold, mono;
-} looks[STYLE_COUNT] = {
+static const struct look looks[STYLE_COUNT] = {
 	[STYLE_BODY] = { 9.5, 13, false, false },   [STYLE_STRONG] = { 9.5, 13, true, false },
-	[STYLE_SMALL] = { 8.25, 11, false, false }, [STYLE_FINE] = { 7.25, 10, false, false },
-	[STYLE_MONO] = { 6.5, 9, false, true },     [STYLE_HEAD] = { 12, 16, true, false },
-	[STYLE_VERDICT] = { 16, 24, true, false },  [STYLE_TITLE] = { 26, 32, true, false },
+	[STYLE_SMALL] = { 8.25, 11, false, false }, [STYLE_LABEL] = { 8.25, 10, true, false },
+	[STYLE_FINE] = { 7.25, 10, false, false },  [STYLE_MONO] = { 6.5, 9, false, true },
+	[STYLE_HEAD] = { 12, 16, true, false },     [STYLE_VERDICT] = { 16, 24, true, false },
+	[STYLE_TITLE] = { 26, 32, true, false },
 };
 
-static void use(struct sheet *s, enum ink ink)
+const struct look *look_of(enum style style)
+{
+	return &looks[style];
+}
+
+void use_ink(struct sheet *s, enum ink ink)
 {
 	static const double inks[][3] = {
 		{ 0.12, 0.14, 0.16 }, { 0.36, 0.38, 0.41 }, { 0.114, 0.310, 0.486 }, { 1, 1, 1 }
@@ -92,7 +95,7 @@ double put_text(struct sheet *s, double x, double y, double w, enum style style,
 	PangoLayout *l = layout_of(s, w, style, lines, text);
 	int n = pango_layout_get_line_count(l);
 
-	use(s, ink);
+	use_ink(s, ink);
 	for (int i = 0; i < n; i++) {
 		PangoLayoutLine *line = pango_layout_get_line_readonly(l, i);
 		PangoRectangle r;
@@ -108,7 +111,7 @@ double put_text(struct sheet *s, double x, double y, double w, enum style style,
 
 void put_rule(struct sheet *s, double x, double y, double w, enum ink ink, double thick)
 {
-	use(s, ink);
+	use_ink(s, ink);
 	cairo_rectangle(s->cr, x, y - thick / 2, w, thick);
 	cairo_fill(s->cr);
 }
@@ -117,7 +120,7 @@ void put_mark(struct sheet *s, double x, double y, double size, enum ft_stands s
 {
 	double r = size / 2, stroke = size * 0.13;
 
-	use(s, INK_BLACK);
+	use_ink(s, INK_BLACK);
 	cairo_set_line_width(s->cr, stroke);
 	cairo_set_line_cap(s->cr, CAIRO_LINE_CAP_BUTT);
 	cairo_set_line_join(s->cr, CAIRO_LINE_JOIN_MITER);
@@ -126,7 +129,7 @@ void put_mark(struct sheet *s, double x, double y, double size, enum ft_stands s
 	case FT_STANDS_SHOWN:
 		cairo_rectangle(s->cr, x - r, y - r, size, size);
 		cairo_fill(s->cr);
-		use(s, INK_WHITE);
+		use_ink(s, INK_WHITE);
 		cairo_set_line_width(s->cr, stroke * 1.15);
 		cairo_move_to(s->cr, x - r * 0.58, y + r * 0.02);
 		cairo_line_to(s->cr, x - r * 0.14, y + r * 0.48);
@@ -188,7 +191,7 @@ static void put_foot(struct sheet *s)
 	                                   v->site ? v->site : "", v->id);
 	const char *right = ft_arena_printf(s->arena, "page %d of %d", s->page, s->pages ? s->pages : s->page);
 
-	use(s, INK_ACCENT);
+	use_ink(s, INK_ACCENT);
 	cairo_rectangle(s->cr, MARGIN_LINE - 0.35, TOP - 16, 0.7, s->height - BOTTOM - TOP + 28);
 	cairo_fill(s->cr);
 	put_text(s, LEFT, y, text_width(s) - 96, STYLE_FINE, INK_BLACK, SIDE_LEFT, 1, left ? left : "");

@@ -21,6 +21,7 @@ enum style {
 	STYLE_BODY, /* what is to be read */
 	STYLE_STRONG,
 	STYLE_SMALL, /* what backs it */
+	STYLE_LABEL, /* a name in a drawing */
 	STYLE_FINE,  /* feet, table heads */
 	STYLE_MONO,  /* hashes */
 	STYLE_HEAD,  /* of a section */
@@ -28,6 +29,13 @@ enum style {
 	STYLE_TITLE,
 	STYLE_COUNT
 };
+
+struct look {
+	double size, pitch;
+	bool bold, mono;
+};
+
+const struct look *look_of(enum style style);
 
 enum ink { INK_BLACK, INK_PENCIL, INK_ACCENT, INK_WHITE };
 enum side { SIDE_LEFT, SIDE_RIGHT };
@@ -45,6 +53,13 @@ struct sheet {
 	int claims_page; /* where "Every claim" begins, from the counting pass */
 	bool outline;
 };
+
+/* Everything that depends on the machine it runs on is set: hints off, no rounding to pixels, 72 dpi. */
+PangoContext *make_context(cairo_t *cr);
+/* A cairo stream into a struct ft_buf. */
+cairo_status_t take_bytes(void *closure, const unsigned char *p, unsigned n);
+
+void use_ink(struct sheet *s, enum ink ink);
 
 /* Valid UTF-8 on one line: foreign bytes become U+FFFD, control characters blanks. Never NULL. */
 const char *text_of(struct sheet *s, struct ft_slice t);

@@ -17,3 +17,20 @@ enum ft_status ft_handover_pdf(const struct ft_handover *h, const struct ft_seal
 
 	return sheets ? sheets->handover(h, seal, sheet, a, out, ret_pages, e) : e ? e->status : FT_E_INTERNAL;
 }
+
+enum ft_status ft_wiring_draw(const struct ft_wiring *w, enum ft_sheet sheet, enum ft_wiring_format format,
+                              const char *program, struct ft_arena *a, struct ft_buf *out, struct ft_wiring_drawn *ret,
+                              struct ft_error *e)
+{
+	const struct paper_sheets *sheets = load(e);
+
+	return sheets ? sheets->wiring(w, sheet, format, program, a, out, ret, e) : e ? e->status : FT_E_INTERNAL;
+}
+
+enum ft_status ft_chain_svg(const struct ft_chain *c, const char *title, const char *about, struct ft_arena *a,
+                            struct ft_buf *out, struct ft_error *e)
+{
+	const struct paper_sheets *sheets = load(e);
+
+	return sheets ? sheets->chain(c, title, about, a, out, e) : e ? e->status : FT_E_INTERNAL;
+}

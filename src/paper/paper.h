@@ -5,6 +5,7 @@
 
 #include "fettle/paper.h"
 #include "fettle/time.h"
+#include "fettle/wiring.h"
 
 #include <stdio.h>
 
@@ -15,12 +16,17 @@ char *paper_time(int64_t unix_us, int offset_minutes, char out[PAPER_TIME_TEXT])
 
 /* What the late-loaded module of sheets offers, as its one symbol `ft_sheets`. Raise the version when anything that
  * passes between changes, so that a stale module is refused and not run. */
-enum { PAPER_SHEETS_VERSION = 1 };
+enum { PAPER_SHEETS_VERSION = 2 };
 
 struct paper_sheets {
 	int version;
 	enum ft_status (*handover)(const struct ft_handover *h, const struct ft_seal_text *seal, enum ft_sheet sheet,
 	                           struct ft_arena *a, struct ft_buf *out, int *ret_pages, struct ft_error *e);
+	enum ft_status (*wiring)(const struct ft_wiring *w, enum ft_sheet sheet, enum ft_wiring_format format,
+	                         const char *program, struct ft_arena *a, struct ft_buf *out, struct ft_wiring_drawn *ret,
+	                         struct ft_error *e);
+	enum ft_status (*chain)(const struct ft_chain *c, const char *title, const char *about, struct ft_arena *a,
+	                        struct ft_buf *out, struct ft_error *e);
 };
 
 extern const struct paper_sheets ft_sheets;

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* handover.pdf: the sheets are drawn twice, once to count them and once to write them. */
 #include "draw.h"
+#include "plate.h"
 
-static cairo_status_t take(void *closure, const unsigned char *p, unsigned n)
+cairo_status_t take_bytes(void *closure, const unsigned char *p, unsigned n)
 {
 	struct ft_buf *out = closure;
 
@@ -10,8 +11,7 @@ static cairo_status_t take(void *closure, const unsigned char *p, unsigned n)
 	return out->status == FT_OK ? CAIRO_STATUS_SUCCESS : CAIRO_STATUS_WRITE_ERROR;
 }
 
-/* Everything that depends on the machine it runs on is set: hints off, no rounding to pixels, 72 dpi. */
-static PangoContext *make_context(cairo_t *cr)
+PangoContext *make_context(cairo_t *cr)
 {
 	PangoFontMap *fonts = pango_cairo_font_map_new();
 	PangoContext *context = pango_font_map_create_context(fonts);
@@ -48,7 +48,7 @@ static enum ft_status draw(struct sheet *s, struct ft_buf *out, struct ft_error 
 {
 	cairo_status_t failed;
 
-	s->surface = cairo_pdf_surface_create_for_stream(out ? take : NULL, out, s->width, s->height);
+	s->surface = cairo_pdf_surface_create_for_stream(out ? take_bytes : NULL, out, s->width, s->height);
 	cairo_pdf_surface_restrict_to_version(s->surface, CAIRO_PDF_VERSION_1_5);
 	if (out)
 		describe(s);
@@ -103,4 +103,4 @@ static enum ft_status handover(const struct ft_handover *h, const struct ft_seal
 	return status;
 }
 
-const struct paper_sheets ft_sheets = { PAPER_SHEETS_VERSION, handover };
+const struct paper_sheets ft_sheets = { PAPER_SHEETS_VERSION, handover, wiring_page, chain_page };

@@ -131,9 +131,12 @@ def documents(folder):
         f.write("bus-words 1\n1000 P 55*\n20000 C 00 break 120000\n400000 C 0B*\n401146 C 0B\n403500 P 00*\n")
     for what in ("--words", "--blocks"):
         yield from run("bus", "bus", "stray.words", what)
+    with open(os.path.join(folder, "survey.csv"), "w", encoding="ascii") as f:
+        f.write("asset,peripherals,bus_volts\nHL-1,validator 0.5 m AWG 22 > changer 0.4 m,32.4 V\n")
     for args in (("open", "HL-1", "--by", "A. Fitter"), ("add", "HL-1", "before.dts", "sold.dts", "sales.csv"),
                  ("say", "HL-1", "fit.level", "level"), ("waive", "HL-1", "prove.bus", "--because", "no device"),
-                 ("set", "HL-1", "--unit", "U-1", "--sim", "S-1"), ("show", "HL-1"), ("show",), ("get", "HL-1", "2", "-o", "got.dts"), ("close", "HL-1", "--open-claims")):
+                 ("set", "HL-1", "--unit", "U-1", "--sim", "S-1"), ("show", "HL-1"), ("show",), ("sheet", "HL-1", "-o", "wiring.svg"), ("sheet", "HL-1", "--catalogue", ".", "-o", "wiring.pdf"),
+                 ("get", "HL-1", "2", "-o", "got.dts"), ("close", "HL-1", "--open-claims")):
         yield from run("visit", "visit", *args)
     yield from run("visit", "visit", "show", "HL-2", codes=(2, 3, 5))
     with open(os.path.join(folder, "marks.csv"), "w", encoding="ascii") as f:
