@@ -134,6 +134,7 @@ static void wind_up(struct bench *b)
 			if (l->at->errand)
 				errand_drop(b, l->at->errand);
 			l->at->errand = NULL;
+			machine_left(l->at);
 			answer_error(l->at, 503, "The bench is being closed.");
 		}
 	for (int i = 0; i < 3; i++)

@@ -90,7 +90,8 @@ struct request {
 	struct field headers[HEADERS_MAX]; /* of the answer */
 	int header_count;
 	bool whole, suspended, answered, streams;
-	struct errand *errand; /* while a child works for it */
+	struct errand *errand;  /* while a child works for it */
+	struct machine *starts; /* the practice machine whose first line it waits for */
 	struct MHD_Response *response;
 	unsigned status;
 	struct ft_arena arena;
@@ -316,6 +317,7 @@ void wait_until(struct waits *w, int64_t at_us);
 void jobs_wait(struct bench *b, struct waits *w);
 void jobs_turn(struct bench *b, int64_t now_us);
 void jobs_done(struct bench *b);
+void machine_left(struct request *r);
 
 /* ---- the whole ---- */
 
@@ -366,6 +368,9 @@ struct bench {
 	struct stream *streams;
 	int stream_count;
 	int64_t turn, changed_us, looked_us; /* of the book */
+	struct read *reads;                  /* reads.c */
+	struct machine *machines;            /* machines.c */
+	int64_t job_id;
 	struct pairing pairing;
 	struct ft_arena scratch; /* emptied every turn */
 	bool stopping;

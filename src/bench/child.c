@@ -52,13 +52,12 @@ static void become(const struct bench *b, const struct child_setup *s, pid_t par
 	if (chdir(s->folder) != 0)
 		_exit(127);
 	bound(RLIMIT_CORE, 0);
-	if (!s->lasting) {
+	if (!s->lasting)
 		bound(RLIMIT_CPU, COMMAND_US / SECOND);
-		if (BOUND_MEMORY)
-			bound(RLIMIT_AS, COMMAND_MEMORY);
-		if (!s->writes_book) /* the book itself may be larger than any answer */
-			bound(RLIMIT_FSIZE, COMMAND_OUTPUT);
-	}
+	if (BOUND_MEMORY)
+		bound(RLIMIT_AS, COMMAND_MEMORY);
+	if (!s->writes_book) /* the book itself may be larger than any answer */
+		bound(RLIMIT_FSIZE, COMMAND_OUTPUT);
 	for (int i = 1; i < NSIG; i++)
 		(void)signal(i, SIG_DFL);
 	sigemptyset(&none);

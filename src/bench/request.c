@@ -247,6 +247,7 @@ void request_completed(void *cls, struct MHD_Connection *c, void **con_cls, enum
 	*con_cls = NULL;
 	if (r->errand)
 		errand_drop(b, r->errand);
+	machine_left(r);
 	if (r->link) {
 		r->link->at = NULL;
 		link_phase_to(b, r->link, LINK_HEAD);

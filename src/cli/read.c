@@ -440,10 +440,16 @@ static int run(struct cli *c)
 		                 .terminal = isatty(STDERR_FILENO),
 		                 .text = { .ceiling = FT_AUDIT_BYTES_MAX },
 		                 .findings = { .arena = &c->arena } };
+	const char *progress = cli_value(c, "progress");
 	enum ft_link_kind kind;
 	int64_t quiet_us;
 	int code;
 
+	if (progress && strcmp(progress, "json") != 0) {
+		cli_usage(c, "--progress is json, not \"%s\".", progress);
+		return cli_failed(c);
+	}
+	r.documents = progress != NULL;
 	if (!r.out) {
 		cli_usage(c, "read needs -o FILE: where the audit shall be written.");
 		return cli_failed(c);
@@ -474,6 +480,7 @@ static const struct cli_option options[] = {
 	{ "echo", NULL, "the adapter gives back what it sends, as on one pair of wires" },
 	{ "trace", "FILE", "keep every byte with its time, also when the read fails" },
 	{ "keep-part", "FILE", "when the audit does not come whole and checked, keep what came under this other name" },
+	{ "progress", "json", "tell how it goes as one document a line on standard error, for other programs" },
 	{ "replay", NULL, "PORT is a trace: play it into the link again instead of reading a machine" },
 	{ NULL, NULL, NULL },
 };

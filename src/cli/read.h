@@ -26,6 +26,7 @@ struct reading {
 	struct ft_buf text; /* what has come of the audit */
 	bool peer_known;    /* the machine has named itself */
 	bool terminal;      /* standard error is one: draw a bar */
+	bool documents;     /* --progress json: a document a line instead of words */
 	bool drawn;         /* and it stands there now */
 
 	/* how it ended */

@@ -7,6 +7,7 @@
 #define BAR_CELLS    24
 #define BAR_BEAT_US  INT64_C(100000)  /* a bar that moves ten times a second */
 #define LINE_BEAT_US INT64_C(5000000) /* a log that gets a line every five */
+#define DOC_BEAT_US  INT64_C(200000)  /* a page that follows it */
 #define SHARE_GOOD   0.97             /* above this, waiting is not worth a word */
 
 /* Bytes on the line of one block and its acknowledgement were counted by the engine; ten bits each. The
@@ -23,7 +24,7 @@ double read_line_share(const struct reading *r)
 
 int64_t read_show_beat_us(const struct reading *r)
 {
-	return r->terminal ? BAR_BEAT_US : LINE_BEAT_US;
+	return r->documents ? DOC_BEAT_US : r->terminal ? BAR_BEAT_US : LINE_BEAT_US;
 }
 
 void read_show_clear(struct reading *r)
@@ -44,8 +45,33 @@ static const char *link_name(enum ft_link_kind kind)
 	return kind == FT_LINK_DEX ? "DEX/UCS" : kind == FT_LINK_DDCMP ? "DDCMP" : "the link";
 }
 
+static void document(const struct reading *r, const struct ft_link_stats *st, int64_t now_us)
+{
+	enum ft_link_kind spoke = ft_link_kind_of(r->link);
+	struct ft_buf out = { 0 };
+	struct ft_json j = { .out = &out };
+
+	ft_json_object(&j, NULL);
+	ft_json_object(&j, "progress");
+	ft_json_text(&j, "phase", st->blocks ? "reading" : "waiting");
+	ft_json_text(&j, "link", spoke == FT_LINK_AUTO ? NULL : ft_link_kind_word(spoke));
+	ft_json_i64(&j, "baud", st->baud);
+	ft_json_i64(&j, "bytes", (int64_t)st->text_bytes);
+	ft_json_i64(&j, "blocks", st->blocks);
+	ft_json_i64(&j, "retries", st->retries);
+	ft_json_real(&j, "seconds", (double)(now_us - r->started_us) / 1e6, 1);
+	ft_json_object_end(&j);
+	ft_json_object_end(&j);
+	ft_buf_byte(&out, '\n');
+	if (out.status == FT_OK)
+		fwrite(out.p, 1, out.n, stderr);
+	ft_buf_done(&out);
+}
+
 void read_show_event(struct reading *r, const struct ft_link_event *ev)
 {
+	if (r->documents)
+		return;
 	if (ev->kind == FT_LINK_EV_SPEAKS)
 		say(r, ev->number == FT_LINK_DEX ? "The machine speaks DEX/UCS." : "The machine speaks DDCMP.");
 	else if (ev->kind == FT_LINK_EV_PEER && !r->peer_known)
@@ -73,7 +99,9 @@ void read_show_beat(struct reading *r, const struct ft_link_stats *st, int64_t n
 {
 	long long seconds = (now_us - r->started_us) / FT_SECOND;
 
-	if (r->terminal)
+	if (r->documents)
+		document(r, st, now_us);
+	else if (r->terminal)
 		draw(r, st, now_us);
 	else if (st->blocks && now_us > r->started_us + LINE_BEAT_US / 2)
 		fprintf(stderr, "%.1f kB in %u blocks, %u sent again, %lld s\n", (double)st->text_bytes / 1000, st->blocks,
