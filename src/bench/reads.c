@@ -131,10 +131,16 @@ static char *audit_name(struct read *x)
 
 static enum ft_status start(struct read *x, const struct request *r, struct ft_error *e)
 {
-	const char *words[WORDS_MAX] = {
-		"fettle", "--json", "read", "--progress=json", "--trace=read.trace", "--keep-part=part.dts", "-o",
-		x->audit, "--",     x->port
-	};
+	const char *words[WORDS_MAX] = { "fettle",
+		                             "--json",
+		                             "read",
+		                             "--progress=json",
+		                             "--trace=read.trace",
+		                             "--keep-part=part.dts",
+		                             "-o",
+		                             strrchr(x->audit, '/') + 1,
+		                             "--",
+		                             x->port };
 	int n = 10, theirs = -1;
 	struct child_setup setup = { .argv = words, .folder = x->folder, .in = -1, .out = x->out, .lasting = true };
 	enum ft_status s;
@@ -455,8 +461,16 @@ void read_explain(struct request *r)
 
 	if (!s)
 		return;
-	const char *words[] = { "fettle", "--json", "explain", "--", ft_arena_text(&errand->arena, ft_slice_of(x->audit)),
-		                    NULL };
+	/* under its own name where the command works, for the document names it */
+	const char *name = ft_arena_text(&errand->arena, ft_slice_of(strrchr(x->audit, '/') + 1));
+	const char *there = name ? ft_arena_printf(&errand->arena, "%s/%s", errand->folder, name) : NULL;
+	const char *words[] = { "fettle", "--json", "explain", "--", name, NULL };
+	if (!there || link(x->audit, there) != 0) {
+		r->errand = NULL;
+		errand_free(errand);
+		answer_error(r, 500, "The audit could not be laid ready.");
+		return;
+	}
 	memcpy(s->words, words, sizeof words);
 	errand->done = errand_answer;
 	errand_send(r->b, errand);

@@ -9,7 +9,13 @@
 struct listening {
 	struct bus_picture *picture; /* NULL: none is wanted */
 	struct bus_stream stream;
+	int64_t from, to; /* of the window; from -1: all of it */
 };
+
+static bool in_window(const struct listening *l, int64_t start_ns, int64_t end_ns)
+{
+	return l->from < 0 || (end_ns >= l->from && start_ns <= l->to);
+}
 
 static void hear_word(void *to, const struct ft_bus_word *w)
 {
@@ -17,17 +23,20 @@ static void hear_word(void *to, const struct ft_bus_word *w)
 
 	if (l->picture)
 		bus_picture_word(l->picture, w);
-	if (l->stream.words)
+	if (l->stream.words && in_window(l, w->start_ns, w->end_ns))
 		bus_stream_word(&l->stream, w);
 }
 
 static void hear_item(void *to, const struct ft_bus_item *i)
 {
 	struct listening *l = to;
+	int64_t last = i->exchange.answer.count ? i->exchange.answer.end_ns : i->exchange.command.end_ns;
 
 	if (l->picture)
 		bus_picture_item(l->picture, i);
-	if (l->stream.blocks)
+	if (l->stream.blocks &&
+	    (i->kind == FT_BUS_EXCHANGE ? in_window(l, i->exchange.command.start_ns, last)
+	                                : in_window(l, i->block.start_ns, i->block.end_ns)))
 		bus_stream_item(&l->stream, i);
 }
 
@@ -46,8 +55,9 @@ static bool take_window(struct cli *c, int64_t *from, int64_t *to)
 	*from = *to = -1;
 	if (!a && !b)
 		return true;
-	if (!cli_value(c, "svg"))
-		cli_usage(c, "--from and --to choose what --svg draws; give --svg FILE as well.");
+	if (!cli_value(c, "svg") && !cli_flag(c, "words") && !cli_flag(c, "blocks"))
+		cli_usage(c,
+		          "--from and --to choose what --svg draws or --words and --blocks list; give one of these as well.");
 	else if (!a || !b)
 		cli_usage(c, "--from and --to go together: the seconds at which the drawing begins and ends.");
 	else if (!bus_seconds(ft_slice_of(a), from))
@@ -55,7 +65,7 @@ static bool take_window(struct cli *c, int64_t *from, int64_t *to)
 	else if (!bus_seconds(ft_slice_of(b), to))
 		cli_usage(c, "--to takes seconds such as 12.75, not \"%s\".", b);
 	else if (*from >= *to)
-		cli_usage(c, "--from %s is not before --to %s; the drawing would be empty.", a, b);
+		cli_usage(c, "--from %s is not before --to %s; nothing would be left.", a, b);
 	else
 		return true;
 	return false;
@@ -137,6 +147,8 @@ static int run(struct cli *c)
 	if (svg && !(l.picture = bus_picture_new(c, from, to)))
 		return cli_failed(c);
 	/* nobody is called who has nothing to do: most captures are only told of */
+	l.from = from;
+	l.to = to;
 	listener.word = l.stream.words || from >= 0 ? hear_word : NULL;
 	listener.item = l.stream.blocks || svg ? hear_item : NULL;
 	listener.event = svg ? hear_event : NULL;
@@ -173,7 +185,7 @@ static const struct cli_option options[] = {
 	{ "words", NULL, "print every word of both lines instead of the report" },
 	{ "blocks", NULL, "print every command with its answer and its meaning instead of the report" },
 	{ "svg", "FILE", "draw the bus: power-up, each sale, each finding" },
-	{ "from", "S", "with --to: draw every block from this second on" },
+	{ "from", "S", "with --to: draw every block, or list, from this second on" },
 	{ "to", "S", "up to this second; short windows show the bits" },
 	{ "analyser", "DRIVER", "listen with a logic analyser now, through sigrok-cli, instead of reading a file" },
 	{ "adapter", "PORT[,PORT]",

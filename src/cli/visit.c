@@ -286,12 +286,49 @@ static int run_waive(struct cli *c)
 	return show_visit(c, b, id, NULL, VISIT_SHORT);
 }
 
+/* How an open visit stands, for a list; a visit that cannot be judged stands open and does not spoil the list. */
+static void judge_row(struct ft_book *b, const struct ft_visit *row, struct visit_row *ret)
+{
+	struct ft_arena a = { 0 };
+	struct ft_visit v;
+	struct ft_judgement g;
+
+	*ret = (struct visit_row){ .judged = true };
+	if (ft_book_visit_load(b, row->id, FT_LOAD_JUDGED, &a, &v, NULL) == FT_OK &&
+	    ft_visit_judge(&v, &a, &g, NULL) == FT_OK) {
+		ret->verdict = g.verdict;
+		memcpy(ret->stands, g.stands, sizeof ret->stands);
+		ret->stands[FT_STANDS_OPEN] = g.open_to_close; /* what is due later keeps nobody */
+	} else {
+		ret->verdict = FT_OPEN;
+	}
+	ft_arena_done(&a);
+}
+
+static int show_list_document(struct cli *c, struct ft_book *b, const struct ft_visit *list, size_t count)
+{
+	bool all = cli_flag(c, "all");
+	struct ft_buf out = { 0 };
+	struct ft_json j;
+
+	cli_document(c, &j, &out, FT_OPEN, NULL);
+	ft_json_array(&j, "visits");
+	for (size_t i = 0; i < count; i++) {
+		struct visit_row row = { 0 };
+		if (all && list[i].closed_us == FT_ABSENT)
+			judge_row(b, &list[i], &row);
+		visit_row_json(&j, &list[i], &row);
+	}
+	ft_json_array_end(&j);
+	ft_book_free(b);
+	return cli_document_end(c, &j);
+}
+
 static int run_show(struct cli *c)
 {
 	struct ft_book *b = NULL;
 	struct ft_visit *list;
 	struct ft_buf out = { 0 };
-	struct ft_json j;
 	size_t count;
 	const char *id;
 	enum ft_status s;
@@ -302,17 +339,11 @@ static int run_show(struct cli *c)
 		return find(c, b, &id) ? show_visit(c, b, id, NULL, cli_flag(c, "all") ? VISIT_ALL : VISIT_USUAL)
 							   : give_up(c, b);
 	s = ft_book_visit_list(b, FT_ABSENT, &c->arena, &list, &count, &c->error);
-	ft_book_free(b);
 	if (s != FT_OK)
-		return cli_failed(c);
-	if (c->json) {
-		cli_document(c, &j, &out, FT_OPEN, NULL);
-		ft_json_array(&j, "visits");
-		for (size_t i = 0; i < count; i++)
-			visit_row_json(&j, &list[i]);
-		ft_json_array_end(&j);
-		return cli_document_end(c, &j);
-	}
+		return give_up(c, b);
+	if (c->json)
+		return show_list_document(c, b, list, count);
+	ft_book_free(b);
 	visit_list(c, &out, list, count);
 	if (!cli_flush(c, &out))
 		return cli_failed(c);
@@ -403,7 +434,8 @@ static const struct cli_option options[] = {
 	{ "open-claims", NULL, "close: also with claims that are open or contradicted" },
 	{ "catalogue", "DIR", "sheet: the folder of the catalogues and the survey" },
 	{ "paper", "a4/letter", "sheet: the page (a4 when not given)" },
-	{ "all", NULL, "show: every claim with what it rests on, also what is shown" },
+	{ "all", NULL,
+	  "show: every claim with what it rests on, also what is shown; of a list in JSON: how each open visit stands" },
 	{ NULL, NULL, NULL },
 };
 

@@ -168,7 +168,7 @@ void visit_list(const struct cli *c, struct ft_buf *out, const struct ft_visit *
 	}
 }
 
-void visit_row_json(struct ft_json *j, const struct ft_visit *v)
+void visit_row_json(struct ft_json *j, const struct ft_visit *v, const struct visit_row *row)
 {
 	char time[FT_TIME_TEXT];
 
@@ -176,7 +176,19 @@ void visit_row_json(struct ft_json *j, const struct ft_visit *v)
 	ft_json_text(j, "id", v->id);
 	ft_json_text(j, "asset", v->asset);
 	ft_json_text(j, "site", v->site);
+	ft_json_text(j, "machine_serial", v->machine_serial);
+	ft_json_text(j, "unit", v->unit);
+	ft_json_text(j, "technician", v->technician);
 	ft_json_text(j, "opened", ft_time_text(v->opened_us, v->opened_offset, time));
 	ft_json_text(j, "closed", v->closed_us == FT_ABSENT ? NULL : ft_time_text(v->closed_us, v->closed_offset, time));
+	ft_json_text(j, "verdict", row->judged ? ft_verdict_word(row->verdict) : NULL);
+	if (row->judged) {
+		ft_json_object(j, "stands");
+		for (int i = 0; i < FT_STANDS_COUNT; i++)
+			ft_json_i64(j, ft_stands_word((enum ft_stands)i), (int64_t)row->stands[i]);
+		ft_json_object_end(j);
+	} else {
+		ft_json_null(j, "stands");
+	}
 	ft_json_object_end(j);
 }
