@@ -81,26 +81,24 @@ static double opening_rate(const struct cold_judging *j)
 {
 	const struct ft_cold_log *log = j->log;
 	double slowest = NAN;
+	size_t first = 0, end = 0; /* they walk along with the marks, which are in order */
 
 	for (size_t m = 0; m + 1 < log->mark_count; m++) {
-		size_t n = 0, first = 0, last = 0;
 		double rate;
+		size_t last;
 		if (log->marks[m].kind != FT_COLD_OPENED || log->marks[m + 1].kind != FT_COLD_CLOSED)
 			continue;
-		for (size_t i = 0; i < log->count && log->samples[i].at_us <= log->marks[m + 1].at_us; i++) {
-			if (log->samples[i].at_us < log->marks[m].at_us)
-				continue;
-			first = n++ ? first : i;
-			last = i;
-		}
-		if (n < 3 || j->sign * (log->samples[last].c - log->samples[first].c) < 1)
+		while (first < log->count && log->samples[first].at_us < log->marks[m].at_us)
+			first++;
+		for (end = end > first ? end : first; end < log->count && log->samples[end].at_us <= log->marks[m + 1].at_us;)
+			end++;
+		last = end ? end - 1 : 0;
+		if (end < first + 3 || j->sign * (log->samples[last].c - log->samples[first].c) < 1)
 			continue;
 		rate = j->sign * (log->samples[last].c - log->samples[first].c) /
 			((double)(log->samples[last].at_us - log->samples[first].at_us) / 1e6);
 		if (isnan(slowest) || rate < slowest)
 			slowest = rate;
-		if (m > 200) /* enough openings to tell */
-			break;
 	}
 	return slowest;
 }
