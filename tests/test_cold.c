@@ -152,6 +152,45 @@ static void test_signs(void **state)
 	ft_arena_done(&a);
 }
 
+/* Words of a column of notes: each is taken for what it says, and what only holds such a word for nothing. */
+static void test_notes(void **state)
+{
+	static const struct {
+		const char *note;
+		int kind; /* -1: no mark */
+	} rows[] = { { "service done", FT_COLD_SERVICE },
+		         { "Ice check", FT_COLD_ICE },
+		         { "probe in ice", FT_COLD_ICE },
+		         { "ice", FT_COLD_ICE },
+		         { "notice sent", -1 },
+		         { "logger download", -1 },
+		         { "loaded warm", FT_COLD_SERVICE },
+		         { "refilled", FT_COLD_SERVICE },
+		         { "restocked", FT_COLD_SERVICE },
+		         { "defrost", FT_COLD_DEFROST },
+		         { "opened", FT_COLD_OPENED },
+		         { "Door not closed", FT_COLD_OPENED },
+		         { "door ajar", FT_COLD_OPENED },
+		         { "Door open cleared", FT_COLD_CLOSED },
+		         { "closed", FT_COLD_CLOSED },
+		         { "battery low", -1 } };
+
+	(void)state;
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		struct ft_arena a = { 0 };
+		struct ft_cold_log log;
+		struct ft_error e;
+		const char *text =
+			ft_arena_printf(&a, "time,temperature_c,note\n2026-11-25 10:00,4.0,\n2026-11-25 10:01,4.5,%s\n",
+		                    rows[i].note);
+		assert_int_equal(read_as(text, FT_COLD_COLD, NULL, &a, &log, &e), FT_OK);
+		if (log.mark_count != (rows[i].kind >= 0) || (log.mark_count && (int)log.marks[0].kind != rows[i].kind))
+			fail_msg("\"%s\": %zu marks, the first of kind %d", rows[i].note, log.mark_count,
+			         log.mark_count ? (int)log.marks[0].kind : -1);
+		ft_arena_done(&a);
+	}
+}
+
 static void test_refused(void **state)
 {
 	(void)state;
@@ -461,9 +500,9 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(test_layouts),    cmocka_unit_test(test_refused),    cmocka_unit_test(test_signs),
-		cmocka_unit_test(test_decisions),  cmocka_unit_test(test_guard_band), cmocka_unit_test(test_fahrenheit),
-		cmocka_unit_test(test_time_above), cmocka_unit_test(test_service),    cmocka_unit_test(test_odds),
-		cmocka_unit_test(test_probe),
+		cmocka_unit_test(test_notes),      cmocka_unit_test(test_decisions),  cmocka_unit_test(test_guard_band),
+		cmocka_unit_test(test_fahrenheit), cmocka_unit_test(test_time_above), cmocka_unit_test(test_service),
+		cmocka_unit_test(test_odds),       cmocka_unit_test(test_probe),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);

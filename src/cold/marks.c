@@ -17,16 +17,48 @@ static bool is(const struct cold_word *w, const char *const *words)
 	return false;
 }
 
+static bool letter(char c)
+{
+	return c >= 'a' && c <= 'z';
+}
+
+/* Does a word of the cell begin so, or (`whole`) is one just that? "service" holds "ice" and "download" holds "load". */
+static bool has_word(const struct cold_word *w, const char *part, bool whole)
+{
+	size_t n = strlen(part);
+
+	for (const char *at = strstr(w->text, part); at; at = strstr(at + 1, part))
+		if ((at == w->text || !letter(at[-1])) && !(whole && letter(at[n])))
+			return true;
+	return false;
+}
+
 bool cold_mark_word(struct ft_slice cell, bool door, enum ft_cold_mark_kind *ret)
 {
 	static const struct {
 		const char *part;
 		enum ft_cold_mark_kind kind;
-	} parts[] = {
-		{ "defrost", FT_COLD_DEFROST }, { "reference", FT_COLD_REFERENCE }, { "thermometer", FT_COLD_REFERENCE },
-		{ "service", FT_COLD_SERVICE }, { "fill", FT_COLD_SERVICE },        { "stock", FT_COLD_SERVICE },
-		{ "load", FT_COLD_SERVICE },    { "clos", FT_COLD_CLOSED },         { "shut", FT_COLD_CLOSED },
-		{ "open", FT_COLD_OPENED },
+		bool whole;
+	} parts[] = { /* what turns another about stands before it */
+		          { "ice", FT_COLD_ICE, true },
+		          { "defrost", FT_COLD_DEFROST, false },
+		          { "reference", FT_COLD_REFERENCE, false },
+		          { "thermometer", FT_COLD_REFERENCE, false },
+		          { "service", FT_COLD_SERVICE, false },
+		          { "fill", FT_COLD_SERVICE, false },
+		          { "refill", FT_COLD_SERVICE, false },
+		          { "stock", FT_COLD_SERVICE, false },
+		          { "restock", FT_COLD_SERVICE, false },
+		          { "load", FT_COLD_SERVICE, false },
+		          { "reload", FT_COLD_SERVICE, false },
+		          { "not clos", FT_COLD_OPENED, false },
+		          { "not shut", FT_COLD_OPENED, false },
+		          { "not open", FT_COLD_CLOSED, false },
+		          { "open cleared", FT_COLD_CLOSED, false },
+		          { "clos", FT_COLD_CLOSED, false },
+		          { "shut", FT_COLD_CLOSED, false },
+		          { "open", FT_COLD_OPENED, false },
+		          { "ajar", FT_COLD_OPENED, true }
 	};
 	static const char *const yes[] = { "1", "true", "on", "yes", NULL },
 							 *const no[] = { "0", "false", "off", "no", NULL };
@@ -34,12 +66,8 @@ bool cold_mark_word(struct ft_slice cell, bool door, enum ft_cold_mark_kind *ret
 
 	if (!w.text[0])
 		return false;
-	if (strcmp(w.text, "ice") == 0 || cold_has(&w, "ice ") || cold_has(&w, " ice")) {
-		*ret = FT_COLD_ICE;
-		return true;
-	}
 	for (size_t i = 0; i < sizeof parts / sizeof *parts; i++) {
-		if (cold_has(&w, parts[i].part)) {
+		if (has_word(&w, parts[i].part, parts[i].whole)) {
 			*ret = parts[i].kind;
 			return true;
 		}
