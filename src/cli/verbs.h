@@ -23,5 +23,6 @@ extern const struct cli_verb verb_supply;
 extern const struct cli_verb verb_cold;
 extern const struct cli_verb verb_number;
 extern const struct cli_verb verb_rules;
+extern const struct cli_verb verb_watch;
 
 #endif

@@ -182,6 +182,11 @@ def documents(folder):
     yield "bench", json.loads(serving.stdout.readline())
     serving.terminate()
     say(serving.wait(10) == 0, "the bench ends with 0 when it is told to")
+    os.mkdir(os.path.join(folder, "fleet"))
+    for name, day in (("before.dts", 1), ("wiped.dts", 2)):
+        os.rename(os.path.join(folder, name), os.path.join(folder, "fleet", f"HL-1_2026030{day}T0600.dts"))
+    yield from run("watch", "watch", "fleet", "--history")
+    yield from run("watch", "watch", os.path.join(SOURCE, "tests", "samples"))
     yield from run("ports", "ports", codes=(0,))
     yield from run("rules", "rules")
 

@@ -1,0 +1,172 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* The weeks after: audits of many machines and days, and which machine needs a person today. */
+#include "verbs.h"
+#include "watch.h"
+
+#include <unistd.h>
+
+#define TABLE_BYTES_MAX ((size_t)4 << 30) /* ours: temperatures of two thousand cabinets in a year */
+enum { JOBS_MAX = 64, HORIZON_DAYS = 180 };
+
+struct run {
+	struct watch_fleet fleet;
+};
+
+static bool never_known(void *to, const char *path, int64_t size, int64_t mtime_ns)
+{
+	(void)to, (void)path, (void)size, (void)mtime_ns;
+	return false;
+}
+
+static bool never_settled(void *to, const char *path, int64_t mtime_ns)
+{
+	(void)to, (void)path, (void)mtime_ns;
+	return false;
+}
+
+static bool take(void *to, const struct watch_found *f)
+{
+	struct run *r = to;
+
+	return !f->reads.n || watch_fleet_add(&r->fleet, f->reads);
+}
+
+static bool time_option(struct cli *c, const char *name, int64_t otherwise, int64_t *ret)
+{
+	const char *v = cli_value(c, name);
+	struct ft_buf whole = { 0 };
+	bool good;
+
+	*ret = otherwise;
+	if (!v)
+		return true;
+	good = ft_time_parse(ft_slice_of(v), 0, ret);
+	if (!good) {
+		ft_buf_printf(&whole, "%sT00:00:00", v);
+		good = whole.status == FT_OK && ft_time_parse(ft_buf_text(&whole), 0, ret);
+		ft_buf_done(&whole);
+	}
+	if (!good)
+		cli_usage(c, "--%s %s is neither a day nor a time, such as 2026-03-09 or 2026-03-09T06:00:00.", name, v);
+	return good;
+}
+
+static enum ft_status money_tables(struct cli *c, struct watch_fleet *f)
+{
+	int decimals = f->result_count ? f->results[0].decimals : 2;
+	const char *counts = cli_value(c, "counts"), *settlements = cli_value(c, "settlements");
+	enum ft_status s = FT_OK;
+	struct ft_slice bytes;
+
+	if (counts) {
+		struct ft_count *list = NULL;
+		size_t n = 0;
+		s = cli_read_file(c, counts, "the counts", TABLE_BYTES_MAX, &bytes);
+		if (s == FT_OK)
+			s = ft_counts_read(bytes, counts, decimals, &c->arena, &list, &n, &c->error);
+		if (s == FT_OK)
+			s = ft_watch_cash(f->results, f->result_count, list, n, &f->arena, &f->cash, &c->error);
+		f->counted = s == FT_OK;
+	}
+	if (settlements && s == FT_OK) {
+		struct ft_settlement *list = NULL;
+		size_t n = 0;
+		s = cli_read_file(c, settlements, "the settlements", TABLE_BYTES_MAX, &bytes);
+		if (s == FT_OK)
+			s = ft_settlements_read(bytes, settlements, decimals, &c->arena, &list, &n, &c->error);
+		if (s == FT_OK)
+			s = ft_watch_settlements(f->results, f->result_count, list, n, &f->arena, &c->error);
+	}
+	return s;
+}
+
+static enum ft_status door_tables(struct cli *c, struct watch_fleet *f)
+{
+	const char *doors = cli_value(c, "doors"), *temperatures = cli_value(c, "temperatures");
+	struct ft_fleet_door *list = NULL;
+	size_t n = 0;
+	enum ft_status s = FT_OK;
+	struct ft_slice bytes;
+
+	if (doors) {
+		s = cli_read_file(c, doors, "the door events", TABLE_BYTES_MAX, &bytes);
+		if (s == FT_OK)
+			s = ft_fleet_doors_read(bytes, doors, &c->arena, &list, &n, &c->error);
+		if (s == FT_OK)
+			s = ft_watch_doors(f->results, f->result_count, list, n, &f->arena, &c->error);
+	}
+	if (temperatures && s == FT_OK) {
+		s = cli_read_file(c, temperatures, "the temperatures", TABLE_BYTES_MAX, &bytes);
+		if (s == FT_OK)
+			s = ft_watch_temperatures(f->results, f->result_count, bytes, temperatures, list, n, &f->arena, &c->error);
+	}
+	return s;
+}
+
+static int watch(struct cli *c, struct run *r, int jobs)
+{
+	struct watch_taker taker = { r, never_known, never_settled, take };
+	struct watch_tally tally = { 0 };
+	int64_t since, until;
+	enum ft_status s;
+
+	if (!time_option(c, "since", FT_ABSENT, &since) || !time_option(c, "until", FT_ABSENT, &until))
+		return cli_failed(c);
+	if (!watch_gather(c, c->arguments[0], jobs, &taker, &tally))
+		return cli_failed(c);
+	if (until == FT_ABSENT)
+		until = r->fleet.newest_us;
+	if (since == FT_ABSENT)
+		since = until - HORIZON_DAYS * FT_DAY;
+	s = watch_fleet_judge(&r->fleet, since, until);
+	if (s == FT_OK)
+		s = money_tables(c, &r->fleet);
+	if (s == FT_OK)
+		s = door_tables(c, &r->fleet);
+	if (s != FT_OK)
+		return cli_failed(c);
+	return watch_show(&r->fleet, until, cli_flag(c, "history"), &tally);
+}
+
+static int run(struct cli *c)
+{
+	struct run r = { .fleet = { .c = c } };
+	long cpus = sysconf(_SC_NPROCESSORS_ONLN);
+	int64_t jobs;
+	int code;
+
+	if (!cli_number(c, "jobs", 1, JOBS_MAX, cpus < 1 ? 1 : cpus > 8 ? 8 : cpus, &jobs))
+		return cli_failed(c);
+	code = watch(c, &r, (int)jobs);
+	watch_fleet_done(&r.fleet);
+	return code;
+}
+
+static const struct cli_option options[] = {
+	{ "counts", "FILE", "money counted: a table with date, asset, bills, coins and perhaps bag, by, route" },
+	{ "settlements", "FILE", "cards settled: a table with date, asset, amount" },
+	{ "doors", "FILE", "door events: a table with time, asset, door (open, closed)" },
+	{ "temperatures", "FILE", "cabinets: a table with time, asset, c and perhaps alarm (0, 1)" },
+	{ "since", "DAY", "leave out what came before; 180 days if not given" },
+	{ "until", "TIME", "judge as of this time; the newest audit if not given" },
+	{ "history", NULL, "with --json: also exceptions that ended or grew old" },
+	{ "all", NULL, "list every exception, not the first forty" },
+	{ "jobs", "N", "work on N files at once (the number of processors if not given)" },
+	{ NULL, NULL, NULL },
+};
+
+const struct cli_verb verb_watch = {
+	.name = "watch",
+	.arguments = "FOLDER",
+	.summary = "says which machines need a person today, from the audits of a fleet",
+	.about =
+		"Takes a folder (or an archive) with audits of many machines and days, in any order, with copies, late ones "
+		"and parts, and what people counted, cards settled, doors and cabinets told. Machines are told apart by what "
+		"is inside their audits. Each exception says how much money is at stake and how sure it is; the most urgent "
+		"stand first. With --json it prints one document a machine.",
+	.options = options,
+	.examples = "$ fettle watch audits/\n$ fettle watch audits/ --counts counts.csv --doors doors.csv --json",
+	.least = 1,
+	.most = 1,
+	.run = run,
+};

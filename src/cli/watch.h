@@ -1,0 +1,81 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* Inside the command watch: the files of a fleet go in, the reads of its machines come out. */
+#ifndef FETTLE_CLI_WATCH_H
+#define FETTLE_CLI_WATCH_H
+
+#include "cli.h"
+#include "fettle/hash.h"
+#include "fettle/watch.h"
+
+/* ---- gathering: files are read by several hands and handed on one after the other, in the order found ---- */
+
+struct watch_found {
+	const char *path; /* below the folder that is watched */
+	int64_t size, mtime_ns;
+	uint64_t content;      /* of the bytes, 0: the file could not be read */
+	struct ft_slice reads; /* a stream of what was extracted, empty when there is no audit in it */
+};
+
+/* Called in the one thread that gives. */
+struct watch_taker {
+	void *to;
+	bool (*known)(void *to, const char *path, int64_t size, int64_t mtime_ns); /* looked at before, and unchanged */
+	bool (*folder_known)(void *to, const char *path, int64_t mtime_ns);        /* nothing in it was added or renamed */
+	bool (*take)(void *to, const struct watch_found *f);                       /* false ends it */
+};
+
+struct watch_tally {
+	uint64_t seen, read, bytes, unreadable, without_audit;
+};
+
+/* Goes through a folder or an archive. False with c->error. */
+bool watch_gather(struct cli *c, const char *root, int jobs, const struct watch_taker *t, struct watch_tally *ret);
+
+/* ---- the fleet ---- */
+
+struct watch_machine {
+	char *key;
+	int64_t number; /* in the book; 0: not yet */
+	struct ft_stream stream;
+	struct ft_buf kept; /* what the book held, until the stream is needed */
+	bool changed;
+};
+
+struct watch_fleet {
+	struct cli *c;
+	struct watch_machine **machines; /* in order of their key once sorted */
+	size_t count, room;
+	size_t *slots; /* hash table of index + 1 */
+	size_t slot_count;
+	int64_t newest_us;
+	struct ft_arena keys;
+	/* what came of it */
+	struct ft_watch_result *results;
+	size_t result_count;
+	struct ft_arena arena; /* of the results */
+	struct ft_cash cash;
+	bool counted;
+};
+
+/* The machine of a key, made when it is new; NULL without memory. */
+struct watch_machine *watch_machine_of(struct watch_fleet *f, const char *key);
+/* Adds the reads of a file to their machines. */
+bool watch_fleet_add(struct watch_fleet *f, struct ft_slice reads);
+/* Judges every machine up to `now_us`; reads before `since_us` are left out. */
+enum ft_status watch_fleet_judge(struct watch_fleet *f, int64_t since_us, int64_t now_us);
+void watch_fleet_done(struct watch_fleet *f);
+
+/* ---- showing ---- */
+
+struct watch_line {
+	const struct ft_watch_result *r;
+	const struct ft_exception *x;
+	double rank;
+};
+
+/* Open exceptions of all machines, the most urgent first, in the command's arena. */
+struct watch_line *watch_lines(struct watch_fleet *f, int64_t now_us, bool acknowledged, size_t *ret_count);
+/* Prints the documents (one a machine) or the list for people; returns the exit code. */
+int watch_show(struct watch_fleet *f, int64_t now_us, bool history, const struct watch_tally *t);
+
+#endif

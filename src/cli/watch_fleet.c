@@ -1,0 +1,164 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* The machines of a fleet, each with its stream of reads; all of them judged. */
+#include "watch.h"
+
+#include <stdlib.h>
+
+static uint64_t hash_of(const char *key)
+{
+	uint64_t h = UINT64_C(14695981039346656037); /* FNV-1a */
+
+	for (; *key; key++)
+		h = (h ^ (unsigned char)*key) * UINT64_C(1099511628211);
+	return h;
+}
+
+static bool grow_slots(struct watch_fleet *f)
+{
+	size_t n = f->slot_count ? f->slot_count * 2 : 4096;
+	size_t *slots = calloc(n, sizeof *slots);
+
+	if (!slots)
+		return false;
+	for (size_t i = 0; i < f->count; i++) {
+		size_t k = hash_of(f->machines[i]->key) & (n - 1);
+		while (slots[k])
+			k = (k + 1) & (n - 1);
+		slots[k] = i + 1;
+	}
+	free(f->slots);
+	f->slots = slots;
+	f->slot_count = n;
+	return true;
+}
+
+struct watch_machine *watch_machine_of(struct watch_fleet *f, const char *key)
+{
+	struct watch_machine *m, **grown;
+	size_t k;
+
+	if (f->count * 2 >= f->slot_count && !grow_slots(f))
+		return NULL;
+	for (k = hash_of(key) & (f->slot_count - 1); f->slots[k]; k = (k + 1) & (f->slot_count - 1))
+		if (strcmp(f->machines[f->slots[k] - 1]->key, key) == 0)
+			return f->machines[f->slots[k] - 1];
+	if (f->count == f->room) {
+		size_t room = f->room ? f->room * 2 : 256;
+		grown = realloc(f->machines, room * sizeof *grown);
+		if (!grown)
+			return NULL;
+		f->machines = grown;
+		f->room = room;
+	}
+	m = calloc(1, sizeof *m);
+	if (m)
+		m->key = strdup(key);
+	if (!m || !m->key) {
+		free(m);
+		return NULL;
+	}
+	f->machines[f->count++] = m;
+	f->slots[k] = f->count;
+	return m;
+}
+
+/* What the book kept becomes a stream that can be added to. */
+static bool unfold(struct watch_fleet *f, struct watch_machine *m)
+{
+	struct ft_arena a = { 0 };
+	struct ft_watch_read *list;
+	size_t n = 0;
+	bool good = ft_stream_get(ft_buf_text(&m->kept), &a, &list, &n, &f->c->error) == FT_OK;
+
+	for (size_t i = 0; good && i < n; i++)
+		good = ft_stream_put(&m->stream, &list[i]);
+	ft_arena_done(&a);
+	ft_buf_done(&m->kept);
+	m->kept = (struct ft_buf){ 0 };
+	return good;
+}
+
+bool watch_fleet_add(struct watch_fleet *f, struct ft_slice reads)
+{
+	struct ft_watch_read *list;
+	size_t n = 0;
+
+	ft_arena_reset(&f->keys);
+	if (ft_stream_get(reads, &f->keys, &list, &n, &f->c->error) != FT_OK)
+		return false;
+	for (size_t i = 0; i < n; i++) {
+		const char *key = ft_watch_key(&list[i], &f->keys);
+		struct watch_machine *m = key ? watch_machine_of(f, key) : NULL;
+		if (!m || (m->kept.n && !unfold(f, m)) || !ft_stream_put(&m->stream, &list[i]))
+			return ft_fail_memory(&f->c->error, "the reads of the fleet") == FT_OK;
+		m->changed = true;
+		if (list[i].number[FT_WATCH_ARRIVED] > f->newest_us)
+			f->newest_us = list[i].number[FT_WATCH_ARRIVED];
+	}
+	return true;
+}
+
+static int by_key(const void *x, const void *y)
+{
+	const struct watch_machine *const *a = x, *const *b = y;
+
+	return strcmp((*a)->key, (*b)->key);
+}
+
+static size_t since(struct ft_watch_read *list, size_t n, int64_t since_us, int64_t now_us)
+{
+	size_t kept = 0;
+
+	for (size_t i = 0; i < n; i++)
+		if (list[i].number[FT_WATCH_ARRIVED] >= since_us && list[i].number[FT_WATCH_ARRIVED] <= now_us)
+			list[kept++] = list[i];
+	return kept;
+}
+
+enum ft_status watch_fleet_judge(struct watch_fleet *f, int64_t since_us, int64_t now_us)
+{
+	struct ft_arena scratch = { 0 };
+	struct ft_name_run *runs = NULL;
+	size_t run_count = 0, run_room = 0, judged = 0;
+	enum ft_status s = FT_OK;
+
+	qsort(f->machines, f->count, sizeof *f->machines, by_key);
+	f->results = FT_NEW_ARRAY(&f->arena, f->count + 1, struct ft_watch_result);
+	if (!f->results)
+		return ft_fail_memory(&f->c->error, "the fleet");
+	for (size_t i = 0; s == FT_OK && i < f->count; i++) {
+		struct watch_machine *m = f->machines[i];
+		struct ft_watch_read *list = NULL;
+		size_t n = 0;
+		ft_arena_reset(&scratch);
+		s = ft_stream_get(m->kept.n ? ft_buf_text(&m->kept) : ft_buf_text(&m->stream.bytes), &scratch, &list, &n,
+		                  &f->c->error);
+		n = s == FT_OK ? since(list, n, since_us, now_us) : 0;
+		if (s != FT_OK || !n)
+			continue;
+		s = ft_watch_judge(m->key, list, n, NULL, now_us, &f->arena, &f->results[judged], &f->c->error);
+		n = f->results[judged].kept;
+		if (s == FT_OK && !ft_watch_runs(list, n, judged, &f->arena, &runs, &run_count, &run_room))
+			s = ft_fail_memory(&f->c->error, "the fleet");
+		judged++;
+	}
+	ft_arena_done(&scratch);
+	f->result_count = judged;
+	if (s == FT_OK)
+		ft_watch_names(runs, run_count, f->results);
+	return s;
+}
+
+void watch_fleet_done(struct watch_fleet *f)
+{
+	for (size_t i = 0; i < f->count; i++) {
+		free(f->machines[i]->key);
+		ft_stream_done(&f->machines[i]->stream);
+		ft_buf_done(&f->machines[i]->kept);
+		free(f->machines[i]);
+	}
+	free(f->machines);
+	free(f->slots);
+	ft_arena_done(&f->keys);
+	ft_arena_done(&f->arena);
+}

@@ -1,0 +1,459 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* Folders and archives to extracted reads. Files go round in a ring of trays as in check: hands read and extract, the
+ * one who gives takes the results in the order given, so that memory is the ring however many files there are. */
+#include "watch.h"
+
+#include <archive.h>
+#include <archive_entry.h>
+#include <dirent.h>
+#include <errno.h>
+#include <fcntl.h>
+#include <pthread.h>
+#include <stdlib.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+enum { TRAY_FILES = 64, JOBS_MAX = 64, DEEP_MAX = 64, PATH_ROOM = 4096 };
+
+struct item {
+	size_t path, bytes, n;
+	bool has_bytes;
+	int64_t size, mtime_ns;
+	size_t out, out_n;
+	uint64_t content;
+};
+
+struct tray {
+	enum { TRAY_FREE, TRAY_FULL, TRAY_TAKEN, TRAY_READY } state;
+	struct item items[TRAY_FILES];
+	int count;
+	struct ft_buf names, data, out;
+};
+
+struct hand {
+	struct gather *g;
+	struct ft_arena arena;
+	struct ft_facts facts;
+	struct ft_buf file;
+	pthread_t thread;
+	bool running;
+};
+
+struct gather {
+	struct cli *c;
+	const struct watch_taker *taker;
+	struct watch_tally *tally;
+	const char *root;
+	size_t root_n;
+	pthread_mutex_t lock;
+	pthread_cond_t changed;
+	bool closing, ok, progress;
+	struct tray *trays;
+	size_t tray_count, filling, next_take, next_out;
+	struct hand *hands;
+	int jobs;
+	int64_t said_at;
+	ft_crc16_fn *crc16;
+};
+
+/* ---- one file ---- */
+
+/* Every set of the file, each as a read; what is no audit leaves nothing. */
+static void extract(struct hand *h, struct tray *t, struct item *x, struct ft_slice bytes)
+{
+	struct ft_stream s = { 0 };
+	struct ft_audit d;
+	struct ft_hash hash = ft_hash_of(bytes.p, bytes.n);
+	const char *path = t->names.p + x->path;
+	int64_t arrived = x->mtime_ns / 1000;
+
+	memcpy(&x->content, hash.b, sizeof x->content);
+	x->content |= x->content == 0;
+	ft_arena_reset(&h->arena);
+	if (ft_audit_read(bytes, &h->arena, &d, NULL) != FT_OK)
+		return;
+	ft_watch_stamp(ft_slice_of(path), &arrived);
+	for (size_t i = 0; i < d.set_count; i++) {
+		struct ft_watch_read r;
+		if (ft_audit_facts(&d, &d.sets[i], &h->arena, &h->facts, NULL) != FT_OK ||
+		    ft_watch_extract(&h->facts, path, arrived, h->g->crc16, &h->arena, &r, NULL) != FT_OK)
+			break;
+		r.content += i; /* sets of one file are not the same audit */
+		if (!ft_stream_put(&s, &r))
+			break;
+	}
+	x->out = t->out.n;
+	x->out_n = s.bytes.n;
+	ft_buf_put(&t->out, s.bytes.p ? s.bytes.p : "", s.bytes.n);
+	ft_stream_done(&s);
+}
+
+static bool read_file(struct hand *h, const char *path, int64_t size)
+{
+	char full[PATH_ROOM * 2];
+	char step[65536];
+	int fd;
+	ssize_t got;
+
+	ft_buf_clear(&h->file);
+	h->file.ceiling = FT_AUDIT_BYTES_MAX;
+	if (h->g->root_n + strlen(path) + 2 > sizeof full)
+		return false;
+	memcpy(full, h->g->root, h->g->root_n);
+	full[h->g->root_n] = '/';
+	memcpy(full + h->g->root_n + 1, path, strlen(path) + 1);
+	fd = open(*path ? full : h->g->root, O_RDONLY | O_CLOEXEC | O_NOCTTY);
+	if (fd < 0)
+		return false;
+	(void)size;
+	while ((got = read(fd, step, sizeof step)) > 0 && h->file.status == FT_OK)
+		ft_buf_put(&h->file, step, (size_t)got);
+	close(fd);
+	return got == 0 && h->file.status == FT_OK;
+}
+
+static void work_tray(struct hand *h, struct tray *t)
+{
+	ft_buf_clear(&t->out);
+	for (int i = 0; i < t->count; i++) {
+		struct item *x = &t->items[i];
+		x->content = 0;
+		x->out_n = 0;
+		if (x->has_bytes)
+			extract(h, t, x, (struct ft_slice){ t->data.p + x->bytes, x->n });
+		else if (read_file(h, t->names.p + x->path, x->size))
+			extract(h, t, x, h->file.n ? ft_buf_text(&h->file) : (struct ft_slice){ "", 0 });
+	}
+}
+
+static void *work(void *argument)
+{
+	struct hand *h = argument;
+	struct gather *g = h->g;
+
+	pthread_mutex_lock(&g->lock);
+	for (;;) {
+		struct tray *t = &g->trays[g->next_take % g->tray_count];
+		if (t->state == TRAY_FULL) {
+			t->state = TRAY_TAKEN;
+			g->next_take++;
+			pthread_mutex_unlock(&g->lock);
+			work_tray(h, t);
+			pthread_mutex_lock(&g->lock);
+			t->state = TRAY_READY;
+			pthread_cond_broadcast(&g->changed);
+		} else if (g->closing) {
+			break;
+		} else {
+			pthread_cond_wait(&g->changed, &g->lock);
+		}
+	}
+	pthread_mutex_unlock(&g->lock);
+	return NULL;
+}
+
+/* Hands the results of a tray on and frees it. */
+static void take_tray(struct gather *g, struct tray *t)
+{
+	for (int i = 0; i < t->count && g->ok; i++) {
+		const struct item *x = &t->items[i];
+		struct watch_found f = {
+			t->names.p + x->path, x->size, x->mtime_ns, x->content, { t->out.p ? t->out.p + x->out : "", x->out_n }
+		};
+		g->tally->read++;
+		g->tally->bytes += (uint64_t)x->size;
+		g->tally->unreadable += x->content == 0;
+		g->tally->without_audit += x->content != 0 && x->out_n == 0;
+		g->ok = g->taker->take(g->taker->to, &f);
+	}
+	ft_buf_clear(&t->names);
+	ft_buf_clear(&t->data);
+	t->count = 0;
+	t->state = TRAY_FREE;
+	g->next_out++;
+}
+
+static void pass_on(struct gather *g)
+{
+	struct tray *t = &g->trays[g->filling % g->tray_count];
+
+	if (g->jobs == 1) {
+		work_tray(&g->hands[0], t);
+		take_tray(g, t);
+		return;
+	}
+	pthread_mutex_lock(&g->lock);
+	t->state = TRAY_FULL;
+	g->filling++;
+	pthread_cond_broadcast(&g->changed);
+	t = &g->trays[g->filling % g->tray_count];
+	while (t->state != TRAY_FREE) {
+		struct tray *oldest = &g->trays[g->next_out % g->tray_count];
+		if (oldest->state == TRAY_READY) {
+			pthread_mutex_unlock(&g->lock); /* nobody else touches a tray that is ready */
+			take_tray(g, oldest);
+			pthread_mutex_lock(&g->lock);
+		} else {
+			pthread_cond_wait(&g->changed, &g->lock);
+		}
+	}
+	pthread_mutex_unlock(&g->lock);
+}
+
+static void finish(struct gather *g)
+{
+	if (g->trays[g->filling % g->tray_count].count)
+		pass_on(g);
+	if (g->jobs == 1)
+		return;
+	pthread_mutex_lock(&g->lock);
+	while (g->next_out < g->filling) {
+		struct tray *oldest = &g->trays[g->next_out % g->tray_count];
+		if (oldest->state == TRAY_READY) {
+			pthread_mutex_unlock(&g->lock);
+			take_tray(g, oldest);
+			pthread_mutex_lock(&g->lock);
+		} else {
+			pthread_cond_wait(&g->changed, &g->lock);
+		}
+	}
+	g->closing = true;
+	pthread_cond_broadcast(&g->changed);
+	pthread_mutex_unlock(&g->lock);
+	for (int i = 0; i < g->jobs; i++)
+		if (g->hands[i].running)
+			pthread_join(g->hands[i].thread, NULL);
+}
+
+/* ---- giving ---- */
+
+static void say_progress(struct gather *g)
+{
+	int64_t now;
+
+	if (++g->tally->seen % 4096)
+		return;
+	now = cli_monotonic();
+	if (now - g->said_at < (g->progress ? 200000 : 5000000))
+		return;
+	g->said_at = now;
+	fprintf(stderr, g->progress ? "\r%llu files" : "%llu files\n", (unsigned long long)g->tally->seen);
+}
+
+static void give(struct gather *g, const char *path, int64_t size, int64_t mtime_ns, const struct ft_slice *bytes)
+{
+	struct tray *t = &g->trays[g->filling % g->tray_count];
+	struct item *x = &t->items[t->count];
+
+	say_progress(g);
+	if (!g->ok || g->taker->known(g->taker->to, path, size, mtime_ns))
+		return;
+	*x = (struct item){ .path = t->names.n, .size = size, .mtime_ns = mtime_ns };
+	ft_buf_put(&t->names, path, strlen(path) + 1);
+	if (bytes) {
+		x->has_bytes = true;
+		x->bytes = t->data.n;
+		x->n = bytes->n;
+		ft_buf_put(&t->data, bytes->n ? bytes->p : "", bytes->n);
+	}
+	if (t->names.status != FT_OK || t->data.status != FT_OK) {
+		g->ok = ft_fail_memory(&g->c->error, "the audits") == FT_OK;
+		return;
+	}
+	if (++t->count == TRAY_FILES || t->data.n > (1U << 20))
+		pass_on(g);
+}
+
+static bool ends_with(const char *text, const char *end)
+{
+	size_t n = strlen(text), m = strlen(end);
+
+	return n > m && strcmp(text + n - m, end) == 0;
+}
+
+static bool is_archive(const char *path)
+{
+	static const char *const ends[] = { ".tar", ".tar.gz", ".tgz", ".tar.zst", ".tar.xz", ".zip" };
+
+	for (size_t i = 0; i < sizeof ends / sizeof *ends; i++)
+		if (ends_with(path, ends[i]))
+			return true;
+	return false;
+}
+
+static void give_entry(struct gather *g, const char *name, struct archive *a, struct archive_entry *e, struct ft_buf *b)
+{
+	const char *inside = archive_entry_pathname(e);
+	struct ft_buf path = { 0 };
+	char step[65536];
+	la_ssize_t got;
+	struct ft_slice bytes;
+
+	ft_buf_clear(b);
+	while ((got = archive_read_data(a, step, sizeof step)) > 0 && b->status == FT_OK)
+		ft_buf_put(b, step, (size_t)got);
+	ft_buf_printf(&path, "%s:%s", name, inside ? inside : "?");
+	ft_buf_byte(&path, 0);
+	if (got < 0 || b->status != FT_OK || path.status != FT_OK) {
+		g->tally->unreadable++;
+	} else {
+		bytes = b->n ? ft_buf_text(b) : (struct ft_slice){ "", 0 };
+		give(g, path.p, (int64_t)b->n,
+		     (int64_t)archive_entry_mtime(e) * INT64_C(1000000000) + archive_entry_mtime_nsec(e), &bytes);
+	}
+	ft_buf_done(&path);
+}
+
+static void give_archive(struct gather *g, const char *full, const char *name)
+{
+	struct archive *a = archive_read_new();
+	struct ft_buf b = { .ceiling = FT_AUDIT_BYTES_MAX };
+	struct archive_entry *e;
+	int r = ARCHIVE_FATAL;
+
+	if (!a)
+		return;
+	archive_read_support_filter_all(a);
+	archive_read_support_format_tar(a);
+	archive_read_support_format_zip(a);
+	if (archive_read_open_filename(a, full, 65536) == ARCHIVE_OK)
+		while (g->ok && (r = archive_read_next_header(a, &e)) == ARCHIVE_OK)
+			if (archive_entry_filetype(e) == AE_IFREG)
+				give_entry(g, name, a, e, &b);
+	g->tally->unreadable += g->ok && r != ARCHIVE_EOF;
+	ft_buf_done(&b);
+	archive_read_free(a);
+}
+
+static int64_t mtime_of(const struct stat *st)
+{
+	return st->st_mtim.tv_sec * INT64_C(1000000000) + st->st_mtim.tv_nsec;
+}
+
+static void give_folder(struct gather *g, char path[PATH_ROOM], size_t n, int depth);
+
+static void give_name(struct gather *g, int folder, const char *name, char path[PATH_ROOM], size_t n, bool settled,
+                      int type, int depth)
+{
+	struct stat st;
+	size_t len = strlen(name);
+	const char *below;
+
+	if (name[0] == '.' || n + len + 2 > PATH_ROOM)
+		return;
+	if (settled && type == DT_REG)
+		return;
+	if (fstatat(folder, name, &st, 0))
+		return;
+	path[n] = '/';
+	memcpy(path + n + 1, name, len + 1);
+	below = path + g->root_n + 1;
+	if (S_ISDIR(st.st_mode))
+		give_folder(g, path, n + 1 + len, depth + 1);
+	else if (S_ISREG(st.st_mode) && is_archive(name)) {
+		if (!g->taker->known(g->taker->to, below, st.st_size, mtime_of(&st))) {
+			struct watch_found whole = { below, st.st_size, mtime_of(&st), 1, { "", 0 } };
+			give_archive(g, path, below);
+			g->ok = g->ok && g->taker->take(g->taker->to, &whole);
+		}
+	} else if (S_ISREG(st.st_mode)) {
+		give(g, below, st.st_size, mtime_of(&st), NULL);
+	}
+	path[n] = 0;
+}
+
+static void give_folder(struct gather *g, char path[PATH_ROOM], size_t n, int depth)
+{
+	DIR *dir = depth > DEEP_MAX ? NULL : opendir(path);
+	struct dirent *x;
+	struct stat st;
+	bool settled;
+
+	if (!dir || fstat(dirfd(dir), &st)) {
+		g->tally->unreadable++;
+		if (dir)
+			closedir(dir);
+		return;
+	}
+	settled = g->taker->folder_known(g->taker->to, n > g->root_n ? path + g->root_n + 1 : "", mtime_of(&st));
+	while (g->ok && (x = readdir(dir)) != NULL)
+		give_name(g, dirfd(dir), x->d_name, path, n, settled, x->d_type, depth);
+	closedir(dir);
+}
+
+static bool begin(struct gather *g)
+{
+	g->tray_count = g->jobs == 1 ? 1 : (size_t)g->jobs * 4;
+	g->trays = calloc(g->tray_count, sizeof *g->trays);
+	g->hands = calloc((size_t)g->jobs, sizeof *g->hands);
+	pthread_mutex_init(&g->lock, NULL);
+	pthread_cond_init(&g->changed, NULL);
+	if (!g->trays || !g->hands)
+		return false;
+	for (int i = 0; i < g->jobs; i++) {
+		g->hands[i].g = g;
+		if (g->jobs > 1)
+			g->hands[i].running = pthread_create(&g->hands[i].thread, NULL, work, &g->hands[i]) == 0;
+	}
+	if (g->jobs > 1 && !g->hands[0].running)
+		g->jobs = 1;
+	return true;
+}
+
+static void done(struct gather *g, int jobs)
+{
+	for (size_t i = 0; g->trays && i < g->tray_count; i++) {
+		ft_buf_done(&g->trays[i].names);
+		ft_buf_done(&g->trays[i].data);
+		ft_buf_done(&g->trays[i].out);
+	}
+	for (int i = 0; g->hands && i < jobs; i++) {
+		ft_arena_done(&g->hands[i].arena);
+		ft_buf_done(&g->hands[i].file);
+	}
+	free(g->trays);
+	free(g->hands);
+	pthread_mutex_destroy(&g->lock);
+	pthread_cond_destroy(&g->changed);
+}
+
+bool watch_gather(struct cli *c, const char *root, int jobs, const struct watch_taker *taker, struct watch_tally *ret)
+{
+	struct gather g = { .c = c,
+		                .taker = taker,
+		                .tally = ret,
+		                .ok = true,
+		                .jobs = jobs < 1 ? 1 : jobs,
+		                .said_at = cli_monotonic(),
+		                .progress = isatty(STDERR_FILENO) == 1,
+		                .crc16 = ft_crc16_fastest() };
+	char path[PATH_ROOM];
+	size_t n = strlen(root);
+	struct stat st;
+
+	while (n > 1 && root[n - 1] == '/')
+		n--;
+	if (n + 1 >= PATH_ROOM || stat(root, &st)) {
+		ft_fail(&c->error, FT_E_INPUT, "There is no folder %s to watch; look at the name.", root);
+		return false;
+	}
+	memcpy(path, root, n);
+	path[n] = 0;
+	g.root = root;
+	g.root_n = n;
+	if (!begin(&g)) {
+		ft_fail_memory(&c->error, "the audits");
+	} else {
+		if (S_ISDIR(st.st_mode))
+			give_folder(&g, path, n, 0);
+		else if (is_archive(root))
+			give_archive(&g, root, "");
+		else
+			g.ok = ft_fail(&c->error, FT_E_INPUT, "%s is neither a folder nor an archive of audits.", root) == FT_OK;
+		finish(&g);
+	}
+	if (g.progress && ret->seen >= 4096)
+		fputs("\r                    \r", stderr);
+	done(&g, jobs < 1 ? 1 : jobs);
+	return g.ok && c->error.status == FT_OK;
+}

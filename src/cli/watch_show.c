@@ -1,0 +1,234 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* What the watch found, for people and as documents. */
+#include "watch.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+enum { LINES_SHOWN = 40 };
+
+static int by_rank(const void *x, const void *y)
+{
+	const struct watch_line *a = x, *b = y;
+	int c;
+
+	if (a->rank != b->rank)
+		return a->rank > b->rank ? -1 : 1;
+	c = strcmp(a->r->key, b->r->key);
+	if (c)
+		return c;
+	return a->x->since_us != b->x->since_us ? (a->x->since_us < b->x->since_us ? -1 : 1)
+											: (int)a->x->rule - (int)b->x->rule;
+}
+
+struct watch_line *watch_lines(struct watch_fleet *f, int64_t now_us, bool acknowledged, size_t *ret_count)
+{
+	struct watch_line *list = NULL;
+	size_t n = 0, room = 0;
+
+	for (size_t i = 0; i < f->result_count; i++)
+		for (size_t k = 0; k < f->results[i].exception_count; k++) {
+			const struct ft_exception *x = &f->results[i].exceptions[k];
+			struct watch_line *grown;
+			if (!ft_exception_open(x, now_us) || x->acknowledged != acknowledged || ft_rule(x->rule)->weight == FT_NOTE)
+				continue;
+			grown = ft_arena_grow(&f->c->arena, list, n, &room, sizeof *grown);
+			if (!grown)
+				break;
+			list = grown;
+			list[n++] = (struct watch_line){ &f->results[i], x, ft_exception_rank(x, f->results[i].decimals) };
+		}
+	if (n)
+		qsort(list, n, sizeof *list, by_rank);
+	*ret_count = n;
+	return list;
+}
+
+static void time_json(struct ft_json *j, const char *key, int64_t us)
+{
+	char text[FT_TIME_TEXT];
+
+	if (us == FT_NEVER || us == FT_ABSENT) {
+		ft_json_null(j, key);
+		return;
+	}
+	ft_time_text(us, 0, text);
+	text[19] = 0; /* the office's own time: nobody said with what offset */
+	ft_json_text(j, key, text);
+}
+
+static void exception_json(struct ft_json *j, const struct ft_exception *x, int64_t now_us)
+{
+	ft_json_object(j, NULL);
+	ft_json_text(j, "rule", ft_rule(x->rule)->id);
+	ft_json_text(j, "selection", x->selection);
+	time_json(j, "since", x->since_us);
+	time_json(j, "seen_at", x->seen_us);
+	time_json(j, "ended", x->ended_us);
+	ft_json_bool(j, "open", ft_exception_open(x, now_us));
+	ft_json_count(j, "money", x->money);
+	ft_json_real(j, "sure", x->sure, 4);
+	ft_json_text(j, "seen", x->seen);
+	ft_json_text(j, "expected", x->expected);
+	ft_json_text(j, "before", x->before);
+	ft_json_text(j, "after", x->after);
+	ft_json_bool(j, "acknowledged", x->acknowledged);
+	ft_json_object_end(j);
+}
+
+static void collections_json(struct ft_json *j, const struct ft_watch_result *r)
+{
+	ft_json_array(j, "collections");
+	for (size_t i = 0; i < r->collection_count; i++) {
+		const struct ft_collection *c = &r->collections[i];
+		ft_json_object(j, NULL);
+		time_json(j, "after", c->after_us);
+		time_json(j, "at", c->at_us);
+		ft_json_i64(j, "expected", c->expected);
+		ft_json_count(j, "counted", c->counted);
+		ft_json_i64(j, "unsure", c->unsure);
+		ft_json_text(j, "by", *c->by ? c->by : NULL);
+		ft_json_text(j, "bag", *c->bag ? c->bag : NULL);
+		ft_json_text(j, "route", *c->route ? c->route : NULL);
+		ft_json_object_end(j);
+	}
+	ft_json_array_end(j);
+}
+
+static enum ft_verdict find_all(const struct ft_watch_result *r, int64_t now_us, struct ft_findings *f)
+{
+	for (size_t i = 0; i < r->exception_count; i++) {
+		const struct ft_exception *x = &r->exceptions[i];
+		if (ft_exception_open(x, now_us) && !x->acknowledged)
+			ft_find(f, x->rule,
+			        (struct ft_where){
+						.file = x->after, .selection = x->selection, .timed = true, .at_us = x->seen_us },
+			        x->seen, x->expected);
+	}
+	return ft_verdict_of(f, false);
+}
+
+static enum ft_verdict document(struct watch_fleet *f, const struct ft_watch_result *r, int64_t now_us, bool history,
+                                struct ft_buf *out)
+{
+	struct ft_arena a = { 0 };
+	struct ft_findings list = { .arena = &a };
+	enum ft_verdict v = find_all(r, now_us, &list);
+	struct ft_json j;
+
+	cli_document(f->c, &j, out, v, &list);
+	ft_json_text(&j, "asset", r->asset);
+	ft_json_text(&j, "serial", *r->serial ? r->serial : NULL);
+	ft_json_text(&j, "model", *r->model ? r->model : NULL);
+	ft_json_text(&j, "name", r->name);
+	ft_json_text(&j, "currency", *r->currency ? r->currency : NULL);
+	ft_json_i64(&j, "decimals", r->decimals);
+	time_json(&j, "first_read", r->first_us);
+	time_json(&j, "last_read", r->last_us);
+	ft_json_count(&j, "reads_expected", r->period_us ? (int64_t)r->expected : FT_ABSENT);
+	ft_json_i64(&j, "reads_arrived", (int64_t)r->kept - (int64_t)r->parts);
+	ft_json_i64(&j, "reads_part", (int64_t)r->parts);
+	ft_json_i64(&j, "reads_again", (int64_t)r->again);
+	ft_json_i64(&j, "reads_late", (int64_t)r->late);
+	ft_json_real(&j, "period_h", r->period_us ? (double)r->period_us / 3600e6 : NAN, 1);
+	ft_json_i64(&j, "week_value", r->week_value);
+	ft_json_count(&j, "cash_variance", r->cash_variance);
+	collections_json(&j, r);
+	ft_json_array(&j, "exceptions");
+	for (size_t i = 0; i < r->exception_count; i++)
+		if (history || ft_exception_open(&r->exceptions[i], now_us))
+			exception_json(&j, &r->exceptions[i], now_us);
+	ft_json_array_end(&j);
+	ft_json_object_end(&j);
+	ft_buf_byte(out, '\n');
+	ft_arena_done(&a);
+	return v;
+}
+
+static void money_of(const struct watch_line *l, char out[FT_MONEY_TEXT])
+{
+	out[0] = 0;
+	if (l->x->money != FT_ABSENT)
+		ft_money_text(l->x->money, l->r->decimals, out);
+}
+
+static void line(struct ft_buf *out, const struct watch_line *l, int columns)
+{
+	char money[FT_MONEY_TEXT];
+	struct ft_buf text = { 0 };
+
+	money_of(l, money);
+	ft_buf_printf(out, "%s %-12.24s %9s  ", ft_weight_mark(ft_rule(l->x->rule)->weight), l->r->asset, money);
+	ft_buf_printf(&text, "%s", l->x->seen ? l->x->seen : ft_rule(l->x->rule)->sentence);
+	if (l->x->expected)
+		ft_buf_printf(&text, "; expected %s", l->x->expected);
+	ft_buf_byte(&text, 0);
+	if (text.status == FT_OK)
+		ft_wrap(out, text.p, columns, 26);
+	ft_buf_byte(out, '\n');
+	ft_buf_done(&text);
+}
+
+static void variances(struct ft_buf *out, const char *what, const struct ft_variance *v, size_t n, int decimals)
+{
+	if (n)
+		ft_buf_printf(out, "\n%-16s collections   expected    counted   variance\n", what);
+	for (size_t i = 0; i < n; i++) {
+		char a[FT_MONEY_TEXT], b[FT_MONEY_TEXT], d[FT_MONEY_TEXT];
+		ft_buf_printf(out, "%-16.16s %11zu %10s %10s %10s%s\n", v[i].name, v[i].collections,
+		              ft_money_text(v[i].expected, decimals, a), ft_money_text(v[i].counted, decimals, b),
+		              ft_money_text(v[i].counted - v[i].expected, decimals, d),
+		              v[i].signal_us != FT_ABSENT ? "  ! less and less" : "");
+	}
+}
+
+static void people(struct watch_fleet *f, int64_t now_us, const struct watch_tally *t, struct ft_buf *out)
+{
+	size_t n, quiet, shown;
+	const struct watch_line *list = watch_lines(f, now_us, false, &n);
+	struct ft_civil c = ft_civil_of(now_us, 0);
+	int decimals = f->result_count ? f->results[0].decimals : 2;
+
+	watch_lines(f, now_us, true, &quiet);
+	shown = n > LINES_SHOWN && !cli_flag(f->c, "all") ? LINES_SHOWN : n;
+	for (size_t i = 0; i < shown; i++)
+		line(out, &list[i], f->c->columns);
+	if (n > shown)
+		ft_buf_printf(out, "and %zu more; --all lists them.\n", n - shown);
+	if (f->counted) {
+		variances(out, "person", f->cash.persons, f->cash.person_count, decimals);
+		variances(out, "route", f->cash.routes, f->cash.route_count, decimals);
+	}
+	ft_buf_printf(out,
+	              "%s%zu machines up to %04d-%02d-%02d %02d:%02d, %llu new audits: %zu exceptions, %zu acknowledged.\n",
+	              n ? "\n" : "", f->result_count, c.year, c.month, c.day, c.hour, c.minute,
+	              (unsigned long long)(t->read - t->unreadable - t->without_audit), n, quiet);
+	if (t->unreadable + t->without_audit)
+		ft_buf_printf(out, "%llu files hold no audit or cannot be read.\n",
+		              (unsigned long long)(t->unreadable + t->without_audit));
+}
+
+int watch_show(struct watch_fleet *f, int64_t now_us, bool history, const struct watch_tally *t)
+{
+	struct ft_buf out = { 0 };
+	bool bad = false;
+
+	for (size_t i = 0; i < f->result_count; i++) {
+		if (f->c->json) {
+			bad |= document(f, &f->results[i], now_us, history, &out) == FT_CONTRADICTED;
+			if (out.n > (1U << 16) && !cli_flush(f->c, &out))
+				return cli_failed(f->c);
+		} else {
+			struct ft_arena a = { 0 };
+			struct ft_findings list = { .arena = &a };
+			bad |= find_all(&f->results[i], now_us, &list) == FT_CONTRADICTED;
+			ft_arena_done(&a);
+		}
+	}
+	if (!f->c->json)
+		people(f, now_us, t, &out);
+	if (!cli_flush(f->c, &out))
+		return cli_failed(f->c);
+	ft_buf_done(&out);
+	return bad;
+}

@@ -1,0 +1,199 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* What was sold between two reads, although counters wrap, fall and begin anew, and boards are exchanged. */
+#include "room.h"
+
+/* Where counters go round (rule B2): decimal displays and binary cells. */
+static const int64_t moduli[] = { 65536, 100000, 1000000, 16777216, 100000000, INT64_C(4294967296) };
+
+/* More than this many times what it usually rises by is not believed. */
+enum { RISE_MOST = 12 };
+
+static int64_t number(const struct watch_walk *w, size_t i, enum ft_watch_number n)
+{
+	return w->reads[i].number[n];
+}
+
+static int64_t usual_rise(const struct watch_walk *w, enum ft_watch_number n)
+{
+	double sum = 0;
+	size_t rises = 0;
+
+	for (size_t i = 1; i < w->count; i++) {
+		int64_t a = number(w, i - 1, n), b = number(w, i, n);
+		if (a != FT_ABSENT && b != FT_ABSENT && b >= a) {
+			sum += (double)(b - a);
+			rises++;
+		}
+	}
+	return rises ? (int64_t)(sum / (double)rises) + 1 : 1;
+}
+
+/* The smallest modulus that makes the fall a plausible rise, 0: none. */
+static int64_t wrapped_at(int64_t a, int64_t b, int64_t usual, int64_t *ret_rise)
+{
+	for (size_t i = 0; i < sizeof moduli / sizeof *moduli; i++) {
+		int64_t rise;
+		if (a >= moduli[i] || b < 0)
+			continue;
+		rise = watch_add(watch_less(b, a), moduli[i]);
+		if (rise >= 0 && rise / RISE_MOST <= usual) {
+			*ret_rise = rise;
+			return moduli[i];
+		}
+	}
+	return 0;
+}
+
+static const struct {
+	enum ft_watch_number n;
+	const char *element, *name;
+} watched[] = {
+	{ FT_WATCH_PAID_COUNT, "VA102", "number of paid sales" },
+	{ FT_WATCH_PAID_VALUE, "VA101", "value of paid sales" },
+	{ FT_WATCH_CASH_IN, "CA305", "cash in" },
+	{ FT_WATCH_TO_BOX, "CA306", "coins to the box" },
+	{ FT_WATCH_CARD_VALUE, "DA201", "card sales" },
+};
+enum { WATCHED = sizeof watched / sizeof *watched };
+
+static bool differ(struct ft_slice a, struct ft_slice b)
+{
+	return a.n && b.n && !ft_slice_eq(a, b);
+}
+
+static struct ft_exception *raise_at(struct watch_walk *w, enum ft_rule_id rule, size_t i)
+{
+	struct ft_exception *x = ft_watch_raise(w->r, rule, NULL, w->reads[i - 1].at_us, w->reads[i].at_us);
+
+	x->before = watch_file(w->r, &w->reads[i - 1]);
+	x->after = watch_file(w->r, &w->reads[i]);
+	return x;
+}
+
+/* Raises what happened between reads i - 1 and i; true when differences across them mean nothing. */
+static bool broken(struct watch_walk *w, size_t i, const int64_t usual[WATCHED])
+{
+	struct ft_watch_result *r = w->r;
+	struct ft_slice was = w->reads[i - 1].text[FT_WATCH_BOARD], is = w->reads[i].text[FT_WATCH_BOARD];
+	struct ft_exception *x;
+	size_t there = 0, fell = 0, which = 0;
+	bool exchanged = differ(was, is);
+
+	if (exchanged) {
+		x = raise_at(w, FT_RULE_WATCH_BOARD_EXCHANGED, i);
+		x->seen = ft_arena_printf(r->arena, "the control board is %.*s", FT_P(is));
+		x->expected = ft_arena_printf(r->arena, "%.*s as before", FT_P(was));
+	}
+	for (size_t k = 0; k < WATCHED; k++) {
+		int64_t a = number(w, i - 1, watched[k].n), b = number(w, i, watched[k].n), rise;
+		if (a == FT_ABSENT || b == FT_ABSENT || a == 0)
+			continue;
+		there++;
+		if (b < a && !wrapped_at(a, b, usual[k], &rise)) {
+			which = k;
+			fell++;
+		}
+	}
+	if (!fell)
+		return exchanged;
+	if (exchanged)
+		return true; /* a new board counts anew: said already */
+	if (fell * 2 > there) {
+		x = raise_at(w, FT_RULE_WATCH_COUNTERS_ANEW, i);
+		x->seen = ft_arena_printf(r->arena, "%zu of %zu totals are lower than before", fell, there);
+		return true;
+	}
+	x = raise_at(w, FT_RULE_WATCH_COUNTER_FELL, i);
+	x->seen = ft_arena_printf(r->arena, "%s (%s) is %lld", watched[which].element, watched[which].name,
+	                          (long long)number(w, i, watched[which].n));
+	x->expected = ft_arena_printf(r->arena, "at least %lld as before", (long long)number(w, i - 1, watched[which].n));
+	return watched[which].n == FT_WATCH_PAID_COUNT;
+}
+
+static void wraps(struct watch_walk *w, size_t i, const int64_t usual[WATCHED])
+{
+	for (size_t k = 0; k < WATCHED; k++) {
+		int64_t a = number(w, i - 1, watched[k].n), b = number(w, i, watched[k].n), rise = 0, m;
+		struct ft_exception *x;
+		if (a == FT_ABSENT || b == FT_ABSENT || b >= a || !(m = wrapped_at(a, b, usual[k], &rise)))
+			continue;
+		x = raise_at(w, FT_RULE_WATCH_COUNTER_WRAPPED, i);
+		x->seen = ft_arena_printf(w->r->arena, "%s (%s) went from %lld to %lld", watched[k].element, watched[k].name,
+		                          (long long)a, (long long)b);
+		x->expected =
+			ft_arena_printf(w->r->arena, "it goes round at %lld: a rise of %lld", (long long)m, (long long)rise);
+	}
+}
+
+/* The rise of one selection's counter; whole falls that no modulus explains tell nothing. */
+static int64_t rise_of(int64_t a, int64_t b, int64_t most)
+{
+	int64_t rise;
+
+	if (a == FT_ABSENT || b == FT_ABSENT || a < 0 || b < 0)
+		return FT_ABSENT;
+	if (b >= a)
+		return b - a;
+	return wrapped_at(a, b, most, &rise) ? rise : FT_ABSENT;
+}
+
+static void sold_between(struct watch_walk *w, size_t i, bool nothing_known, int64_t usual)
+{
+	size_t n = w->id_count;
+	int64_t sum = 0;
+	bool any = false;
+
+	for (size_t s = 0; s < n; s++) {
+		int32_t a = w->cell_of[(i - 1) * n + s], b = w->cell_of[i * n + s];
+		int64_t rise = FT_ABSENT;
+		if (!nothing_known && a >= 0 && b >= 0)
+			rise = rise_of(w->reads[i - 1].cells[a].count, w->reads[i].cells[b].count, usual);
+		w->sold_each[i * n + s] = rise;
+		if (rise != FT_ABSENT) {
+			sum = watch_add(sum, rise);
+			any = true;
+		}
+	}
+	w->sold[i] = nothing_known
+		? FT_ABSENT
+		: rise_of(number(w, i - 1, FT_WATCH_PAID_COUNT), number(w, i, FT_WATCH_PAID_COUNT), usual);
+	if (w->sold[i] == FT_ABSENT && any)
+		w->sold[i] = sum; /* machines without a total have the sum of their selections */
+}
+
+static bool card_days(struct watch_walk *w)
+{
+	struct ft_watch_result *r = w->r;
+	int64_t usual = usual_rise(w, FT_WATCH_CARD_VALUE);
+
+	r->cards = ft_arena_raw(r->arena, (w->count + 1) * sizeof *r->cards);
+	if (!r->cards)
+		return false;
+	for (size_t i = 1; i < w->count; i++) {
+		int64_t a = number(w, i - 1, FT_WATCH_CARD_VALUE), b = number(w, i, FT_WATCH_CARD_VALUE), v;
+		v = w->sold[i] == FT_ABSENT ? FT_ABSENT : rise_of(a, b, usual);
+		if (v != FT_ABSENT)
+			r->cards[r->card_count++] = (struct ft_card_day){ w->reads[i - 1].at_us, w->reads[i].at_us, v };
+	}
+	return true;
+}
+
+bool watch_counters(struct watch_walk *w)
+{
+	int64_t usual[WATCHED], value = 0, span;
+
+	for (size_t k = 0; k < WATCHED; k++)
+		usual[k] = usual_rise(w, watched[k].n);
+	for (size_t i = 1; i < w->count; i++) {
+		bool unknown = broken(w, i, usual);
+		wraps(w, i, usual);
+		sold_between(w, i, unknown, usual[0]);
+		if (w->reads[i].at_us >= w->now_us - 28 * FT_DAY && !unknown) {
+			int64_t v = rise_of(number(w, i - 1, FT_WATCH_PAID_VALUE), number(w, i, FT_WATCH_PAID_VALUE), usual[1]);
+			value = v == FT_ABSENT ? value : watch_add(value, v);
+		}
+	}
+	span = w->now_us - (w->reads[0].at_us > w->now_us - 28 * FT_DAY ? w->reads[0].at_us : w->now_us - 28 * FT_DAY);
+	w->r->week_value = span < FT_DAY ? 0 : (int64_t)((double)value * 7 * (double)FT_DAY / (double)span);
+	return card_days(w);
+}
