@@ -171,7 +171,7 @@ struct ft_port_talk {
 	void *engine;
 	void *context;
 	/* Called whenever the engine may have something to tell: fetch its events; returns a rate to change to once
-	 * everything sent has left, or 0. */
+	 * everything sent has left, or 0. Where the port cannot run at it, it stays as it is. */
 	int (*heard)(void *context);
 	/* kept by the loop */
 	int64_t free_us;

@@ -273,6 +273,26 @@ static void flush_folder(struct cli *c, const char *path)
 	}
 }
 
+bool cli_can_write(struct cli *c, const char *path)
+{
+	char *copy = ft_arena_text(&c->arena, ft_slice_of(path));
+	struct stat st;
+
+	if (strcmp(path, "-") == 0)
+		return true;
+	if (stat(path, &st) == 0 && S_ISDIR(st.st_mode))
+		ft_fail(&c->error, FT_E_STORE, "%s is a folder; name a file in it.", path);
+	else if (!copy)
+		ft_fail_memory(&c->error, "the names of the files");
+	else if (stat(copy = dirname(copy), &st) != 0 || !S_ISDIR(st.st_mode))
+		ft_fail(&c->error, FT_E_STORE, "The folder for %s does not exist; make it or choose another.", path);
+	else if (access(copy, W_OK) != 0)
+		ft_fail(&c->error, FT_E_STORE, "You have no permission to write %s; choose another place.", path);
+	else
+		return true;
+	return false;
+}
+
 enum ft_status cli_write_file(struct cli *c, const char *path, struct ft_slice bytes)
 {
 	struct stat st;

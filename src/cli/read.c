@@ -4,7 +4,6 @@
 #include "verbs.h"
 
 #include <errno.h>
-#include <libgen.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -71,27 +70,6 @@ static bool take_settings(struct reading *r, enum ft_link_kind kind, int64_t *re
 	r->settings.clock = ft_civil_of(now_us, offset);
 	*ret_quiet_us = timeout_s * FT_SECOND;
 	return true;
-}
-
-/* A read takes a minute or more: what would fail at its end is found before its beginning. */
-static bool can_be_written(struct cli *c, const char *path)
-{
-	char *copy = ft_arena_text(&c->arena, ft_slice_of(path));
-	struct stat st;
-
-	if (strcmp(path, "-") == 0)
-		return true;
-	if (stat(path, &st) == 0 && S_ISDIR(st.st_mode))
-		ft_fail(&c->error, FT_E_STORE, "%s is a folder; name a file in it.", path);
-	else if (!copy)
-		ft_fail_memory(&c->error, "the names of the files");
-	else if (stat(copy = dirname(copy), &st) != 0 || !S_ISDIR(st.st_mode))
-		ft_fail(&c->error, FT_E_STORE, "The folder for %s does not exist; make it or choose another.", path);
-	else if (access(copy, W_OK) != 0)
-		ft_fail(&c->error, FT_E_STORE, "You have no permission to write %s; choose another place.", path);
-	else
-		return true;
-	return false;
 }
 
 /* The same file under two names, or a name that will be the same file. */
@@ -454,8 +432,8 @@ static int run(struct cli *c)
 		cli_usage(c, "read needs -o FILE: where the audit shall be written.");
 		return cli_failed(c);
 	}
-	if (!take_link(c, &kind) || !take_settings(&r, kind, &quiet_us) || !outputs_apart(&r) ||
-	    !can_be_written(c, r.out) || (r.part && !can_be_written(c, r.part)))
+	if (!take_link(c, &kind) || !take_settings(&r, kind, &quiet_us) || !outputs_apart(&r) || !cli_can_write(c, r.out) ||
+	    (r.part && !cli_can_write(c, r.part)))
 		return cli_failed(c);
 	r.link = ft_arena_alloc(&c->arena, ft_link_size());
 	if (!r.link) {

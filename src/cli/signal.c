@@ -120,6 +120,8 @@ static bool collect(struct survey *s, struct ft_buf *b)
 	s->name = log && !port ? log : port ? port : "typed in";
 	if (log && !earlier(c, log, b))
 		return false;
+	if ((out && !cli_can_write(c, out)) || (cli_value(c, "keep-part") && !cli_can_write(c, cli_value(c, "keep-part"))))
+		return false;
 	if (port && !signal_ask(s, b)) {
 		keep_part(c, b);
 		return false;

@@ -25,11 +25,11 @@ static void lead(const struct survey *s, const struct ft_signal_lead *l, struct 
 	cli_column(out, ft_slice_of(l->name), 24);
 	ft_buf_printf(out, " %5.1f m %6.1f dB ", l->metres, l->loss);
 	if (isnan(l->margin))
-		ft_buf_puts(out, "       -    ");
+		ft_buf_puts(out, "       -   ");
 	else
-		ft_buf_printf(out, "%7.1f dB   ", l->margin);
+		ft_buf_printf(out, "%7.1f dB", l->margin);
 	if (!isnan(s->way.metres))
-		ft_buf_puts(out, l->recommended ? "take this one" : l->why);
+		ft_buf_printf(out, "   %s", l->recommended ? "take this one" : l->why);
 	ft_buf_byte(out, '\n');
 }
 

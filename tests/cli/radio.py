@@ -133,6 +133,8 @@ def places(folder):
         say(d["position"] == "inside" and d["antenna_at"] == "outside", "judged inside, the antenna belongs outside")
         say(run(folder, "--port", m.port, "--position", "a", "--position", "b").returncode == 2,
             "nobody moves the antenna without a terminal")
+        p = run(folder, "--port", m.port, "-o", "no/such/place.txt")
+        say(p.returncode == 5 and " 1 of " not in p.stderr, "a log that cannot be written is found out before the survey")
         say(run(folder, "--port", m.port, "--log", "kit.csv").returncode == 2, "a table takes no answers of a modem")
 
 
