@@ -92,7 +92,7 @@ enum ft_status cli_read_file(struct cli *c, const char *path, const char *what, 
  * the disk and renamed. Disk full, no permission, folder: one sentence, status 5. */
 enum ft_status cli_write_file(struct cli *c, const char *path, struct ft_slice bytes);
 
-/* Whether cli_write_file could work there, as far as can be told before: what would fail at the end of a long work is found
+/* Whether cli_write_file could work there, as far as can be told: what would fail at the end of a long work is found
  * before its beginning. False with c->error. */
 bool cli_can_write(struct cli *c, const char *path);
 
