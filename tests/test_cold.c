@@ -118,6 +118,7 @@ static const struct {
 	{ "time,temperature\n2026-11-25 10:00,20\n2026-11-25 10:01,20.5\n", FT_COLD_COLD, "--unit" },
 	/* -14 C and -14 F are both a freezer's */
 	{ "time,temperature\n2026-11-25 10:00,-14\n2026-11-25 10:01,-14.2\n", FT_COLD_FROZEN, "--unit" },
+	{ "time,temperature_k\n2026-11-25 10:00,277.1\n2026-11-25 10:01,277.2\n", FT_COLD_COLD, "is in kelvin" },
 	{ "time,temperature_c\n2026-11-25 10:00,4.0\nyesterday,4.0\n", FT_COLD_COLD, "line 3: \"yesterday\" is no time" },
 	/* what is refused far down, where nothing is learned any more */
 	{ "time,temperature_c\n2026-11-25 10:00,4.0\n2026-11-25 10:01,4.0\n26.11.2026 10:02,4.0\n", FT_COLD_COLD,

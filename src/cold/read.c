@@ -305,6 +305,15 @@ static enum ft_status each_row(struct reading *r, enum ft_status (*take)(struct 
 
 /* ---- C or F ---- */
 
+static bool kelvin(const char *heading)
+{
+	struct cold_word w = cold_word_of(ft_slice_of(heading));
+	size_t n = strlen(w.text);
+
+	return cold_has(&w, "kelvin") || cold_has(&w, "(k)") || cold_has(&w, "[k]") ||
+		(n > 1 && w.text[n - 1] == 'k' && strchr(" _-,", w.text[n - 2]));
+}
+
 /* Where nothing says it: what a cabinet of this kind likely reads, taken one way or the other. */
 static enum ft_status likely_unit(struct reading *r)
 {
@@ -318,6 +327,10 @@ static enum ft_status likely_unit(struct reading *r)
 		as_c += c >= rule.likely_from_c && c <= rule.likely_to_c;
 		as_f += f >= rule.likely_from_c && f <= rule.likely_to_c;
 	}
+	if (kelvin(r->log->column))
+		return ft_fail(r->e, FT_E_INPUT,
+		               "The column \"%.60s\" of %s is in kelvin; take 273.15 off and write degrees C.", r->log->column,
+		               r->what);
 	if (as_c == as_f || (as_c > as_f ? as_c < 4 * as_f : as_f < 4 * as_c))
 		return ft_fail(
 			r->e, FT_E_INPUT,

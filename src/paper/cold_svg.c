@@ -78,7 +78,7 @@ static void grid(struct panel *n)
 		words(n, LEFT - 6, at_y(n, c) + 4, FACE_BODY, "pencil", "end",
 		      ft_arena_printf(n->a, step_c < 1 ? "%.1f" : "%.0f", fabs(c) < 1e-9 ? 0.0 : c));
 	}
-	words(n, LEFT - 6, n->y - 6, FACE_SMALL, "pencil", "end",
+	words(n, LEFT - 6, n->y - 12, FACE_SMALL, /* clear of a figure at the very top */ "pencil", "end",
 	      "\xc2\xb0"
 	      "C");
 	for (size_t i = sizeof steps_s / sizeof *steps_s; i-- > 0;)
