@@ -125,8 +125,8 @@ struct ft_connector {
 bool ft_connector(const char *id, struct ft_connector *ret); /* false: there is none of that name */
 
 enum {
-	FT_WIRING_THINGS_MAX = 20,
-	FT_WIRING_RUNS_MAX = 20,
+	FT_WIRING_THINGS_MAX = 26,
+	FT_WIRING_RUNS_MAX = 26,
 	FT_WIRING_STEPS_MAX = 12,
 	FT_WIRING_FACES_MAX = 5,
 	FT_WIRING_CAUTIONS_MAX = 10,

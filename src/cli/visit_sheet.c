@@ -100,7 +100,8 @@ static void document(struct ft_json *j, const struct ft_visit *v, const struct f
 	ft_json_object_end(j);
 }
 
-static int say(struct cli *c, const struct ft_visit *v, const struct ft_wiring *w, const char *path)
+static int say(struct cli *c, const struct ft_visit *v, const struct ft_wiring *w, const char *path,
+               const struct ft_wiring_drawn *drawn)
 {
 	struct ft_buf out = { 0 };
 	struct ft_json j = { .out = &out };
@@ -116,6 +117,8 @@ static int say(struct cli *c, const struct ft_visit *v, const struct ft_wiring *
 	for (size_t i = 0; i < w->thing_count; i++)
 		look += w->things[i].there != FT_TRI_YES || w->things[i].spot == FT_SPOT_UNKNOWN;
 	cli_say(c, "Drew the wiring sheet of %s as %s: %zu steps.", w->asset, path, w->step_count);
+	if (drawn->overlaps)
+		cli_say(c, "There is more on this machine than one page holds: %zu words stand on others.", drawn->overlaps);
 	if (look)
 		cli_say(c,
 		        "Of %zu things, %d are drawn dashed: whether they are there or where they sit is not known. "
@@ -134,6 +137,7 @@ int visit_sheet(struct cli *c)
 	struct ft_book *b = NULL;
 	struct ft_visit v;
 	struct ft_buf out = { 0 };
+	struct ft_wiring_drawn drawn = { 0 };
 	enum ft_status s;
 
 	if (c->count != 2)
@@ -153,9 +157,9 @@ int visit_sheet(struct cli *c)
 	if (s != FT_OK || (folder && !read_catalogue(c, folder, &catalogue)) || !read_survey(c, &v, &catalogue) ||
 	    ft_wiring_fill(&v, folder || catalogue.row_count ? &catalogue : NULL, &c->arena, w, &c->error) != FT_OK)
 		return cli_failed(c);
-	s = ft_wiring_draw(w, sheet, format, "fettle " FT_VERSION, &c->arena, &out, NULL, &c->error);
+	s = ft_wiring_draw(w, sheet, format, "fettle " FT_VERSION, &c->arena, &out, &drawn, &c->error);
 	if (s == FT_OK)
 		s = cli_write_file(c, path, ft_buf_text(&out));
 	ft_buf_done(&out);
-	return s == FT_OK ? say(c, &v, w, path) : cli_failed(c);
+	return s == FT_OK ? say(c, &v, w, path, &drawn) : cli_failed(c);
 }

@@ -36,6 +36,7 @@ struct plate {
 	struct plate_item *items;
 	size_t count, room;
 	size_t cut; /* texts that end in an ellipsis */
+	bool small; /* the order of work is set smaller */
 	bool tight; /* the room is short: words that can be missed are left out */
 };
 
@@ -54,6 +55,7 @@ double plate_width(struct plate *p, enum style style, const char *text);
 /* The chain within x to x + w, top at y; gives the height. */
 double chain_draw(struct plate *p, const struct ft_chain *c, double x, double y, double w);
 /* The cabinet with its door open and all that is in it. */
+double cabinet_least(const struct ft_wiring *w); /* height below which its texts would touch */
 void cabinet_draw(struct plate *p, const struct ft_wiring *w, double x, double y, double width, double height);
 /* A harness as it is drawn everywhere. */
 void wire_draw(struct plate *p, const struct point *points, int count, enum ft_wire wire, bool there);

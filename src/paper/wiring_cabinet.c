@@ -6,12 +6,14 @@
 
 #include <math.h>
 
-#define GAP   14.0 /* between cabinet and door: the hinge */
-#define THING 92.0 /* width of a box */
-#define PORT  14.0 /* between two harnesses at a box */
-#define LANE  7.0
-#define STUB  24.0 /* from a box to the first lane: room for a tag */
-#define TRAY  30.0 /* for what stands nowhere yet */
+#define GAP     14.0 /* between cabinet and door: the hinge */
+#define THING   92.0 /* width of a box */
+#define PORT    14.0 /* between two harnesses at a box */
+#define LANE    7.0
+#define STUB    24.0 /* from a box to the first lane: room for a tag */
+#define BETWEEN 4.0  /* two boxes */
+#define LOWEST  12.0 /* a box with one line of text */
+#define TRAY    30.0 /* for what stands nowhere yet */
 
 enum side_of { IN_CABINET, IN_DOOR, ON_ROOF, NOWHERE };
 
@@ -19,6 +21,11 @@ struct placed {
 	enum side_of where;
 	double x, y, w, h;
 	int ports, used; /* harnesses that end here; those drawn */
+};
+
+struct end {
+	double x, y;
+	enum side_of where;
 };
 
 struct view {
@@ -31,6 +38,8 @@ struct view {
 	double shelf; /* top of the tray below */
 	struct placed at[FT_WIRING_THINGS_MAX];
 	int lanes_cabinet, lanes_door, lanes_tray;
+	int on_roof;
+	struct end ends[FT_WIRING_RUNS_MAX]; /* where the tags hang */
 };
 
 static double mirror(const struct view *v, double x)
@@ -58,39 +67,53 @@ static int third_of(enum ft_spot s)
 
 /* ---- placing ---- */
 
+/* Boxes higher than a line of text give way alike until the column fits. */
+static void squeeze(struct view *v, const int *order, int n, double most)
+{
+	double all = 0, give = 0, k;
+
+	for (int i = 0; i < n; i++) {
+		all += v->at[order[i]].h + BETWEEN;
+		give += fmax(v->at[order[i]].h - LOWEST, 0);
+	}
+	if (all <= most || give <= 0)
+		return;
+	k = fmax(0, 1 - (all - most) / give);
+	for (int i = 0; i < n; i++)
+		if (v->at[order[i]].h > LOWEST)
+			v->at[order[i]].h = LOWEST + (v->at[order[i]].h - LOWEST) * k;
+}
+
 /* One column: each third has its anchor, nothing stands on anything. */
 static void column(struct view *v, enum side_of where, double x)
 {
 	int order[FT_WIRING_THINGS_MAX], n = 0;
-	double heights[3] = { 0 }, all = 0, most = v->bottom - v->top - 12, y, last[3];
+	double heights[3] = { 0 }, next[3];
 
 	for (int third = 0; third < 3; third++)
 		for (size_t i = 0; i < v->w->thing_count; i++)
-			if (v->at[i].where == where && third_of(v->w->things[i].spot) == third) {
+			if (v->at[i].where == where && third_of(v->w->things[i].spot) == third)
 				order[n++] = (int)i;
-				heights[third] += v->at[i].h + 6;
-				all += v->at[i].h + 6;
-			}
-	for (int i = 0; i < n && all > most; i++) /* too much for the height: everything gives way alike */
-		v->at[order[i]].h *= most / all;
-	for (int k = 0; k < 3; k++)
-		heights[k] *= all > most ? most / all : 1;
-	last[0] = v->top + 8;
-	last[1] = fmax(last[0] + heights[0], (v->top + v->bottom - heights[1]) / 2);
-	last[2] = v->bottom - 4 - heights[2];
-	last[1] = fmax(fmin(last[1], last[2] - heights[1]), last[0] + heights[0]);
+	squeeze(v, order, n, v->bottom - v->top - 10);
+	for (int i = 0; i < n; i++)
+		heights[third_of(v->w->things[order[i]].spot)] += v->at[order[i]].h + BETWEEN;
+	next[0] = v->top + 7;
+	next[2] = v->bottom - 3 - heights[2];
+	next[1] = fmin((v->top + v->bottom - heights[1]) / 2, next[2] - heights[1]);
+	next[1] = fmax(next[1], next[0] + heights[0]);
+	next[2] = fmax(next[2], next[1] + heights[1]);
 	for (int i = 0; i < n; i++) {
-		int third = third_of(v->w->things[order[i]].spot);
-		y = last[third];
-		v->at[order[i]].x = x;
-		v->at[order[i]].y = y;
-		last[third] += v->at[order[i]].h + 6;
+		struct placed *a = &v->at[order[i]];
+		double *y = &next[third_of(v->w->things[order[i]].spot)];
+		a->x = x;
+		a->y = *y;
+		*y += a->h + BETWEEN;
 	}
 }
 
 static void place(struct view *v)
 {
-	double tray = 0;
+	double tray = 0, roof = 0;
 	int nowhere = 0;
 
 	for (size_t i = 0; i < v->w->thing_count; i++) {
@@ -101,16 +124,18 @@ static void place(struct view *v)
 		a->w = THING;
 		a->h = fmax(v->w->things[i].note ? 30 : 22, a->ports * PORT + 4);
 		nowhere += a->where == NOWHERE;
+		v->on_roof += a->where == ON_ROOF;
 	}
 	column(v, IN_CABINET, v->x + 8);
 	column(v, IN_DOOR, v->door_x + v->door_w - THING - 8);
 	for (size_t i = 0; i < v->w->thing_count; i++) {
 		struct placed *a = &v->at[i];
 		if (a->where == ON_ROOF) {
-			a->x = v->x + v->cabinet_w - 76;
+			a->w = fmin(76, v->cabinet_w / v->on_roof - 4);
+			a->x = v->x + v->cabinet_w - a->w - roof;
 			a->y = v->y;
-			a->w = 76;
 			a->h = 18;
+			roof += a->w + 4;
 		} else if (a->where == NOWHERE) {
 			a->w = fmin(THING, (v->width - 4) / nowhere - 6);
 			a->x = v->x + 4 + tray;
@@ -122,11 +147,6 @@ static void place(struct view *v)
 }
 
 /* ---- harnesses ---- */
-
-struct end {
-	double x, y;
-	enum side_of where;
-};
 
 static double cabinet_lane(struct view *v)
 {
@@ -159,7 +179,8 @@ static struct end next_port(struct view *v, int thing)
 		e.x = a->x + (a->ports ? a->w * a->used / (a->ports + 1.0) : a->w / 2);
 		e.y = a->y;
 	} else {
-		e.x = cabinet_lane(v);
+		/* Alone up there it stands over the lanes; among others each harness bends to its own. */
+		e.x = v->on_roof == 1 ? cabinet_lane(v) : a->x + a->w * a->used / (a->ports + 1.0);
 		e.y = a->y + a->h;
 	}
 	return e;
@@ -186,7 +207,7 @@ static void route(struct view *v, const struct ft_wiring_run *r)
 
 	points[n++] = (struct point){ s.x, s.y };
 	if (t.where == NOWHERE) {
-		double strip = v->shelf - TAG_H - 6 - 4 * v->lanes_tray++;
+		double strip = v->shelf - TAG_H - 5 - 3 * v->lanes_tray++;
 		if (s.where != NOWHERE) {
 			double lane = s.where == IN_DOOR ? door_lane(v) : s.where == ON_ROOF ? s.x : cabinet_lane(v);
 			points[n++] = (struct point){ lane, s.y };
@@ -195,8 +216,13 @@ static void route(struct view *v, const struct ft_wiring_run *r)
 			points[n++] = (struct point){ s.x, strip };
 		}
 		points[n++] = (struct point){ t.x, strip };
-	} else if (t.where == ON_ROOF) {
+	} else if (t.where == ON_ROOF && v->on_roof == 1) {
 		points[n++] = (struct point){ t.x, s.y };
+	} else if (t.where == ON_ROOF) {
+		double lane = s.where == ON_ROOF ? s.x : cabinet_lane(v);
+		points[n++] = (struct point){ lane, s.y };
+		points[n++] = (struct point){ lane, v->top - 3 };
+		points[n++] = (struct point){ t.x, v->top - 3 };
 	} else if (t.where == IN_DOOR) { /* over the hinge, or within the door */
 		double lane = door_lane(v);
 		points[n++] = (struct point){ lane, s.y };
@@ -208,8 +234,7 @@ static void route(struct view *v, const struct ft_wiring_run *r)
 	}
 	points[n++] = (struct point){ t.x, t.y };
 	path(v, points, n, r->wire, r->step == 0);
-	if (r->step)
-		tag(v, b, r->step);
+	v->ends[r - v->w->runs] = b;
 }
 
 /* ---- outline ---- */
@@ -302,35 +327,61 @@ static void captions(const struct view *v)
 	words(v, v->door_x + 4, y, v->door_w - 8, STYLE_FINE, AT_MIDDLE, 1, fronts[v->w->front]);
 }
 
-void cabinet_draw(struct plate *p, const struct ft_wiring *w, double x, double y, double width, double height)
+/* Room above the cabinet for what stands on it, and below for what stands nowhere. */
+static double above(const struct ft_wiring *w)
 {
-	struct view v = { .p = p, .w = w, .x = x, .y = y, .width = width, .height = height };
-	bool roof = false, tray = false;
+	for (size_t i = 0; i < w->thing_count; i++)
+		if (w->things[i].spot == FT_SPOT_ROOF)
+			return 34;
+	return 8;
+}
+
+static double below(const struct ft_wiring *w)
+{
+	bool tray = false;
 	int strips = 0;
 
-	v.mirror = w->hinge == FT_HINGE_LEFT;
-	for (size_t i = 0; i < w->thing_count; i++) {
-		roof |= w->things[i].spot == FT_SPOT_ROOF;
+	for (size_t i = 0; i < w->thing_count; i++)
 		tray |= w->things[i].spot == FT_SPOT_UNKNOWN;
-	}
 	for (size_t i = 0; i < w->run_count; i++)
 		strips +=
 			w->things[w->runs[i].from].spot == FT_SPOT_UNKNOWN || w->things[w->runs[i].to].spot == FT_SPOT_UNKNOWN;
+	return tray ? TRAY + 5 + 24 + TAG_H + 3 * strips : 22;
+}
+
+double cabinet_least(const struct ft_wiring *w)
+{
+	int in[4] = { 0 };
+
+	for (size_t i = 0; i < w->thing_count; i++)
+		in[side_of(w->things[i].spot)]++;
+	return above(w) + below(w) + 12 +
+		(LOWEST + BETWEEN) * (in[IN_CABINET] > in[IN_DOOR] ? in[IN_CABINET] : in[IN_DOOR]);
+}
+
+void cabinet_draw(struct plate *p, const struct ft_wiring *w, double x, double y, double width, double height)
+{
+	struct view v = { .p = p, .w = w, .x = x, .y = y, .width = width, .height = height };
+
+	v.mirror = w->hinge == FT_HINGE_LEFT;
 	v.cabinet_w = floor((width - GAP) * 0.52);
 	v.door_x = x + v.cabinet_w + GAP;
 	v.door_w = width - GAP - v.cabinet_w;
-	v.top = y + (roof ? 34 : 8);
-	v.shelf = y + height - TRAY - 8;
-	v.bottom = tray ? v.shelf - 30 - TAG_H - 4 * strips : y + height - 22;
+	v.top = y + above(w);
+	v.shelf = y + height - TRAY - 5;
+	v.bottom = y + height - below(w);
 	place(&v);
 	cabinet(&v);
 	door(&v);
 	for (size_t i = 0; i < w->run_count; i++)
 		route(&v, &w->runs[i]);
+	for (size_t i = 0; i < w->run_count; i++)
+		if (w->runs[i].step)
+			tag(&v, v.ends[i], w->runs[i].step);
 	for (size_t i = 0; i < w->thing_count; i++)
 		thing(&v, &w->things[i], &v.at[i]);
 	captions(&v);
-	if (tray)
+	if (below(w) > 22)
 		plate_words(p, x + 4, v.shelf + TRAY - 4, width - 8, STYLE_FINE, INK_BLACK, AT_LEFT, 1, NULL,
 		            "Dashed: look first whether it is there and where it sits.");
 }

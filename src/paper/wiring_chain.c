@@ -42,6 +42,8 @@ static void run(struct plate *p, const struct ft_chain_knot *k, double x, double
 			gauge = ft_arena_printf(p->s.arena, "AWG %d", awg);
 	if (!*gauge && !isnan(k->area_mm2))
 		gauge = said(p, "%.2f mm\302\262", k->area_mm2);
+	if (!*gauge)
+		gauge = "wire ?";
 	plate_words(p, x, y, w, STYLE_FINE, INK_BLACK, AT_MIDDLE, 1, "run",
 	            isnan(k->length_m) ? "? m" : said(p, "%.2f m", k->length_m));
 	plate_words(p, x, y + 9, w, STYLE_FINE, INK_PENCIL, AT_MIDDLE, 1, "gauge", gauge);
@@ -69,8 +71,8 @@ static double names(struct plate *p, const struct ft_chain *c, int i, double x, 
 		                 said(p, k->assumed ? "needs %.1f V *" : "needs %.1f V", k->least_v));
 	if (i == c->weakest)
 		h += plate_words(p, x, y + h, w, STYLE_LABEL, INK_BLACK, AT_MIDDLE, 1, NULL, "weakest");
-	else if (k->unit)
-		h += plate_words(p, x, y + h, w, STYLE_LABEL, INK_BLACK, AT_MIDDLE, 1, NULL, "the new unit");
+	else if (k->unit && strcmp(k->name, "new unit") != 0)
+		h += plate_words(p, x, y + h, w, STYLE_LABEL, INK_BLACK, AT_MIDDLE, 1, NULL, "new unit");
 	return h;
 }
 

@@ -79,7 +79,7 @@ static const char *unit_name(struct filling *f)
 {
 	const char *t = f->row ? fill_text(f, f->row->unit) : NULL;
 
-	return t ? t : "the new unit";
+	return t ? t : "new unit";
 }
 
 /* The chain as it will be: controller, unit, then what was there before in its order. */
@@ -260,7 +260,7 @@ static void fill_faces(struct filling *f)
 	if (!(f->v->without & FT_PART_BUS))
 		add_face(f, "bus");
 	if (f->at[FT_THING_AUDIT_PORT] >= 0)
-		add_face(f, ft_slice_holds(kind, "jack") ? "audit-jack" : "audit-other");
+		add_face(f, ft_slice_holds(kind, "jack") ? "audit-jack" : kind.n ? "audit-other" : "audit-unknown");
 	if (f->at[FT_THING_SWITCH] >= 0)
 		add_face(f, "switch");
 	if (f->at[FT_THING_PROBE] >= 0)
@@ -278,11 +278,15 @@ static void fill_cautions(struct filling *f)
 		const char *id;
 		bool wanted;
 	} wanted[] = {
-		{ "first", true },         { "isolate-mains", true },
-		{ "prove-dead", true },    { "plug-under-control", true },
-		{ "stored-energy", true }, { "esd", true },
-		{ "tip-over", true },      { "hot-parts", cabinet == FT_CABINET_HOT || !cabinet },
-		{ "refrigerant", cold },   { "sharp-edges", drills },
+		{ "first", true },
+		{ "isolate-mains", true },
+		{ "prove-dead", true },
+		{ "stored-energy", true },
+		{ "esd", true },
+		{ "tip-over", true },
+		{ "hot-parts", cabinet == FT_CABINET_HOT || !cabinet },
+		{ "refrigerant", cold },
+		{ "sharp-edges", drills },
 	};
 	const struct ft_caution *all;
 	size_t count = ft_cautions(&all);
@@ -347,7 +351,8 @@ enum ft_status ft_wiring_fill(const struct ft_visit *v, const struct ft_catalogu
 	fill_names(&f);
 	add_thing(&f, FT_THING_CONTROLLER, "controller", f.row ? fill_text(&f, f.row->family) : NULL,
 	          spot_of(&f, "controller"), FT_TRI_YES);
-	add_thing(&f, FT_THING_UNIT, unit_name(&f), "the new unit", spot_of(&f, "unit"), FT_TRI_YES);
+	add_thing(&f, FT_THING_UNIT, unit_name(&f), f.row && f.row->unit.n ? "the new unit" : NULL, spot_of(&f, "unit"),
+	          FT_TRI_YES);
 	if (!fill_peripherals(&f))
 		return ft_fail_memory(e, "filling the wiring sheet");
 	fill_port(&f);

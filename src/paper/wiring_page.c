@@ -5,10 +5,12 @@
 
 #include <math.h>
 
-#define EDGE   40.0  /* right */
-#define FACES  158.0 /* the column of connector faces */
-#define COLUMN 12.0  /* between columns */
-#define FOOT   30.0
+#define EDGE           40.0  /* right */
+#define FACES          158.0 /* the column of connector faces */
+#define COLUMN         12.0  /* between columns */
+#define FOOT           30.0
+#define LOWEST_PICTURE 160.0
+enum { FEWEST_CAUTIONS = 3 };
 
 static double wide(const struct plate *p)
 {
@@ -210,8 +212,9 @@ static double steps(struct plate *p, const struct ft_wiring *w, double x, double
 		tag_draw(p, x, at, true, s->number, "step");
 		if (s->wire >= 0)
 			wire_draw(p, (struct point[]){ { x + 20, at + 6 }, { x + 44, at + 6 } }, 2, (enum ft_wire)s->wire, false);
-		h = plate_words(p, text, at, x + width - text, STYLE_SMALL, INK_BLACK, AT_LEFT, 0, "work", s->text);
-		at += fmax(h, TAG_H) + 3;
+		h = plate_words(p, text, at, x + width - text, p->small ? STYLE_FINE : STYLE_SMALL, INK_BLACK, AT_LEFT, 0,
+		                "work", s->text);
+		at += fmax(h, TAG_H) + (p->small ? 1 : 3);
 	}
 	return at - y;
 }
@@ -265,22 +268,44 @@ static double chain(struct plate *p, const struct ft_wiring *w, double x, double
 
 /* Left the picture, the chain and the order of work; right the plugs and the figures; below, over both, what to take
  * care of. */
-static void page(struct plate *p, const struct ft_wiring *w)
-{
-	double y = off_first(p, w, head(p, w)), x = LEFT, width = wide(p), left = width - FACES - COLUMN;
-	double care = p->s.height - FOOT - 16 - height_of_part(p, w, width, cautions);
-	double order = care - 2 - height_of_part(p, w, left, steps);
-	double bus = order - 4 - height_of_part(p, w, left, chain);
-	double side = x + left + COLUMN, column = height_of_part(p, w, FACES, faces) + 4;
+struct lines_of {
+	double bus, order, care; /* tops of the parts */
+};
 
-	/* The words of the small plugs give way first. */
-	p->tight = y + column + height_of_part(p, w, FACES, figures) > care - 4;
-	cabinet_draw(p, w, x, y, left, bus - 6 - y);
-	chain(p, w, x, bus, left);
-	steps(p, w, x, order, left);
-	figures(p, w, side, y + faces(p, w, side, y, FACES) + 4, FACES);
-	cautions(p, w, x, care, width);
-	foot(p, w);
+static struct lines_of lay(struct plate *p, const struct ft_wiring *w, double width, double left)
+{
+	struct lines_of l;
+
+	l.care = p->s.height - FOOT - 16 - height_of_part(p, w, width, cautions);
+	l.order = l.care - 2 - height_of_part(p, w, left, steps);
+	l.bus = l.order - 4 - height_of_part(p, w, left, chain);
+	return l;
+}
+
+static void page(struct plate *p, const struct ft_wiring *all)
+{
+	struct ft_wiring w = *all;
+	double y = off_first(p, &w, head(p, &w)), x = LEFT, width = wide(p), left = width - FACES - COLUMN;
+	double side = x + left + COLUMN, least = fmax(cabinet_least(&w) + 6, LOWEST_PICTURE);
+	struct lines_of l = lay(p, &w, width, left);
+
+	/* A full machine takes the room of the words: the least of the cautions give way, never the first ones. */
+	while (l.bus - y < least && w.caution_count > FEWEST_CAUTIONS) {
+		w.caution_count--;
+		l = lay(p, &w, width, left);
+	}
+	if (l.bus - y < least) {
+		p->small = true;
+		l = lay(p, &w, width, left);
+	}
+	/* The words of the small plugs too. */
+	p->tight = y + height_of_part(p, &w, FACES, faces) + 4 + height_of_part(p, &w, FACES, figures) > l.care - 4;
+	cabinet_draw(p, &w, x, y, left, l.bus - 6 - y);
+	chain(p, &w, x, l.bus, left);
+	steps(p, &w, x, l.order, left);
+	figures(p, &w, side, y + faces(p, &w, side, y, FACES) + 4, FACES);
+	cautions(p, &w, x, l.care, width);
+	foot(p, &w);
 }
 
 enum ft_status wiring_page(const struct ft_wiring *w, enum ft_sheet sheet, enum ft_wiring_format format,

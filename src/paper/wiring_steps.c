@@ -209,7 +209,7 @@ static void audit(struct filling *f)
 	if (port < 0)
 		return;
 	n = step(f, FT_WIRE_AUDIT,
-	         ft_arena_printf(f->a, "Audit: lead%s from the unit to the audit port, %s.%s",
+	         ft_arena_printf(f->a, "Audit: lead%s from the unit to the audit port, %s; measure the way.%s",
 	                         with_part(f, FT_PURPOSE_HARNESS, kind), f->w->things[port].note,
 	                         f->family && f->family->settings.n && !fill_is(f->family->settings, "none")
 	                             ? ft_arena_printf(f->a, " Set %.*s.", FT_P(f->family->settings))
@@ -227,7 +227,7 @@ static void door(struct filling *f)
 		return;
 	n = step(f, FT_WIRE_SWITCH,
 	         own == FT_TRI_YES
-	             ? "Door: two wires to the machine's own switch. Is there voltage on it, take none of it: use a "
+	             ? "Door: two wires to the machine's own switch; measure the way. If there is voltage on it, use a "
 	               "switch of your own."
 	             : own == FT_TRI_NO
 	             ? ft_arena_printf(f->a, "Door: screw the switch on its bracket%s, closed only when the door is.", part)
