@@ -379,7 +379,8 @@ enum ft_status plate_svg(struct plate *p, const char *title, struct ft_buf *out,
 	ft_buf_byte(out, ' ');
 	number(out, p->s.height);
 	ft_buf_puts(
-		out, "\" font-family=\"'DejaVu Sans Condensed','DejaVu Sans','Liberation Sans',Arial,sans-serif\">\n<title>");
+		out,
+		"\" font-family=\"'DejaVu Sans Condensed','DejaVu Sans','Liberation Sans',Arial,sans-serif\" font-stretch=\"semi-condensed\">\n<title>");
 	svg_escape(out, ft_slice_of(text_of(&p->s, ft_slice_of(title))));
 	ft_buf_puts(out, "</title>\n<rect width=\"100%\" height=\"100%\" fill=\"#FFFFFF\"/>\n");
 	for (size_t i = 0; i < p->count; i++) {

@@ -109,6 +109,14 @@ static double row(struct plate *p, const struct ft_chain *c, int from, int count
 	return up + 21 + (most > 10 ? most : 10);
 }
 
+static bool any_assumed(const struct ft_chain *c)
+{
+	for (size_t i = 0; i < c->count; i++)
+		if (c->knots[i].assumed)
+			return true;
+	return false;
+}
+
 double chain_draw(struct plate *p, const struct ft_chain *c, double x, double y, double w)
 {
 	int per = (int)((w - LABELS - STEP / 2 + 4) / STEP), left = (int)c->count, from = 0;
@@ -126,6 +134,9 @@ double chain_draw(struct plate *p, const struct ft_chain *c, double x, double y,
 		from += n;
 		left -= n;
 	}
+	if (any_assumed(c))
+		h += plate_words(p, x, y + h, w, STYLE_FINE, INK_PENCIL, AT_LEFT, 1, NULL,
+		                 "* from memory: replace it by the device's own figure.");
 	return h;
 }
 
@@ -151,14 +162,6 @@ static const char *verdict_words(struct plate *p, const struct ft_chain *c)
 	return t ? t : "";
 }
 
-static bool any_assumed(const struct ft_chain *c)
-{
-	for (size_t i = 0; i < c->count; i++)
-		if (c->knots[i].assumed)
-			return true;
-	return false;
-}
-
 enum ft_status chain_page(const struct ft_chain *c, const char *title, const char *about, struct ft_arena *a,
                           struct ft_buf *out, struct ft_error *e)
 {
@@ -174,10 +177,6 @@ enum ft_status chain_page(const struct ft_chain *c, const char *title, const cha
 	y += plate_words(&p, x, y, w, STYLE_BODY, INK_PENCIL, AT_LEFT, 3, NULL, about) + 16;
 	y += chain_draw(&p, c, x, y, w) + 14;
 	y += plate_words(&p, x, y, w, STYLE_BODY, INK_BLACK, AT_LEFT, 3, "verdict", verdict_words(&p, c));
-	y +=
-		plate_words(&p, x, y, w, STYLE_SMALL, INK_PENCIL, AT_LEFT, 0, NULL,
-	                any_assumed(c) ? "Volts over, metres under. * A figure from memory: replace it by the device's own."
-	                               : "Volts over, metres under.");
 	p.s.height = ceil(y + 20);
 	s = plate_svg(&p, title, out, e);
 	plate_done(&p);

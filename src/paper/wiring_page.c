@@ -179,16 +179,16 @@ static double pins(struct plate *p, const struct ft_connector *c, double x, doub
 static double face(struct plate *p, const struct ft_connector *c, double x, double y, double w)
 {
 	double top = y, drawn, listed, left = c->face == FT_FACE_NONE ? 0 : 62;
-	const char *t;
+	double named = plate_width(p, STYLE_LABEL, c->title) + 6;
 
+	plate_words(p, x + named, y, w - named, STYLE_FINE, INK_PENCIL, AT_RIGHT, 1, "trust", c->trust);
 	y += plate_words(p, x, y, w, STYLE_LABEL, INK_BLACK, AT_LEFT, 1, "face", c->title) + 1;
 	drawn = face_shape(p, c, x + 1, y);
 	listed = pins(p, c, x + left, y, w - left);
 	y += fmax(drawn, listed) + 1;
-	t = ft_arena_printf(p->s.arena, "%s (%s)", c->seen, c->trust);
 	if (!p->tight || c->face == FT_FACE_GRID || c->face == FT_FACE_NONE)
-		y += plate_words(p, x, y, w, STYLE_FINE, INK_PENCIL, AT_LEFT, 0, "seen", t);
-	return y - top + 7;
+		y += plate_words(p, x, y, w, STYLE_FINE, INK_PENCIL, AT_LEFT, 0, "seen", c->seen);
+	return y - top + 5;
 }
 
 static double faces(struct plate *p, const struct ft_wiring *w, double x, double y, double width)
