@@ -20,6 +20,7 @@ extern const struct cli_verb verb_read;
 extern const struct cli_verb verb_door;
 extern const struct cli_verb verb_signal;
 extern const struct cli_verb verb_supply;
+extern const struct cli_verb verb_survey;
 extern const struct cli_verb verb_cold;
 extern const struct cli_verb verb_number;
 extern const struct cli_verb verb_rules;

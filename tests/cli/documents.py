@@ -150,6 +150,8 @@ def documents(folder):
     with open(os.path.join(folder, "survey.txt"), "w", encoding="ascii") as f:
         f.write("+CEREG: 2,1\nposition closed\n" + "+CESQ: 99,99,255,255,20,45\n" * 12)
     yield from run("signal", "signal", "--log", "survey.txt", "--lead", "low-loss-100:3")
+    demo = os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "..", "data", "demo")
+    yield from run("survey", "survey", os.path.join(demo, "survey.csv"), "--catalogue", demo)
     yield from run("door", "door", "marks.csv", "events.csv")
     yield from run("door", "door", "--mark", "made.csv")
     with open(os.path.join(folder, "cabinet.csv"), "w", encoding="ascii") as f:  # a pull-down, cycling, defrosts
