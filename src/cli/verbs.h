@@ -23,6 +23,7 @@ extern const struct cli_verb verb_supply;
 extern const struct cli_verb verb_survey;
 extern const struct cli_verb verb_cold;
 extern const struct cli_verb verb_number;
+extern const struct cli_verb verb_rollout;
 extern const struct cli_verb verb_rules;
 extern const struct cli_verb verb_watch;
 

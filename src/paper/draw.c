@@ -185,10 +185,11 @@ static const char *grouped(struct sheet *s, const char *hash)
 
 static void put_foot(struct sheet *s)
 {
-	const struct ft_visit *v = s->h->visit;
+	const struct ft_visit *v = s->h ? s->h->visit : NULL;
 	double y = s->height - BOTTOM + 24;
-	const char *left = ft_arena_printf(s->arena, "%s%s%s  \302\267  visit %s", v->asset, v->site ? "  \302\267  " : "",
-	                                   v->site ? v->site : "", v->id);
+	const char *left = v ? ft_arena_printf(s->arena, "%s%s%s  \302\267  visit %s", v->asset,
+	                                       v->site ? "  \302\267  " : "", v->site ? v->site : "", v->id)
+						 : s->foot;
 	const char *right = ft_arena_printf(s->arena, "page %d of %d", s->page, s->pages ? s->pages : s->page);
 
 	use_ink(s, INK_ACCENT);
@@ -196,6 +197,10 @@ static void put_foot(struct sheet *s)
 	cairo_fill(s->cr);
 	put_text(s, LEFT, y, text_width(s) - 96, STYLE_FINE, INK_BLACK, SIDE_LEFT, 1, left ? left : "");
 	put_text(s, LEFT + text_width(s) - 88, y, 88, STYLE_FINE, INK_BLACK, SIDE_RIGHT, 1, right ? right : "");
+	if (!v) {
+		put_text(s, LEFT, y + 12, text_width(s), STYLE_FINE, INK_PENCIL, SIDE_LEFT, 1, s->foot_small);
+		return;
+	}
 	put_text(s, LEFT, y + 12, 40, STYLE_FINE, INK_PENCIL, SIDE_LEFT, 1, "package");
 	put_text(s, LEFT + 36, y + 12.5, text_width(s) - 36, STYLE_MONO, INK_PENCIL, SIDE_LEFT, 1,
 	         grouped(s, s->seal->content));

@@ -4,6 +4,7 @@
 #include "paper.h"
 
 #include "fettle/late.h"
+#include "fettle/paper_rollout.h"
 
 static const struct paper_sheets *load(struct ft_error *e)
 {
@@ -33,4 +34,15 @@ enum ft_status ft_chain_svg(const struct ft_chain *c, const char *title, const c
 	const struct paper_sheets *sheets = load(e);
 
 	return sheets ? sheets->chain(c, title, about, a, out, e) : e ? e->status : FT_E_INTERNAL;
+}
+
+enum ft_status ft_rollout_pdf(const struct ft_rollout *r, const char *program, int64_t now_us, int now_offset,
+                              enum ft_sheet sheet, struct ft_arena *a, struct ft_buf *out, int *ret_pages,
+                              struct ft_error *e)
+{
+	const struct paper_sheets *sheets = load(e);
+
+	return sheets ? sheets->days(r, program, now_us, now_offset, sheet, a, out, ret_pages, e)
+		: e       ? e->status
+				  : FT_E_INTERNAL;
 }

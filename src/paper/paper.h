@@ -16,7 +16,9 @@ char *paper_time(int64_t unix_us, int offset_minutes, char out[PAPER_TIME_TEXT])
 
 /* What the late-loaded module of sheets offers, as its one symbol `ft_sheets`. Raise the version when anything that
  * passes between changes, so that a stale module is refused and not run. */
-enum { PAPER_SHEETS_VERSION = 2 };
+enum { PAPER_SHEETS_VERSION = 3 };
+
+struct ft_rollout;
 
 struct paper_sheets {
 	int version;
@@ -27,6 +29,9 @@ struct paper_sheets {
 	                         struct ft_error *e);
 	enum ft_status (*chain)(const struct ft_chain *c, const char *title, const char *about, struct ft_arena *a,
 	                        struct ft_buf *out, struct ft_error *e);
+	enum ft_status (*days)(const struct ft_rollout *r, const char *program, int64_t now_us, int now_offset,
+	                       enum ft_sheet sheet, struct ft_arena *a, struct ft_buf *out, int *ret_pages,
+	                       struct ft_error *e);
 };
 
 extern const struct paper_sheets ft_sheets;

@@ -3,6 +3,8 @@
 #include "draw.h"
 #include "plate.h"
 
+#include "fettle/paper_rollout.h"
+
 cairo_status_t take_bytes(void *closure, const unsigned char *p, unsigned n)
 {
 	struct ft_buf *out = closure;
@@ -44,18 +46,8 @@ static void describe(struct sheet *s)
 	cairo_pdf_surface_set_metadata(s->surface, CAIRO_PDF_METADATA_MOD_DATE, at);
 }
 
-static enum ft_status draw(struct sheet *s, struct ft_buf *out, struct ft_error *e)
+static void sections(struct sheet *s)
 {
-	cairo_status_t failed;
-
-	s->surface = cairo_pdf_surface_create_for_stream(out ? take_bytes : NULL, out, s->width, s->height);
-	cairo_pdf_surface_restrict_to_version(s->surface, CAIRO_PDF_VERSION_1_5);
-	if (out)
-		describe(s);
-	s->cr = cairo_create(s->surface);
-	s->context = make_context(s->cr);
-	s->outline = out != NULL;
-	s->page = 0;
 	new_page(s);
 	page_one(s);
 	section_claims(s);
@@ -66,6 +58,34 @@ static enum ft_status draw(struct sheet *s, struct ft_buf *out, struct ft_error 
 	section_restore(s);
 	section_evidence(s);
 	section_cautions(s);
+}
+
+static void describe_days(struct sheet *s)
+{
+	cairo_pdf_surface_set_metadata(s->surface, CAIRO_PDF_METADATA_TITLE, "Day sheets");
+	cairo_pdf_surface_set_metadata(s->surface, CAIRO_PDF_METADATA_CREATE_DATE, s->made);
+	cairo_pdf_surface_set_metadata(s->surface, CAIRO_PDF_METADATA_MOD_DATE, s->made);
+}
+
+/* A handover, or the day sheets of `r`. */
+static enum ft_status draw(struct sheet *s, const struct ft_rollout *r, struct ft_buf *out, struct ft_error *e)
+{
+	cairo_status_t failed;
+
+	s->surface = cairo_pdf_surface_create_for_stream(out ? take_bytes : NULL, out, s->width, s->height);
+	cairo_pdf_surface_restrict_to_version(s->surface, CAIRO_PDF_VERSION_1_5);
+	if (out && s->h)
+		describe(s);
+	else if (out)
+		describe_days(s);
+	s->cr = cairo_create(s->surface);
+	s->context = make_context(s->cr);
+	s->outline = out != NULL;
+	s->page = 0;
+	if (r)
+		section_days(s, r);
+	else
+		sections(s);
 	cairo_show_page(s->cr);
 	g_object_unref(s->context);
 	failed = cairo_status(s->cr);
@@ -75,9 +95,10 @@ static enum ft_status draw(struct sheet *s, struct ft_buf *out, struct ft_error 
 		failed = cairo_surface_status(s->surface);
 	cairo_surface_destroy(s->surface);
 	if (failed == CAIRO_STATUS_NO_MEMORY || s->arena->failed || (out && out->status != FT_OK))
-		return ft_fail_memory(e, "drawing the handover");
+		return ft_fail_memory(e, s->h ? "drawing the handover" : "drawing the day sheets");
 	if (failed)
-		return ft_fail(e, FT_E_INTERNAL, "The handover could not be drawn: %s.", cairo_status_to_string(failed));
+		return ft_fail(e, FT_E_INTERNAL, "The %s could not be drawn: %s.", s->h ? "handover" : "day sheets",
+		               cairo_status_to_string(failed));
 	return FT_OK;
 }
 
@@ -92,15 +113,41 @@ static enum ft_status handover(const struct ft_handover *h, const struct ft_seal
 		.width = sheet == FT_SHEET_LETTER ? 612 : 595.276,
 		.height = sheet == FT_SHEET_LETTER ? 792 : 841.890,
 	};
-	enum ft_status status = draw(&s, NULL, e);
+	enum ft_status status = draw(&s, NULL, NULL, e);
 
 	if (status != FT_OK)
 		return status;
 	s.pages = s.page;
-	status = draw(&s, out, e);
+	status = draw(&s, NULL, out, e);
 	if (status == FT_OK && ret_pages)
 		*ret_pages = s.pages;
 	return status;
 }
 
-const struct paper_sheets ft_sheets = { PAPER_SHEETS_VERSION, handover, wiring_page, chain_page };
+static enum ft_status days(const struct ft_rollout *r, const char *program, int64_t now_us, int now_offset,
+                           enum ft_sheet sheet, struct ft_arena *a, struct ft_buf *out, int *ret_pages,
+                           struct ft_error *e)
+{
+	char made[FT_TIME_TEXT];
+	struct sheet s = {
+		.made = ft_time_text(now_us, now_offset, made),
+		.arena = a,
+		.width = sheet == FT_SHEET_LETTER ? 612 : 595.276,
+		.height = sheet == FT_SHEET_LETTER ? 792 : 841.890,
+	};
+	enum ft_status status;
+
+	s.foot_small = ft_arena_printf(a, "made %.10s %.5s by %s", made, made + 11, program);
+	if (!s.foot_small)
+		return ft_fail_memory(e, "drawing the day sheets");
+	status = draw(&s, r, NULL, e);
+	if (status != FT_OK)
+		return status;
+	s.pages = s.page;
+	status = draw(&s, r, out, e);
+	if (status == FT_OK && ret_pages)
+		*ret_pages = s.pages;
+	return status;
+}
+
+const struct paper_sheets ft_sheets = { PAPER_SHEETS_VERSION, handover, wiring_page, chain_page, days };

@@ -164,6 +164,12 @@ def documents(folder):
                                                           t + (0.25 * min(i % 600, 20 - i % 600) if i > 500 and i % 600 < 20 else 0)))
     yield from run("cold", "cold", "cabinet.csv")
     yield from run("cold", "cold", "--sensor", "pt100", "--at", "5", "--lead", "0.8")
+    with open(os.path.join(folder, "machines.csv"), "w", encoding="ascii") as f:
+        f.write("asset,latitude,longitude,minutes,opens,closes,kit\nRL-1,12.41,-31.21,40,08:00,16:00,HJ-1;tee:0.3\n"
+                "RL-2,12.44,-31.25,40,08:00,16:00,tee:0.4*2\nRL-3,12.40,-31.20,40,01:00,02:00,\n")
+    with open(os.path.join(folder, "technicians.csv"), "w", encoding="ascii") as f:
+        f.write("technician,latitude,longitude\nT. One,12.40,-31.20\n")
+    yield from run("rollout", "rollout", "machines.csv", "--technicians", "technicians.csv", "--from", "2026-11-30", "--risk", "0.01")
     for kind, value in (("imei", "490154203237519"), ("imei", "4901542032375123"), ("iccid", "8949123456789012347"), ("gtin", "96385074"),
                         ("eui", "02-00-5E-10-00-01")):
         yield from run("number", "number", kind, value)
