@@ -23,8 +23,10 @@ struct row {
 	struct say says[10];
 	unsigned samples, unknown, asked; /* as it must end */
 	const char *log;                  /* must stand in the log; NULL */
-	const char *note;                 /* a note must hold; NULL */
-	const char *failure;              /* its sentence must hold; NULL: it is done */
+	const char *end;                  /* it must end so; NULL */
+	unsigned overlong;
+	const char *note;    /* a note must hold; NULL */
+	const char *failure; /* its sentence must hold; NULL: it is done */
 };
 
 #define CESQ "\r\n+CESQ: 99,99,255,255,20,45\r\n\r\nOK\r\n"
@@ -45,7 +47,7 @@ static const struct row rows[] = {
 	            { "AT+CGREG?", "ERROR\r\n", 1 },
 	            { "AT+CREG?", "ERROR\r\n", 1 },
 	            { "AT+CESQ", CESQ } },
-	  .samples = 4, .log = "+CESQ: 99,99,255,255,20,45\nAT+CEREG?\n+CEREG: 0,5\n" },
+	  .samples = 4, .end = "+CESQ: 99,99,255,255,20,45\nAT+CEREG?\n+CEREG: 0,5\n" },
 	{ "an echo that stays", .echo = true, .says = { { "ATE0", "\r\nERROR\r\n" }, { "AT+CESQ", CESQ } }, .samples = 4,
 	  .note = "does not let its echo be switched off" },
 	{ "noise and lines of its own",
@@ -73,10 +75,16 @@ static const struct row rows[] = {
 	{ "not known, and no +CSQ",
 	  .says = { { "AT+CESQ", "\r\n+CESQ: 99,99,255,255,255,255\r\nOK\r\n" }, { "AT+CSQ", "\r\nERROR\r\n" } },
 	  .samples = 4, .unknown = 4 },
+	{ "not known later on: +CSQ is another kind of level and is not asked",
+	  .says = { { "AT+CESQ", CESQ, 1 }, { "AT+CESQ", "\r\n+CESQ: 99,99,255,255,255,255\r\nOK\r\n" } }, .samples = 4,
+	  .unknown = 3, .log = "AT+CESQ\n+CESQ: 99,99,255,255,255,255\nAT+CESQ\n" },
+	{ "a level that nobody asked for",
+	  .says = { { "AT+CESQ", "\r\n+CESQ: 99,99,255,255,20,45\r\n+CSQ: 20,99\r\nOK\r\n" } }, .samples = 4,
+	  .log = "AT+CESQ\n+CESQ: 99,99,255,255,20,45\nAT+CESQ\n" },
 	{ "nine values", .says = { { "AT+CESQ", "\r\n+CESQ: 99,99,255,255,255,255,60,80,70\r\n\r\nOK\r\n" } }, .samples = 4,
 	  .log = "+CESQ: 99,99,255,255,255,255,60,80,70\n" },
 	{ "a line longer than any", .says = { { "AT+CESQ", "\r\n" LONG "\r\n+CESQ: 99,99,255,255,20,45\r\nOK\r\n" } },
-	  .samples = 4, .log = "AT+CESQ\n+CESQ: 99,99,255,255,20,45\nAT+CESQ\n" },
+	  .overlong = 4, .samples = 4, .log = "AT+CESQ\n+CESQ: 99,99,255,255,20,45\nAT+CESQ\n" },
 	{ "a reading damaged on its way is asked for again",
 	  .says = { { "AT+CESQ", CESQ, 1 },
 	            { "AT+CESQ", "\r\n+CESQ: 99,99,255,255,20,98\r\nOK\r\n", 1 },
@@ -246,6 +254,13 @@ static void done(struct outcome *o)
 	ft_buf_done(&o->notes);
 }
 
+static bool ends_with(const struct ft_buf *b, const char *end)
+{
+	size_t n = strlen(end);
+
+	return b->n >= n && memcmp(b->p + b->n - n, end, n) == 0;
+}
+
 static void modems_of_all_kinds(void **state)
 {
 	static const size_t slices[] = { 0, 1, 2, 7 };
@@ -267,6 +282,9 @@ static void modems_of_all_kinds(void **state)
 				fail_msg("%s: %u readings, %u not known", r->name, o.told, ft_modem_stats(&o.modem)->unknown);
 			if (r->log && !ft_slice_holds(ft_buf_text(&o.log), r->log))
 				fail_msg("%s: the log is\n%.*s", r->name, FT_P(ft_buf_text(&o.log)));
+			if (r->end && !ends_with(&o.log, r->end))
+				fail_msg("%s: the log is\n%.*s", r->name, FT_P(ft_buf_text(&o.log)));
+			assert_int_equal(ft_modem_stats(&o.modem)->overlong, r->overlong);
 			if (r->note ? !ft_slice_holds(ft_buf_text(&o.notes), r->note) : false)
 				fail_msg("%s: the notes are\n%.*s", r->name, FT_P(ft_buf_text(&o.notes)));
 			if (k == 0)
