@@ -19,7 +19,7 @@ node -e 'process.exit(Number(process.versions.node.split(".")[0]) >= 18 ? 0 : 1)
 inputs() {
 	{
 		find src -type f
-		ls index.html icon.svg build.mjs package.json package-lock.json tsconfig.json .npmrc ../data/claims.csv
+		ls index.html icon.svg build.mjs package.json package-lock.json tsconfig.json .npmrc ../data/claims.csv ../data/rules.csv
 	} | LC_ALL=C sort | while IFS= read -r file; do
 		cksum "$file"
 	done

@@ -12,18 +12,22 @@ function rowsOf(text) {
 	return lines.slice(1).map((l) => Object.fromEntries(head.map((h, i) => [h, cells(l)[i]])));
 }
 
-/** What the table of claims says beside the documents: where a claim comes from, and whether words can show it. */
-const claims = {
-	name: "claims",
+/** What tables of facts say beside the documents: where a claim comes from, whether words can show it, what a rule is. */
+const tables = {
+	"facts:claims": { file: "../data/claims.csv", key: "id", of: (r) => ({ words: r.words === "YES", shownBy: r.shown_by, source: r.source }) },
+	"facts:rules": { file: "../data/rules.csv", key: "rule", of: (r) => r.sentence },
+};
+const facts = {
+	name: "facts",
 	setup(b) {
-		b.onResolve({ filter: /^claims:facts$/ }, () => ({ path: "facts", namespace: "claims" }));
-		b.onLoad({ filter: /.*/, namespace: "claims" }, async () => {
-			const rows = rowsOf(await readFile("../data/claims.csv", "utf8"));
-			const facts = Object.fromEntries(rows.map((r) => [r.id, { words: r.words === "YES", shownBy: r.shown_by, source: r.source }]));
-			if (!facts["know.machine"]?.source) {
-				throw new Error("data/claims.csv does not look as this script expects");
+		b.onResolve({ filter: /^facts:/ }, (a) => ({ path: a.path, namespace: "facts" }));
+		b.onLoad({ filter: /.*/, namespace: "facts" }, async ({ path }) => {
+			const t = tables[path];
+			const rows = rowsOf(await readFile(t.file, "utf8"));
+			if (!rows.length || rows.some((r) => !r[t.key] || t.of(r) === undefined)) {
+				throw new Error(`${t.file} does not look as build.mjs expects`);
 			}
-			return { contents: JSON.stringify(facts), loader: "json" };
+			return { contents: JSON.stringify(Object.fromEntries(rows.map((r) => [r[t.key], t.of(r)]))), loader: "json" };
 		});
 	},
 };
@@ -42,7 +46,7 @@ await build({
 	legalComments: "none",
 	charset: "utf8",
 	logLevel: "warning",
-	plugins: [claims],
+	plugins: [facts],
 });
 for (const name of ["index.html", "icon.svg"]) {
 	await cp(name, `dist/${name}`);

@@ -221,7 +221,7 @@ function hatch(g: CanvasRenderingContext2D, ink: Ink, b: Blocks, v: View, width:
 		g.fillRect(c, laneBottom + boxHeight - h, 1, h);
 		if (bad[c]) {
 			g.fillStyle = ink.bad;
-			g.fillRect(c - 1, laneTop + boxHeight + 8, 3, laneBottom - laneTop - boxHeight - 16);
+			g.fillRect(c, (laneTop + laneBottom + boxHeight) / 2 - 4, 1, 8);
 		}
 	}
 }

@@ -1,7 +1,25 @@
 // SPDX-License-Identifier: Apache-2.0
 // The machine face, crossed selections, curves: drawn in the pages' own ink, so they turn with the paper.
 import type { ComponentChildren } from "preact";
+import { useLayoutEffect, useRef, useState } from "preact/hooks";
 import type { Selection, SignalDoc, SupplyDoc } from "./documents";
+
+/** The width there is, so that a drawing keeps its type at reading size on a phone and on a desk. */
+function useWidth(first = 320) {
+	const ref = useRef<HTMLDivElement>(null);
+	const [width, set] = useState(first);
+	useLayoutEffect(() => {
+		const el = ref.current;
+		if (!el) {
+			return undefined;
+		}
+		const seen = new ResizeObserver(() => set(Math.max(240, Math.floor(el.clientWidth))));
+		seen.observe(el);
+		set(Math.max(240, Math.floor(el.clientWidth)));
+		return () => seen.disconnect();
+	}, []);
+	return { ref, width };
+}
 
 /** Trays as the numbers tell them: 11–19 stand on one tray, 21–29 on the next. */
 export function traysOf(ids: string[]): string[][] {
@@ -97,42 +115,49 @@ export function stepsOf(from: number, to: number, about: number): number[] {
 export interface Frame {
 	x: (v: number) => number;
 	y: (v: number) => number;
+	left: number;
+	right: number;
 	width: number;
 	height: number;
 }
 
-export function Squared(p: { x: Axis; y: Axis; label: string; unit: string; draw: (f: Frame) => ComponentChildren }) {
-	const width = 720;
-	const height = 320;
-	const left = 52;
+export function Squared(p: { x: (about: number) => Axis; y: Axis; label: string; unit: string; draw: (f: Frame) => ComponentChildren }) {
+	const { ref, width } = useWidth();
+	const height = width < 480 ? 240 : 320;
+	const left = 44;
 	const bottom = 32;
-	const top = 20;
-	const x = (v: number) => left + ((v - p.x.from) / (p.x.to - p.x.from || 1)) * (width - left - 8);
+	const top = 24;
+	const right = width - 8;
+	const axis = p.x(Math.max(3, Math.floor(width / 80)));
+	const x = (v: number) => left + ((v - axis.from) / (axis.to - axis.from || 1)) * (right - left);
 	const y = (v: number) => height - bottom - ((v - p.y.from) / (p.y.to - p.y.from || 1)) * (height - bottom - top);
 	return (
-		<svg class="drawing" viewBox={`0 0 ${width} ${height}`} role="img" aria-label={p.label}>
-			<rect class="paper" x={left} y={top} width={width - left - 8} height={height - bottom - top} stroke="none" />
-			{p.x.ticks.map((t) => (
-				<g key={t.at}>
-					<path class="hair" d={`M${x(t.at)} ${top} V${height - bottom}`} />
-					<text class="soft" x={x(t.at)} y={height - 10} text-anchor="middle">{t.text}</text>
-				</g>
-			))}
-			{p.y.ticks.map((t) => (
-				<g key={t.at}>
-					<path class="hair" d={`M${left} ${y(t.at)} H${width - 8}`} />
-					<text class="soft" x={left - 8} y={y(t.at) + 4} text-anchor="end">{t.text}</text>
-				</g>
-			))}
-			<text class="soft" x={left - 8} y="12" text-anchor="end">{p.unit}</text>
-			{p.draw({ x, y, width, height })}
-		</svg>
+		<div ref={ref}>
+			<svg class="drawing" viewBox={`0 0 ${width} ${height}`} role="img" aria-label={p.label}>
+				<rect class="paper" x={left} y={top} width={right - left} height={height - bottom - top} stroke="none" />
+				{axis.ticks.map((t) => (
+					<g key={t.at}>
+						<path class="hair" d={`M${x(t.at)} ${top} V${height - bottom}`} />
+						<text class="soft" x={x(t.at)} y={height - 10} text-anchor="middle">{t.text}</text>
+					</g>
+				))}
+				{p.y.ticks.map((t) => (
+					<g key={t.at}>
+						<path class="hair" d={`M${left} ${y(t.at)} H${right}`} />
+						<text class="soft" x={left - 8} y={y(t.at) + 4} text-anchor="end">{t.text}</text>
+					</g>
+				))}
+				<text class="soft" x={left - 8} y="14" text-anchor="end">{p.unit}</text>
+				{p.draw({ x, y, left, right, width, height })}
+			</svg>
+		</div>
 	);
 }
 
 // ---- levels of places, and the chain of the supply ----
 
 export function Levels({ d }: { d: SignalDoc }) {
+	const { ref, width } = useWidth();
 	const places = d.positions.length ? d.positions : [{ name: d.position, samples: d.samples, margin_db: d.margin_db,
 		share_above: d.share_above, level_dbm: d.level_dbm }];
 	const levels = places.flatMap((p) => [p.level_dbm.median, p.level_dbm.p10]).filter((v): v is number => v !== null).concat(d.least_dbm ?? []);
@@ -141,11 +166,11 @@ export function Levels({ d }: { d: SignalDoc }) {
 	}
 	const from = Math.floor((Math.min(...levels) - 6) / 10) * 10;
 	const until = Math.ceil((Math.max(...levels) + 6) / 10) * 10;
-	const x = (v: number) => 8 + ((v - from) / (until - from)) * 704;
+	const x = (v: number) => 8 + ((v - from) / (until - from)) * (width - 16);
 	const height = 40 + places.length * 56;
 	return (
-		<svg class="drawing" viewBox={`0 0 720 ${height}`} role="img" aria-label={`Levels of ${places.length} places beside what the unit needs`}>
-			{stepsOf(from, until, 7).map((n) => (
+		<div ref={ref}><svg class="drawing" viewBox={`0 0 ${width} ${height}`} role="img" aria-label={`Levels of ${places.length} places beside what the unit needs`}>
+			{stepsOf(from, until, Math.max(2, Math.floor(width / 100))).map((n) => (
 				<g key={n}><path class="hair" d={`M${x(n)} 8 V${height - 24}`} />
 					<text class="soft" x={x(n)} y={height - 6} text-anchor={n === from ? "start" : n === until ? "end" : "middle"}>{n} dBm</text></g>
 			))}
@@ -164,7 +189,7 @@ export function Levels({ d }: { d: SignalDoc }) {
 					</g>
 				);
 			})}
-		</svg>
+		</svg></div>
 	);
 }
 

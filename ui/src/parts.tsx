@@ -2,6 +2,7 @@
 // Pieces that several pages are made of.
 import type { ComponentChildren } from "preact";
 import { useEffect, useId, useRef, useState } from "preact/hooks";
+import sentences from "facts:rules";
 import { sentenceOf } from "./api";
 import type { Evidence, Finding, Visit } from "./documents";
 import { useDraft, type DraftText } from "./draft";
@@ -63,8 +64,8 @@ export function FindingLine({ f }: { f: Finding }) {
 			<Weight weight={f.weight} />
 			<div>
 				<p>
-					{f.seen ? capital(f.seen) : capital(f.rule.replace(/^[^.]*\./, "").replace(/-/g, " "))}
-					{f.expected ? `, where there should be ${f.expected}` : ""}.
+					{sentence(sentences[f.rule] ?? f.rule)}
+					{f.seen && <> {capital(f.seen)}{f.expected ? `, where there should be ${f.expected}` : ""}.</>}
 					{where && <span class="quiet"> {where}.</span>}
 				</p>
 				<p class="quiet small">{sentence(f.why)}</p>

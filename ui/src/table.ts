@@ -25,6 +25,7 @@ export function readingsOf(text: string): { readings: Reading[]; marks: MarkAt[]
 	const readings: Reading[] = [];
 	const marks: MarkAt[] = [];
 	let began: number | null = null;
+	let last = ""; // a column that says the same in every row marks a moment only where it changes
 	for (const line of text.split(/\r?\n/)) {
 		if (line === "" || line.startsWith("#")) {
 			continue;
@@ -42,9 +43,13 @@ export function readingsOf(text: string): { readings: Reading[]; marks: MarkAt[]
 			readings.push({ at: t - began, value: Number(value.replace(",", ".")) });
 		}
 		const word = rest.find((x) => /^[a-z]{3,}/i.test(x));
-		if (word !== undefined) {
+		if (word !== undefined && word.toLowerCase() !== last) {
+			last = word.toLowerCase();
 			marks.push({ at: t - began, word: word.toLowerCase() });
 		}
+	}
+	if (marks.length && marks[0]?.at === 0) {
+		marks.shift();
 	}
 	return { readings: readings.sort((a, b) => a.at - b.at), marks, began };
 }

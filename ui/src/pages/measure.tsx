@@ -80,12 +80,24 @@ function Facts({ rows }: { rows: [string, ComponentChildren | null | false][] })
 
 const degrees = (v: number | null | undefined) => (v === null || v === undefined ? "–" : `${v.toFixed(1).replace("-", "−")} °C`);
 
-function timeAxis(seconds: number): Axis {
+/** A log may be in Fahrenheit; which of both it is tell the figures that the program read from it. */
+function inCelsius(t: ReturnType<typeof readingsOf>, d: ColdDoc): ReturnType<typeof readingsOf> {
+	const values = t.readings.map((r) => r.value).sort((a, b) => a - b);
+	const middle = values[Math.floor(values.length / 2)];
+	if (middle === undefined || d.least_c === null || d.most_c === null) {
+		return t;
+	}
+	const off = (v: number) => Math.max(0, (d.least_c as number) - v, v - (d.most_c as number));
+	const celsius = (f: number) => (f - 32) / 1.8;
+	return off(celsius(middle)) < off(middle) ? { ...t, readings: t.readings.map((r) => ({ ...r, value: celsius(r.value) })) } : t;
+}
+
+function timeAxis(seconds: number, about: number): Axis {
 	const hour = seconds >= 7200;
 	const unit = seconds >= 4 * 86400 ? 86400 : hour ? 3600 : 60;
 	return {
 		from: 0, to: seconds,
-		ticks: stepsOf(0, seconds / unit, 8).map((n) => ({ at: n * unit, text: `${n}${unit === 86400 ? " d" : unit === 3600 ? " h" : " min"}` })),
+		ticks: stepsOf(0, seconds / unit, about).map((n) => ({ at: n * unit, text: `${n}${unit === 86400 ? " d" : unit === 3600 ? " h" : " min"}` })),
 	};
 }
 
@@ -117,7 +129,7 @@ function ColdCurve({ d, readings, marks }: { d: ColdDoc; readings: Reading[]; ma
 	const end = readings[readings.length - 1]?.at ?? 1;
 	const points = thinned(readings, 1400);
 	return (
-		<Squared unit="°C" x={timeAxis(end)} label={`Temperature over ${lasting(end)}, from ${degrees(d.least_c)} to ${degrees(d.most_c)}, limit ${degrees(d.limit_c)}`}
+		<Squared unit="°C" x={(about) => timeAxis(end, about)} label={`Temperature over ${lasting(end)}, from ${degrees(d.least_c)} to ${degrees(d.most_c)}, limit ${degrees(d.limit_c)}`}
 			y={{ from: low, to: high, ticks: stepsOf(low, high, 6).map((n) => ({ at: n, text: String(n).replace("-", "−") })) }}
 			draw={(f) => (
 				<>
@@ -125,11 +137,11 @@ function ColdCurve({ d, readings, marks }: { d: ColdDoc; readings: Reading[]; ma
 					<path d={`M${points.map((p) => `${f.x(p.at).toFixed(1)} ${f.y(p.value).toFixed(1)}`).join("L")}`} stroke-width="1.5" />
 					{d.limit_c !== null && (
 						<>
-							<path class="bad dash" d={`M52 ${f.y(d.limit_c)} H712`} />
-							<text x="708" y={f.y(d.limit_c) - 6} text-anchor="end">limit {degrees(d.limit_c)}</text>
+							<path class="bad dash" d={`M${f.left} ${f.y(d.limit_c)} H${f.right}`} />
+							<text x={f.right - 4} y={f.y(d.limit_c) - 6} text-anchor="end">limit {degrees(d.limit_c)}</text>
 						</>
 					)}
-					{d.alarm && <path class="line dash" d={`M52 ${f.y(d.alarm.threshold_c)} H712`} />}
+					{d.alarm && <path class="line dash" d={`M${f.left} ${f.y(d.alarm.threshold_c)} H${f.right}`} />}
 					{marks.map((m, i) => {
 						const x = f.x(m.at);
 						const y = f.height - 32;
@@ -156,14 +168,16 @@ export function ColdPage({ id }: { id: string }) {
 		kind: w.value.kind, reference: amount(w.value.reference), ice: amount(w.value.ice), limit: amount(w.value.limit),
 	}));
 	const text = useText(base);
-	const table = text ? readingsOf(text) : null;
 	const d = read.doc;
+	const table = text && d ? inCelsius(readingsOf(text), d) : null;
 	return (
 		<Leaf title="Cold" up={visitUp(e.visit.doc?.visit ?? null, id)} lead="Does the cabinet hold its temperature, and does the probe tell the truth?">
 			<Waiting read={e.visit} what="the visit" />
 			<Entry title="Log">
 				<WhichFile {...e} />
 				{e.visit.doc && <AddFile visit={e.visit.doc.visit} kind="temperature" label="Add a logger's table" accept=".csv,.txt,text/csv,text/plain" />}
+				<details open={!e.chosen}>
+				<summary>Limit and second thermometer</summary>
 				<div class="fields two">
 					<Choose label="The cabinet holds" value={w.value.kind} onPick={(kind) => w.change({ kind })}
 						options={[{ value: "cold", text: "cold food" }, { value: "frozen", text: "frozen food" }, { value: "hot", text: "hot food" }]} />
@@ -172,6 +186,7 @@ export function ColdPage({ id }: { id: string }) {
 					<Field label="The probe read in ice, °C" value={w.value.ice} onText={(ice) => w.change({ ice })} />
 				</div>
 				<Kept draft={{ ...w, other: null }} />
+				</details>
 			</Entry>
 			{e.chosen && <Waiting read={read} what="the log" />}
 			{d && (
@@ -223,11 +238,14 @@ export function SignalPage({ id }: { id: string }) {
 			<Entry title="Log">
 				<WhichFile {...e} />
 				{e.visit.doc && <AddFile visit={e.visit.doc.visit} kind="signal" label="Add a modem's answers or a table of levels" accept=".csv,.txt,.log,text/csv,text/plain" />}
+				<details open={!e.chosen}>
+				<summary>What the unit needs, and its lead</summary>
 				<div class="fields two">
 					<Field label="The unit needs at least, dBm" value={w.value.least} onText={(least) => w.change({ least })} hint="By its data sheet" />
 					<Field label="Antenna lead" value={w.value.lead} onText={(lead) => w.change({ lead })} hint="Class and metres, such as RG-174:3" />
 				</div>
 				<Kept draft={{ ...w, other: null }} />
+				</details>
 			</Entry>
 			{e.chosen && <Waiting read={read} what="the log" />}
 			{d && (

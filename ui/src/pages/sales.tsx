@@ -185,21 +185,16 @@ function SaleList({ id, audit, bus, proof, closed }: ListProps) {
 
 function Witnesses({ p }: { p: ProveDoc }) {
 	return (
-		<div class="scroll" tabIndex={0} role="region" aria-label="Witnesses">
-			<table>
-				<thead><tr><th scope="col">witness</th><th scope="col">says</th><th scope="col">stands</th></tr></thead>
-				<tbody>
-					{p.witnesses.map((w) => (
-						<tr key={w.name}>
-							<th scope="row">{w.name}</th>
-							<td>{w.says ?? <span class="quiet">was not asked</span>}</td>
-							<td>{w.agrees === null ? <Standing stands="open" word="nothing to compare" />
-								: <Standing stands={w.agrees ? "shown" : "contradicted"} word={w.agrees ? "agrees" : "differs"} />}</td>
-						</tr>
-					))}
-				</tbody>
-			</table>
-		</div>
+		<ul class="witnesses" aria-label="Witnesses">
+			{p.witnesses.map((w) => (
+				<li key={w.name}>
+					<b>{capital(w.name)}</b>
+					<p>{w.says ? sentence(w.says) : <span class="quiet">Was not asked.</span>}</p>
+					<p>{w.agrees === null ? <Standing stands="open" word="nothing to compare" />
+						: <Standing stands={w.agrees ? "shown" : "contradicted"} word={w.agrees ? "agrees" : "differs"} />}</p>
+				</li>
+			))}
+		</ul>
 	);
 }
 

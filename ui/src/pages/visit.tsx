@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 // One visit. On a phone the path unfolds stage by stage; on a desk path, claims and evidence stand side by side.
 import { useEffect, useRef } from "preact/hooks";
-import facts from "claims:facts";
+import facts from "facts:claims";
 import { post, visitPath } from "../api";
 import type { Claim, Finding, StageWord, Visit, VisitDoc } from "../documents";
 import { draftKey } from "../draft";
