@@ -1,14 +1,18 @@
 # SPDX-License-Identifier: Apache-2.0
 # A thin front for a fresh Debian 12: every target first installs what is missing (tools/need.sh).
 # With the packages there, plain meson does the same: see CONTRIBUTING.md.
-.PHONY: all build try check benchmark fuzz format format-check tidy clean need
+.PHONY: all ui build try check benchmark fuzz format format-check tidy clean need
 
 all: build
 
 need:
 	@sh tools/need.sh
 
-build: need
+# The program is whole without the pages: where they cannot be built it serves one that says so.
+ui: need
+	@sh tools/ui.sh || echo "ui: going on without the pages" >&2
+
+build: ui
 	@sh tools/build.sh build
 
 try: build

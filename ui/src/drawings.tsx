@@ -179,7 +179,7 @@ export function Levels({ d }: { d: SignalDoc }) {
 				const y = 44 + i * 56;
 				return (
 					<g key={p.name}>
-						<text class="bold" x="8" y={y - 16}>{p.name ?? "everywhere"}{p.margin_db !== null ? `  ${p.margin_db.toFixed(1)} dB to spare` : ""}</text>
+						<text class="bold halo" x="8" y={y - 16}>{p.name ?? "everywhere"}{p.margin_db !== null ? `  ${p.margin_db.toFixed(1)} dB to spare` : ""}</text>
 						{p.level_dbm.p10 !== null && p.level_dbm.median !== null && (
 							<>
 								<path d={`M${x(p.level_dbm.p10)} ${y} H${x(p.level_dbm.median)} M${x(p.level_dbm.p10)} ${y - 6} v12`} stroke-width="2" />

@@ -203,26 +203,21 @@ function Answers({ p }: { p: BusPeripheral }) {
 function trouble(p: BusPeripheral): string {
 	const parts: [number | null, string][] = [[p.silent, "silent"], [p.late, "late"], [p.checksum_errors, "wrong checks"],
 		[p.framing_errors, "framing errors"], [p.naks, "refusals"], [p.rets, "asked again"], [p.resets, "resets"], [p.unclosed, "not closed"]];
-	return parts.filter(([n]) => n).map(([n, w]) => `${n} ${w}`).join(", ") || "none";
+	return parts.filter(([n]) => n).map(([n, w]) => `${n} ${w}`).join(", ");
 }
 
 function Peripherals({ d }: { d: BusDoc }) {
 	return (
-		<div class="scroll" tabIndex={0} role="region" aria-label="Peripherals">
-			<table>
-				<thead><tr><th scope="col">peripheral</th><th scope="col">answer times</th><th class="num" scope="col">answered</th><th scope="col">trouble</th></tr></thead>
-				<tbody>
-					{d.peripherals.map((p) => (
-						<tr key={p.address}>
-							<th scope="row">{p.name}<br /><span class="quiet small">{p.address}{p.state ? `, ${p.state}` : ""}</span></th>
-							<td>{d.timing_known ? <Answers p={p} /> : <span class="quiet">times not known</span>}</td>
-							<td class="num">{number(p.answered)}<br /><span class="quiet small">of {number(p.addressed)}</span></td>
-							<td>{trouble(p)}</td>
-						</tr>
-					))}
-				</tbody>
-			</table>
-		</div>
+		<ul class="peripherals">
+			{d.peripherals.map((p) => (
+				<li key={p.address}>
+					<span><b>{p.name}</b><br /><span class="quiet small">address {p.address}H{p.state ? `, ${p.state}` : ""}</span></span>
+					{d.timing_known ? <Answers p={p} /> : <span class="quiet">its times are not known</span>}
+					<span>answered {number(p.answered)} of {number(p.addressed)}<br />
+						<span class={trouble(p) ? "contradicted" : "quiet small"}>{trouble(p) || "no trouble"}</span></span>
+				</li>
+			))}
+		</ul>
 	);
 }
 

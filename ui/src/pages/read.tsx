@@ -143,6 +143,7 @@ function Settings({ wish, set }: { wish: Wish; set: (w: Partial<Wish>) => void }
 		<details>
 			<summary>Settings of the line</summary>
 			<div class="fields two">
+				<Field label="Another port, by its path" value={wish.port} onText={(port) => set({ port })} />
 				<Choose label="Link" value={wish.link} onPick={(link) => set({ link })} options={[
 					{ value: "auto", text: "Find out" }, { value: "dex", text: "DEX/UCS" }, { value: "ddcmp", text: "DDCMP" }]} />
 				<Field label="Bits a second" value={wish.baud} onText={(baud) => set({ baud })} mode="numeric" hint="Empty: as the link begins" />

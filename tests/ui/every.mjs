@@ -1,0 +1,57 @@
+// SPDX-License-Identifier: Apache-2.0
+// Every page, on a phone and on a desk, on light and on dark paper: sound, as wide as the screen, and kept as a picture.
+import { Bench, check, go, looksSound, noComplaints, openPage, papers, settled, sizes, snapshot } from "./hands.mjs";
+import { scene } from "./scene.mjs";
+
+const pages = ["read", "audit", "settings", "photographs", "sales", "bus", "cold", "signal", "supply", "sheet", "machine", "hand-over"];
+
+/** What a page must say of the scene, so that an empty page is no sound page. */
+const says = {
+	visit: /contradicted/, audit: /OAT BAR/, sales: /Selections 21 and 23 count for each other/, bus: /cashless device 1/,
+	cold: /Compressor/, signal: /door closed/, supply: /telemetry unit/, settings: /SALT CRISPS/, photographs: /machine-open/,
+	"hand-over": /BD-0417/, read: /first\.dts/, machine: /SIM/,
+};
+
+export async function everyPage({ browser, program, folder, snapshots }) {
+	const bench = await new Bench(program, folder, "every").start();
+	try {
+		const id = await scene(bench, folder);
+		const places = [["visits", "/"], ["open", "/open"], ["practise", "/practise"], ["bench", "/browsers"], ["visit", `/visit/${id}`],
+			["claim", `/visit/${id}?claim=prove.sales`], ...pages.map((p) => [p, `/visit/${id}/${p}`])];
+		for (const size of Object.keys(sizes)) {
+			for (const paper of papers) {
+				const page = await openPage(browser, bench, size, paper);
+				for (const [name, place] of places) {
+					await go(page, bench, place);
+					const title = `${name}, ${size}, ${paper}`;
+					if (says[name]) {
+						await page.waitForFunction((re) => new RegExp(re).test(document.querySelector("main").innerText), says[name].source)
+							.then(() => check(title, true), () => check(`${title} says ${says[name]}`, false));
+					}
+					await settled(page);
+					await looksSound(page, title);
+					await snapshot(page, snapshots, `${name}-${size}-${paper}`);
+					noComplaints(page, title);
+				}
+				await page.context().close();
+			}
+		}
+		await paperSwitch(browser, bench);
+	} finally {
+		await bench.kill();
+	}
+}
+
+async function paperSwitch(browser, bench) {
+	const page = await openPage(browser, bench, "phone", "light");
+	await go(page, bench, "/");
+	const ground = () => page.evaluate(() => getComputedStyle(document.documentElement).backgroundColor);
+	const light = await ground();
+	await page.getByRole("button", { name: "Turn to dark paper" }).click();
+	const dark = await ground();
+	check("the switch turns the paper", light !== dark);
+	await page.reload();
+	await settled(page);
+	check("the paper stays turned", (await ground()) === dark);
+	await page.context().close();
+}
