@@ -126,8 +126,29 @@ def show_bad(bad):
         say("\n".join(output.strip().splitlines()[-40:]))
 
 
+def pages(total):
+    """The pages are built first, since the program carries them; where they cannot be, that is a failure."""
+    done = run(["sh", "tools/ui.sh"])
+    total.add(not done.returncode, bool(done.returncode))
+    if done.returncode:
+        say(done.stdout.strip())
+
+
+def browser(total):
+    """The pages in a real browser, against the program that gcc built; snapshots lie in build/snapshots."""
+    start = time.monotonic()
+    done = run(["node", "tests/ui/run.mjs", "build"])
+    passed, failed = cases_of(done.stdout) or (0, 1)
+    if failed or done.returncode or "passed over" in done.stdout:
+        say(done.stdout.strip())
+        failed = max(failed, int(done.returncode != 0))
+    say(f"check: pages: {passed} passed and {failed} failed in {time.monotonic() - start:.0f} s")
+    total.add(passed, failed)
+
+
 def main():
     total = Tally()
+    pages(total)
     for directory, compiler, options, left_out, name in BUILDS:
         start = time.monotonic()
         why = build(directory, compiler, options)
@@ -145,6 +166,7 @@ def main():
         if tally.passed + tally.failed == 0:
             say(f"check: {name}: no test ran, which cannot be right")
             total.add(0, 1)
+    browser(total)
     start = time.monotonic()
     lint = run([sys.executable, "tools/tidy.py", "build-clang"])
     passed, failed = cases_of(lint.stdout) or (0, 1)

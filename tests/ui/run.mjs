@@ -27,6 +27,15 @@ function missing() {
 	}
 }
 
+/** The pages as they stood when a case broke off. */
+async function whatWasSeen(name) {
+	const pages = browser.contexts().flatMap((c) => c.pages());
+	for (const [i, page] of pages.entries()) {
+		await page.screenshot({ path: join(resolve(build, "snapshots"), `failed-${name}-${i}.png`), fullPage: true }).catch(() => undefined);
+		await page.context().close().catch(() => undefined);
+	}
+}
+
 /** A case that hangs is a failure, not a wait. */
 function within(seconds, work) {
 	let timer;
@@ -52,6 +61,7 @@ try {
 			await within(120, cases[name]({ browser, program, folder, snapshots: resolve(build, "snapshots") }));
 		} catch (e) {
 			check(name, false, String(e.stack ?? e).slice(0, 1500));
+			await whatWasSeen(name);
 		}
 		console.log(`ui: ${name} in ${((Date.now() - begun) / 1000).toFixed(1)} s`);
 	}

@@ -33,7 +33,7 @@ async function tabTo(page, name, most = 80) {
 	for (let i = 0; i < most; i++) {
 		await page.keyboard.press("Tab");
 		const now = await page.evaluate(() => {
-			const e = document.activeElement;
+			const e = document.activeElement === document.body ? null : document.activeElement;
 			const seen = e ? getComputedStyle(e) : null;
 			return { text: (e?.getAttribute("aria-label") ?? e?.labels?.[0]?.textContent ?? e?.textContent ?? "").trim(),
 				outline: seen ? seen.outlineStyle !== "none" && parseFloat(seen.outlineWidth) >= 2 : false };

@@ -203,7 +203,7 @@ export function ChainDrawing({ d, runs }: { d: SupplyDoc; runs: Record<string, s
 	const x = (i: number) => 40 + i * step;
 	const volts = (v: number | null) => (v === null ? "collapses" : `${v.toFixed(1)} V`);
 	return (
-		<div class="scroll" tabIndex={0} role="region" aria-label="Chain of the supply">
+		<div class="scroll" tabIndex={0} role="group" aria-label="Chain of the supply">
 			<svg class="drawing chain" viewBox="0 0 720 184" role="img"
 				aria-label={d.devices.map((v) => `${v.name}: ${volts(v.peak)} at the worst peak`).join("; ")}>
 				<path d={`M${x(0)} 96 H${x(n - 1)}`} stroke-width="2" />

@@ -11,13 +11,24 @@ import { Weight } from "./marks";
 import { to } from "./route";
 import { capital, clock, sentence } from "./words";
 
+// The first page after loading leaves the focus where the browser put it: at the start, before the way over the head.
+let turned = false;
+addEventListener("hashchange", () => {
+	turned = true;
+});
+export function toHead(h: HTMLElement | null): void {
+	if (turned) {
+		h?.focus({ preventScroll: true });
+	}
+}
+
 /** A page of the notebook: its way up, its title, and what stands beside the margin line. */
 export function Leaf(p: { title: string; up?: { href: string; text: string }; lead?: ComponentChildren;
 	children: ComponentChildren }) {
 	const head = useRef<HTMLHeadingElement>(null);
 	useEffect(() => {
 		document.title = `${p.title} · fettle`;
-		head.current?.focus({ preventScroll: true });
+		toHead(head.current);
 	}, [p.title]);
 	return (
 		<div class="leaf">

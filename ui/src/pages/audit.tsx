@@ -30,7 +30,7 @@ function sent(t: Total): boolean {
 function Totals({ a }: { a: AuditDoc }) {
 	const d = a.currency.decimals;
 	return (
-		<div class="scroll" tabIndex={0} role="region" aria-label="Totals">
+		<div class="scroll" tabIndex={0} role="group" aria-label="Totals">
 			<table>
 				<caption>Sales{a.currency.code ? ` in ${a.currency.code}` : ""}, since the machine began and since the last reset</caption>
 				<thead>
@@ -59,7 +59,7 @@ function Cash({ a }: { a: AuditDoc }) {
 	const tubes = a.cash["tubes_now"];
 	return (
 		<>
-			<div class="scroll" tabIndex={0} role="region" aria-label="Cash">
+			<div class="scroll" tabIndex={0} role="group" aria-label="Cash">
 				<table>
 					<thead><tr><th scope="col">cash</th><th class="num" scope="col">since it began</th><th class="num" scope="col">since reset</th></tr></thead>
 					<tbody>
@@ -111,7 +111,7 @@ function Lists({ a }: { a: AuditDoc }) {
 		return <p class="quiet">The audit tells no price lists.</p>;
 	}
 	return (
-		<div class="scroll" tabIndex={0} role="region" aria-label="Price lists">
+		<div class="scroll" tabIndex={0} role="group" aria-label="Price lists">
 			<table>
 				<caption>Price and number sold, by price list</caption>
 				<thead><tr><th scope="col">selection</th>{keys.map((k) => <th class="num" scope="col" key={k}>{k}</th>)}</tr></thead>
@@ -136,7 +136,7 @@ function Events({ a }: { a: AuditDoc }) {
 		return <p class="quiet">The audit tells no events.</p>;
 	}
 	return (
-		<div class="scroll" tabIndex={0} role="region" aria-label="Events">
+		<div class="scroll" tabIndex={0} role="group" aria-label="Events">
 			<table>
 				<thead><tr><th scope="col">event</th><th scope="col">when</th><th class="num" scope="col">times</th></tr></thead>
 				<tbody>
@@ -216,7 +216,7 @@ function Changes({ c }: { c: CompareDoc }) {
 			{groups.map((g) => (
 				<details key={g.k} open={g.k === "identity" || g.k === "setting"}>
 					<summary>{g.t}: {count(g.list.length, "difference")}</summary>
-					<div class="scroll" tabIndex={0} role="region" aria-label={g.t}>
+					<div class="scroll" tabIndex={0} role="group" aria-label={g.t}>
 						<table>
 							<thead><tr><th scope="col">element</th><th scope="col">of</th><th class="num" scope="col">before</th><th class="num" scope="col">after</th></tr></thead>
 							<tbody>

@@ -2,7 +2,7 @@
 // Which browsers may ask this bench; a code for one more; the page that a new one is met with.
 import { useState } from "preact/hooks";
 import { ask, post } from "../api";
-import type { BenchDoc, BrowsersDoc, CodeDoc, KeyDoc } from "../documents";
+import type { BenchDoc, BrowsersDoc, CodeDoc } from "../documents";
 import { put, stale, useDoc } from "../live";
 import { Do, Entry, Field, Leaf, Waiting, When } from "../parts";
 
@@ -39,7 +39,6 @@ function Pattern({ rows }: { rows: string[] }) {
 export function BrowsersPage() {
 	const bench = useDoc<BenchDoc>("/api/bench");
 	const list = useDoc<BrowsersDoc>("/api/browsers");
-	const key = useDoc<KeyDoc>("/api/handover/key");
 	const [code, setCode] = useState<CodeDoc | null>(null);
 	return (
 		<Leaf title="This bench">
@@ -50,7 +49,6 @@ export function BrowsersPage() {
 						<dt>Book</dt><dd class="code">{bench.doc.book}</dd>
 						<dt>Version</dt><dd>{bench.doc.version}</dd>
 						<dt>Reached by</dt><dd>{bench.doc.loopback ? "this computer alone" : "paired browsers of this network"}</dd>
-						{key.doc && <><dt>Signs as</dt><dd>{key.doc.signed_by ?? "no name"} <span class="code">{key.doc.fingerprint}</span></dd></>}
 					</dl>
 				)}
 			</Entry>

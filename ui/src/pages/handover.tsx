@@ -72,8 +72,9 @@ function Packed({ p, id }: { p: HandoverDoc; id: string }) {
 
 export function HandOverPage({ id }: { id: string }) {
 	const read = useDoc<VisitDoc>(visitPath(id));
-	const key = useDoc<KeyDoc>("/api/handover/key");
 	const [packed, setPacked] = useState<HandoverDoc | null>(null);
+	// Asking for the key makes one, in no name; so it is not asked for before the first package named its signer.
+	const key = useDoc<KeyDoc>(packed ? "/api/handover/key" : null);
 	const form = useDraftOf<{ name: string; paper: string }>(draftKey(id, "hand-over"), { name: ownName(), paper: "a4" });
 	const doc = read.doc;
 	const name = form.value.name || doc?.visit.technician || "";

@@ -194,7 +194,7 @@ export function ColdPage({ id }: { id: string }) {
 					<Entry title="Curve">
 						<p><Standing stands={d.verdict} word={d.verdict === "shown" ? "holds its temperature" : d.verdict === "contradicted" ? "does not hold" : "not told yet"} /></p>
 						{table && table.readings.length > 1 ? <ColdCurve d={d} readings={table.readings} marks={table.marks} />
-							: base && text !== null && <div class="plate" tabIndex={0} role="region" aria-label="Curve"><img src={query(`${base}/cold.svg`, { kind: w.value.kind })} alt="The curve of the log with its limit" /></div>}
+							: base && text !== null && <div class="plate" tabIndex={0} role="group" aria-label="Curve"><img src={query(`${base}/cold.svg`, { kind: w.value.kind })} alt="The curve of the log with its limit" /></div>}
 					</Entry>
 					<Entry title="Figures"><ColdFigures d={d} /></Entry>
 					<Entry title="Findings"><Findings list={d.findings} none="Nothing speaks against the cabinet or its probe." /></Entry>

@@ -218,7 +218,7 @@ function Stories({ p }: { p: ProveDoc }) {
 function CounterTable({ list, decimals, label }: { list: Counter[]; decimals: number | null; label: string }) {
 	const show = (c: Counter, v: number | null) => (c.money ? money(v, decimals) : number(v));
 	return (
-		<div class="scroll" tabIndex={0} role="region" aria-label={label}>
+		<div class="scroll" tabIndex={0} role="group" aria-label={label}>
 			<table>
 				<thead><tr><th scope="col">counter</th><th scope="col">of</th><th class="num" scope="col">expected</th><th class="num" scope="col">moved by</th></tr></thead>
 				<tbody>

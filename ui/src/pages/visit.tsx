@@ -7,7 +7,7 @@ import type { Claim, Finding, StageWord, Visit, VisitDoc } from "../documents";
 import { draftKey } from "../draft";
 import { put, useDoc } from "../live";
 import { Mark, Standing } from "../marks";
-import { Findings, Waiting, When, Writing, ownName } from "../parts";
+import { Findings, Waiting, When, Writing, ownName, toHead } from "../parts";
 import { nextStep, of, stageStands, stages, stageWords, verdictStands, verdictWords, workFor, worksOf } from "../path";
 import { become, to, useDesk, type Place } from "../route";
 import { capital, sentence, size } from "../words";
@@ -191,7 +191,7 @@ function Head({ doc }: { doc: VisitDoc }) {
 	const h1 = useRef<HTMLHeadingElement>(null);
 	useEffect(() => {
 		document.title = `${v.asset} · fettle`;
-		h1.current?.focus({ preventScroll: true });
+		toHead(h1.current);
 	}, [v.id]);
 	const facts: [string, string | null][] = [["Visit", v.id], ["Machine", v.machine_serial], ["Unit", v.unit], ["SIM", v.sim],
 		["Fitter", v.technician], ["Without", v.without]];
