@@ -14,7 +14,7 @@ static const char policy_of_bytes[] = "default-src 'none'; style-src 'unsafe-inl
 
 static void take(struct request *r, unsigned status, struct MHD_Response *m, const char *type)
 {
-	bool page = strncmp(r->path, "/api/", 5) != 0, own = strncmp(type, "application/", 12) == 0;
+	bool page = strncmp(r->path, "/api/", 5) != 0, own = strncmp(type, "application/json", 16) == 0;
 
 	if (!m) { /* no memory: the connection is closed without an answer */
 		r->status = 500;

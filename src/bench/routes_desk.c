@@ -2,6 +2,8 @@
 /* What is neither a visit's record nor a look at evidence: bytes, packages, drafts, browsers, events. */
 #include "bench.h"
 
+#include <archive.h>
+#include <archive_entry.h>
 #include <fcntl.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -134,6 +136,50 @@ static void package_get(struct request *r)
 		answer_kept(r, path, plain_name(&r->arena, name, "package.zip"));
 }
 
+/* One member of a package of our own making, into a file without a name; -1. */
+static int member_of(const struct bench *b, const char *path, const char *name, int64_t *ret_bytes)
+{
+	struct archive *z = archive_read_new();
+	struct archive_entry *entry;
+	int out = -1;
+	struct stat st;
+
+	if (!z)
+		return -1;
+	archive_read_support_format_zip(z);
+	if (archive_read_open_filename(z, path, 65536) == ARCHIVE_OK)
+		while (out < 0 && archive_read_next_header(z, &entry) == ARCHIVE_OK) {
+			const char *here = archive_entry_pathname(entry);
+			if (!here || strcmp(here, name) != 0)
+				continue;
+			out = desk_scratch(b);
+			if (out >= 0 && (archive_read_data_into_fd(z, out) != ARCHIVE_OK || fstat(out, &st) != 0)) {
+				close(out);
+				out = -1;
+				break;
+			}
+		}
+	archive_read_free(z);
+	*ret_bytes = out >= 0 ? st.st_size : 0;
+	return out;
+}
+
+static void package_paper(struct request *r)
+{
+	const char *id = request_visit(r);
+	char *path = id ? package_path(r, id) : NULL;
+	int64_t bytes = 0;
+	int fd;
+
+	if (!id)
+		return;
+	fd = path ? member_of(r->b, path, "handover.pdf", &bytes) : -1;
+	if (fd >= 0)
+		answer_fd(r, 200, fd, bytes, "application/pdf");
+	else
+		answer_error(r, 404, "The visit %s was not packed since the bench began; pack it first.", id);
+}
+
 #define END                \
 	{                      \
 		NULL, NULL, P_TEXT \
@@ -153,6 +199,7 @@ const struct route routes_desk[] = {
 	  packs,
 	  .after = package_packed },
 	{ "GET", "/api/visits/{visit}/handover.zip", .run = package_get },
+	{ "GET", "/api/visits/{visit}/handover.pdf", .run = package_paper },
 	{ "POST", "/api/receive", BODY_BYTES, ANSWER_DOCUMENT, { "handover", "receive", "?", "--", "{body}" }, receives },
 	{ "GET", "/api/handover/key", BODY_NONE, ANSWER_DOCUMENT, { "handover", "key" }, nothing },
 

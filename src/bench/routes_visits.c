@@ -23,6 +23,7 @@ static const struct parameter waives[] = {
 	{ "claim", NULL, P_WORD }, { "because", "--because", P_TEXT }, { "by", "--by", P_TEXT }, END
 };
 static const struct parameter closes[] = { { "open_claims", "--open-claims", P_FLAG }, END };
+static const struct parameter papers[] = { { "paper", "--paper", P_WORD }, END };
 static const struct parameter adds[] = {
 	{ "name", NULL, P_TEXT }, { "kind", "--kind", P_WORD }, { "stage", "--stage", P_WORD }, END
 };
@@ -63,5 +64,27 @@ const struct route routes_visits[] = {
 	  { "visit", "add", "?", "--", "{visit}", "{body}" },
 	  adds },
 	{ "GET", "/api/visits/{visit}/evidence/{n}", .run = evidence_bytes },
+	{ "GET",
+	  "/api/visits/{visit}/sheet",
+	  BODY_NONE,
+	  ANSWER_DOCUMENT,
+	  { "visit", "sheet", "?", "-o", "sheet.svg", "--", "{visit}" },
+	  papers },
+	{ "GET",
+	  "/api/visits/{visit}/sheet.svg",
+	  BODY_NONE,
+	  ANSWER_FILE,
+	  { "visit", "sheet", "?", "-o", "sheet.svg", "--", "{visit}" },
+	  papers,
+	  .out = "sheet.svg",
+	  .type = "image/svg+xml" },
+	{ "GET",
+	  "/api/visits/{visit}/sheet.pdf",
+	  BODY_NONE,
+	  ANSWER_FILE,
+	  { "visit", "sheet", "?", "-o", "sheet.pdf", "--", "{visit}" },
+	  papers,
+	  .out = "sheet.pdf",
+	  .type = "application/pdf" },
 	{ NULL },
 };
