@@ -26,7 +26,7 @@ struct ft_bench_door {
 
 struct ft_bench_settings {
 	const char *book;    /* made when it does not exist */
-	const char *program; /* what children run; NULL: this executable */
+	const char *program; /* what children run, an absolute path; NULL: this executable */
 	const char *listen;  /* ADDRESS[:PORT], [ADDRESS]:PORT; NULL: loopback */
 	int port;            /* where `listen` names none; 0: any that is free */
 	void *context;

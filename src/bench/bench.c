@@ -229,7 +229,7 @@ enum ft_status ft_bench_run(const struct ft_bench_settings *settings, struct ft_
 	b->desk_lock = -1;
 	b->waiting_end = &b->waiting;
 	b->event_id = 1;
-	b->program = settings->program ? settings->program : "/proc/self/exe";
+	b->program = settings->program ? settings->program : "/proc/self/exe"; /* absolute: children work elsewhere */
 	signal(SIGPIPE, SIG_IGN);
 	raise_files();
 	stamp_program(b);
