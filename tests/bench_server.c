@@ -266,3 +266,12 @@ int add_piece(const char *name, const char *kind)
 	json_decref(d);
 	return count;
 }
+
+void must_have(const struct http_reply *r, const char *name, const char *value)
+{
+	char got[512] = "";
+
+	assert_true(http_header(r, name, got, sizeof got));
+	if (!strstr(got, value))
+		fail_msg("%s is \"%s\", which has no \"%s\"", name, got, value);
+}

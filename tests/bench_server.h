@@ -53,4 +53,12 @@ void spill(const char *name, const char *text);
 /* Files what lies in the folder with the visit; returns the number it got. */
 int add_piece(const char *name, const char *kind);
 
+/* The header is there and has the value in it. */
+void must_have(const struct http_reply *r, const char *name, const char *value);
+
+/* Cases of bench_gate.c. */
+void wrong_questions_are_refused(void **state);
+void only_own_pages_may_ask(void **state);
+void browsers_are_paired_and_revoked(void **state);
+
 #endif
