@@ -135,6 +135,16 @@ static void put_line(struct plate *p, double x, double y, double w, enum style s
 	i->y = y;
 }
 
+/* A figure keeps its unit on the same line: the blank at `at` has a digit before and a short word behind it. */
+static bool holds_together(const char *text, size_t at)
+{
+	size_t n = at + 1;
+
+	while (text[n] && text[n] != ' ')
+		n++;
+	return at > 0 && ft_is_digit(text[at - 1]) && n - at <= 4;
+}
+
 /* Bytes of `text` that go on one line of this width: whole words, at least one. */
 static size_t line_end(struct plate *p, enum style style, const char *text, double w)
 {
@@ -144,7 +154,7 @@ static size_t line_end(struct plate *p, enum style style, const char *text, doub
 		size_t next = end;
 		while (next < n && text[next] == ' ')
 			next++;
-		while (next < n && text[next] != ' ')
+		while (next < n && (text[next] != ' ' || holds_together(text, next)))
 			next++;
 		if (next == end || (end && plate_width(p, style, piece(p, text, next)) > w))
 			return end;
@@ -380,7 +390,7 @@ enum ft_status plate_svg(struct plate *p, const char *title, struct ft_buf *out,
 	number(out, p->s.height);
 	ft_buf_puts(
 		out,
-		"\" font-family=\"'DejaVu Sans Condensed','DejaVu Sans','Liberation Sans',Arial,sans-serif\" font-stretch=\"semi-condensed\">\n<title>");
+		"\" font-family=\"'DejaVu Sans Condensed','DejaVu Sans','Liberation Sans',Arial,sans-serif\" xml:space=\"preserve\">\n<title>");
 	svg_escape(out, ft_slice_of(text_of(&p->s, ft_slice_of(title))));
 	ft_buf_puts(out, "</title>\n<rect width=\"100%\" height=\"100%\" fill=\"#FFFFFF\"/>\n");
 	for (size_t i = 0; i < p->count; i++) {
