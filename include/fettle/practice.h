@@ -198,4 +198,34 @@ struct ft_practice_fault {
 };
 const struct ft_practice_fault *ft_practice_faults(size_t *ret_count);
 
+/* ---- a fleet over weeks ---- */
+
+struct ft_fleet_plan {
+	size_t machines; /* to 99999 */
+	int days;
+	uint64_t seed;
+};
+
+enum ft_fleet_table {
+	FT_FLEET_COUNTS,
+	FT_FLEET_SETTLEMENTS,
+	FT_FLEET_DOORS,
+	FT_FLEET_TEMPERATURES,
+	FT_FLEET_KEY, /* what was planted, and from when on it can be seen (docs/practice.md) */
+	FT_FLEET_TABLES
+};
+const char *ft_fleet_heading(enum ft_fleet_table t); /* first line of the table */
+const char *ft_fleet_table_name(enum ft_fleet_table t);
+
+/* Who takes what the fleet makes; false ends it. Rows come without line end. */
+struct ft_fleet_sink {
+	void *to;
+	bool (*file)(void *to, const char *path, struct ft_slice bytes, int64_t at_us);
+	bool (*row)(void *to, enum ft_fleet_table t, const char *row);
+};
+
+/* Lives through the plan, machine by machine, from 2026-03-02 on. The same plan gives the same bytes. */
+enum ft_status ft_practice_fleet(const struct ft_fleet_plan *plan, const struct ft_fleet_sink *sink,
+                                 struct ft_error *e);
+
 #endif

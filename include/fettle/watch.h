@@ -190,6 +190,7 @@ struct ft_watch_result {
 	size_t card_count;
 	int64_t *visits_us; /* somebody was there before this read: reset, filled, tried, door */
 	int64_t *visits_from_us;
+	bool *visits_sure; /* not only because counters began anew */
 	size_t visit_count;
 	int64_t *box_at_us, *box; /* money to the box since initialisation, by read */
 	size_t box_count;

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* fettle practice: puts the practice machine on two pseudo-terminals and drives it by lines. */
 #include "bus_tap.h"
+#include "practice_fleet.h"
 #include "practice_modem.h"
 #include "verbs.h"
 
@@ -467,6 +468,11 @@ static int run(struct cli *c)
 	sigset_t block, before;
 	int code;
 
+	if (c->count && strcmp(c->arguments[0], "fleet") == 0)
+		return practice_fleet(c);
+	if (c->count)
+		return cli_usage(c, "practice knows fleet, not \"%s\"; without it one machine is served.", c->arguments[0]),
+		       cli_failed(c);
 	if (!b) {
 		ft_fail_memory(&c->error, "the practice machine");
 		return cli_failed(c);
@@ -522,17 +528,23 @@ static const struct cli_option options[] = {
 	{ "modem-link", "PATH", "make a link to the port of its modem under this name" },
 	{ "block", "N", "characters of the audit in one block" },
 	{ "until-eof", NULL, "end when the lines end" },
+	{ "o", "DIR", "fleet: the folder that audits, tables and the key are written into" },
+	{ "machines", "N", "fleet: how many machines; 100 when not said" },
+	{ "days", "D", "fleet: for how many days; 60 when not said" },
+	{ "pack", NULL, "fleet: the audits go into audits.tar, not into a folder" },
 	{ NULL, NULL, NULL },
 };
 
 const struct cli_verb verb_practice = {
 	.name = "practice",
-	.arguments = "[--machine NAME] [--fault NAME]...",
+	.arguments = "[--machine NAME] [--fault NAME]... | fleet -o DIR",
 	.summary = "a machine to practise on, on ports of its own, driven by lines",
 	.about =
 		"Puts an invented vending machine on two pseudo-terminals, DEX/UCS on one and DDCMP on the other, and lets it be "
 		"read as often as you like; the modem of the unit in it is on a third. It keeps its own books; lines on standard input sell, test, fill, reprice, cut the "
 		"power or put in a fault.\n\n"
+		"fettle practice fleet -o DIR writes weeks of audits, counts, settlements, door events and temperatures of many "
+		"machines instead, with troubles planted and key.csv that says which, for fettle watch.\n\n"
 		"The first line it prints names the ports as JSON; every line after it is something that happened.\n\n"
 		"Lines: sell 21 coins 100 50, sell 14 bill 500, sell 14 card [list N] [deny|timeout], sell 14 token, insert coin 100, "
 		"press 21, return, topup bill 1000, test 21, free 21, price 21 250 [list N], fill 25 40, payout 25 3, firmware 0313, "
@@ -557,8 +569,9 @@ const struct cli_verb verb_practice = {
 		"bus-cash-not-enabled, bus-tube-trouble, bus-validator-out, bus-escrow, bus-unacknowledged DEVICE, "
 		"bus-mode-bit DEVICE|controller, bus-too-long DEVICE, bus-unknown. docs/practice.md says what each looks like.",
 	.options = options,
-	.examples = "$ fettle practice\n$ fettle practice --machine hotdrink --fault \"other-list 2\" --pace fast",
+	.examples = "$ fettle practice\n$ fettle practice --machine hotdrink --fault \"other-list 2\" --pace fast\n"
+				"$ fettle practice fleet -o fleet/ --machines 200 --days 60",
 	.least = 0,
-	.most = 0,
+	.most = 1,
 	.run = run,
 };

@@ -275,6 +275,7 @@ extern dialect_fn *const practice_dialects[DIALECTS];
 
 /* past.c */
 void practice_live(struct ft_practice *p);
+void practice_customer(struct ft_practice *p, int s, int64_t dice, bool fails);
 
 /* bus_play.c: what happened, for whoever taps the bus; without a tap they do nothing */
 enum coin_way { COIN_TO_BOX, COIN_TO_TUBE, COIN_REJECTED = 3 }; /* as the changer tells it */

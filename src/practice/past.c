@@ -31,11 +31,18 @@ static void pay_bill(struct ft_practice *p, int64_t price)
 static void customer(struct ft_practice *p)
 {
 	int s = (int)practice_random(p, (int64_t)p->selection_count);
-	int64_t price = p->selections[s].price[0], dice = practice_random(p, 100), kept;
+	int64_t dice = practice_random(p, 100);
 	bool fails = practice_random(p, 400) == 0;
-	size_t list;
 
 	p->selections[s].jammed |= practice_random(p, 700) == 0;
+	practice_customer(p, s, dice, fails);
+}
+
+/* Somebody wants this selection and pays as people here do; `dice` of a hundred says with what. */
+void practice_customer(struct ft_practice *p, int s, int64_t dice, bool fails)
+{
+	int64_t price = p->selections[s].price[0], kept;
+	size_t list;
 
 	if (p->reader.serial[0] && dice < p->past.cards) {
 		list = (size_t)practice_random(p, (int64_t)p->list_count);

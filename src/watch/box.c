@@ -13,7 +13,7 @@ static int64_t boxed(const struct ft_watch_read *x, bool since_reset)
 	return bills == FT_ABSENT ? coins : watch_add(coins, bills);
 }
 
-static bool add_collection(struct watch_walk *w, size_t i, int64_t expected)
+static bool add_collection(struct watch_walk *w, size_t i, int64_t expected, int64_t unsure)
 {
 	struct ft_watch_result *r = w->r;
 	struct ft_collection *grown =
@@ -27,6 +27,7 @@ static bool add_collection(struct watch_walk *w, size_t i, int64_t expected)
 		                                                   .expected = expected,
 		                                                   .counted = FT_ABSENT,
 		                                                   .seen = true,
+		                                                   .unsure = unsure,
 		                                                   .by = "",
 		                                                   .route = "",
 		                                                   .bag = "" };
@@ -48,7 +49,7 @@ static bool resets_at_reads(const struct watch_walk *w)
 static bool collections(struct watch_walk *w)
 {
 	struct ft_watch_result *r = w->r;
-	int64_t base = FT_ABSENT;
+	int64_t base = FT_ABSENT, held = 0, carried = 0, unsure = 0;
 	bool by_reads = resets_at_reads(w);
 
 	r->box = ft_arena_raw(r->arena, (w->count + 1) * sizeof *r->box);
@@ -60,7 +61,10 @@ static bool collections(struct watch_walk *w)
 		if (all == FT_ABSENT)
 			continue;
 		if (r->box_count && all < r->box[r->box_count - 1]) {
-			base = FT_ABSENT; /* counters began anew: what lay in the box before is not known any more */
+			/* counters began anew from nothing; what lay in the box may be there or was taken */
+			carried = base == FT_ABSENT ? 0 : held;
+			unsure = watch_add(carried, (r->box[r->box_count - 1] - r->box[0]) / (int64_t)r->box_count * 2);
+			base = base == FT_ABSENT ? FT_ABSENT : 0;
 			r->box_count = 0;
 		}
 		r->box_at_us[r->box_count] = w->reads[i].at_us;
@@ -68,8 +72,12 @@ static bool collections(struct watch_walk *w)
 		if (since == FT_ABSENT || by_reads)
 			continue;
 		here = watch_less(all, since);
-		if (base != FT_ABSENT && here > base && i && !add_collection(w, i, here - base))
-			return false;
+		held = watch_add(since, here == base ? carried : 0);
+		if (base != FT_ABSENT && here > base && i) {
+			if (!add_collection(w, i, watch_add(here - base, carried), unsure))
+				return false;
+			carried = unsure = 0;
+		}
 		base = here;
 	}
 	return true;

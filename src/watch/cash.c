@@ -252,9 +252,13 @@ static void judge_machine(struct till *t, struct ft_watch_result *r)
 			open = 0;
 		}
 	}
-	for (size_t i = 0; n && i < r->collection_count; i++) {
+	n = 0; /* what was collected before the first count was perhaps never meant to be counted */
+	for (size_t i = 0; i < r->collection_count; i++) {
 		const struct ft_collection *c = &r->collections[i];
 		struct ft_exception *x;
+		n += c->counted != FT_ABSENT;
+		if (!n)
+			continue;
 		if (c->counted != FT_ABSENT || c->expected <= 0 || day_of(c->at_us) + WATCH_COUNT_DAYS > t->last_day ||
 		    day_of(c->at_us) < t->first_day)
 			continue;
@@ -366,15 +370,20 @@ static double carded(const struct ft_watch_result *r, int64_t until)
 static void settle(struct ft_watch_result *r, const struct ft_settlement *list, size_t n)
 {
 	struct ft_exception *x = NULL;
+	int beyond = 0;
 
 	/* weeks, so that the hour at which a day ends matters little */
 	for (size_t i = 0; i < n; i++) {
-		int64_t from = (list[i].day - 6) * FT_DAY, to = (list[i].day + 1) * FT_DAY;
+		int64_t from = (list[i].day - 6) * FT_DAY, to = (list[i].day + 1) * FT_DAY, covered = 0;
 		double sold, settled = 0, off;
 		if (i + 1 < n && list[i + 1].day == list[i].day)
 			continue;
-		if (from < r->first_us || to > r->last_us)
-			continue;
+		for (size_t k = 0; k < r->card_count; k++)
+			if (r->cards[k].to_us > from && r->cards[k].from_us < to)
+				covered += (r->cards[k].to_us < to ? r->cards[k].to_us : to) -
+					(r->cards[k].from_us > from ? r->cards[k].from_us : from);
+		if (from < r->first_us || to > r->last_us || covered < to - from)
+			continue; /* across counters that began anew nothing can be said */
 		for (size_t k = i + 1; k-- > 0 && list[k].day > list[i].day - 7;)
 			settled += (double)list[k].amount;
 		sold = carded(r, to) - carded(r, from);
@@ -383,8 +392,11 @@ static void settle(struct ft_watch_result *r, const struct ft_settlement *list, 
 			if (x)
 				x->ended_us = to;
 			x = NULL;
+			beyond = 0;
 			continue;
 		}
+		if (++beyond < 2)
+			continue; /* a read that came late is no theft */
 		if (!x)
 			x = ft_watch_raise(r, FT_RULE_WATCH_SETTLEMENT_DIFFERS, NULL, from, to);
 		x->money = (int64_t)off;

@@ -139,8 +139,8 @@ void watch_outages(struct watch_walk *w)
 		}
 		weeks = (double)(w->reads[from].at_us - w->reads[0].at_us) / (7.0 * (double)FT_DAY);
 		if (week >= WATCH_CUTS_LEAST &&
-		    ft_poisson_least(week, ((double)before + WATCH_CUTS_PRIOR) / (weeks + 1)) < WATCH_CUTS_CHANCE * 100 &&
-		    ft_poisson_least(week, WATCH_CUTS_PRIOR) < WATCH_CUTS_CHANCE * 100) {
+		    ft_poisson_least(week, ((double)before + WATCH_CUTS_PRIOR) / (weeks + 1)) < WATCH_CUTS_CHANCE &&
+		    ft_poisson_least(week, WATCH_CUTS_PRIOR) < WATCH_CUTS_CHANCE) {
 			if (!x)
 				x = ft_watch_raise(r, FT_RULE_WATCH_POWER_CUTS, NULL, w->reads[from].at_us, w->reads[i].at_us);
 			x->seen = ft_arena_printf(r->arena, "%lld power cuts within a week", (long long)week);

@@ -6,7 +6,7 @@
 static const int64_t moduli[] = { 65536, 100000, 1000000, 16777216, 100000000, INT64_C(4294967296) };
 
 /* More than this many times what it usually rises by is not believed. */
-enum { RISE_MOST = 12 };
+enum { RISE_MOST = 6 };
 
 static int64_t number(const struct watch_walk *w, size_t i, enum ft_watch_number n)
 {
@@ -71,12 +71,12 @@ static struct ft_exception *raise_at(struct watch_walk *w, enum ft_rule_id rule,
 }
 
 /* Raises what happened between reads i - 1 and i; true when differences across them mean nothing. */
-static bool broken(struct watch_walk *w, size_t i, const int64_t usual[WATCHED])
+static bool broken(struct watch_walk *w, size_t i, const int64_t usual[WATCHED], bool *ret_wrapped)
 {
 	struct ft_watch_result *r = w->r;
 	struct ft_slice was = w->reads[i - 1].text[FT_WATCH_BOARD], is = w->reads[i].text[FT_WATCH_BOARD];
 	struct ft_exception *x;
-	size_t there = 0, fell = 0, which = 0;
+	size_t there = 0, fell = 0, wrapped = 0, which = 0;
 	bool exchanged = differ(was, is);
 
 	if (exchanged) {
@@ -89,12 +89,15 @@ static bool broken(struct watch_walk *w, size_t i, const int64_t usual[WATCHED])
 		if (a == FT_ABSENT || b == FT_ABSENT || a == 0)
 			continue;
 		there++;
-		if (b < a && !wrapped_at(a, b, usual[k], &rise)) {
-			which = k;
-			fell++;
-		}
+		if (b >= a)
+			continue;
+		which = wrapped_at(a, b, usual[k], &rise) ? which : k;
+		fell++;
+		wrapped += wrapped_at(a, b, usual[k], &rise) != 0;
 	}
-	if (!fell)
+	/* one total goes round at a time; two that fall together were lost */
+	*ret_wrapped = fell == 1 && wrapped == 1;
+	if (!fell || *ret_wrapped)
 		return exchanged;
 	if (exchanged)
 		return true; /* a new board counts anew: said already */
@@ -185,8 +188,10 @@ bool watch_counters(struct watch_walk *w)
 	for (size_t k = 0; k < WATCHED; k++)
 		usual[k] = usual_rise(w, watched[k].n);
 	for (size_t i = 1; i < w->count; i++) {
-		bool unknown = broken(w, i, usual);
-		wraps(w, i, usual);
+		bool wrapped, unknown = broken(w, i, usual, &wrapped);
+		w->visited[i] = unknown; /* boards and memories do not change by themselves */
+		if (wrapped)
+			wraps(w, i, usual);
 		sold_between(w, i, unknown, usual[0]);
 		if (w->reads[i].at_us >= w->now_us - 28 * FT_DAY && !unknown) {
 			int64_t v = rise_of(number(w, i - 1, FT_WATCH_PAID_VALUE), number(w, i, FT_WATCH_PAID_VALUE), usual[1]);

@@ -14,7 +14,8 @@ static bool visited(const struct ft_watch_result *r, int64_t at_us)
 		if (r->visits_from_us[i] <= at_us && at_us <= r->visits_us[i])
 			return true;
 	for (size_t i = 0; i < r->collection_count; i++)
-		if (r->collections[i].after_us - FT_DAY <= at_us && at_us <= r->collections[i].at_us + FT_DAY)
+		if (r->collections[i].after_us - (r->collections[i].seen ? 0 : FT_DAY / 2) <= at_us &&
+		    at_us <= r->collections[i].at_us + (r->collections[i].seen ? 0 : FT_DAY / 2))
 			return true;
 	return false;
 }
@@ -39,7 +40,7 @@ static void judge_doors(struct ft_watch_result *r, const struct ft_fleet_door *d
 		x->expected = "a visit or a collection that the audit knows of";
 	}
 	for (size_t i = 0; n && i < r->visit_count; i++) {
-		bool found = r->visits_us[i] < d[0].at_us || r->visits_from_us[i] > d[n - 1].at_us;
+		bool found = !r->visits_sure[i] || r->visits_us[i] < d[0].at_us || r->visits_from_us[i] > d[n - 1].at_us;
 		for (size_t k = 0; k < n && !found; k++)
 			found = d[k].open && d[k].at_us >= r->visits_from_us[i] && d[k].at_us <= r->visits_us[i];
 		if (!found) {

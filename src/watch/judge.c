@@ -136,8 +136,8 @@ static void identify(struct ft_watch_result *r, const char *key, const struct ft
 		if (!*r->currency && reads[i].text[FT_WATCH_CURRENCY].n)
 			r->currency = keep(r, reads[i].text[FT_WATCH_CURRENCY]);
 	}
-	if (!*r->asset)
-		r->asset = r->name;
+	if (!*r->asset) /* units may be exchanged later on: the first name is where it stands */
+		r->asset = keep(r, ft_watch_name(reads[0].text[FT_WATCH_FILE]));
 	r->decimals = last->number[FT_WATCH_DECIMALS] >= 0 && last->number[FT_WATCH_DECIMALS] <= FT_AUDIT_DECIMALS_MAX
 		? (int)last->number[FT_WATCH_DECIMALS]
 		: 2;
@@ -202,7 +202,8 @@ static void find_visits(struct watch_walk *w)
 		resets += rose(&w->reads[i - 1], &w->reads[i], FT_WATCH_RESETS);
 	r->visits_us = FT_NEW_ARRAY(r->arena, w->count + 1, int64_t);
 	r->visits_from_us = FT_NEW_ARRAY(r->arena, w->count + 1, int64_t);
-	if (!r->visits_us || !r->visits_from_us) {
+	r->visits_sure = FT_NEW_ARRAY(r->arena, w->count + 1, bool);
+	if (!r->visits_us || !r->visits_from_us || !r->visits_sure) {
 		r->failed = true;
 		return;
 	}
@@ -210,9 +211,12 @@ static void find_visits(struct watch_walk *w)
 		w->reads[0].number[FT_WATCH_DOOR_COUNT] != FT_ABSENT || resets * 2 < w->count;
 	for (size_t i = 1; i < w->count; i++) {
 		const struct ft_watch_read *a = &w->reads[i - 1], *b = &w->reads[i];
+		bool anew = w->visited[i];
 		w->visited[i] = rose(a, b, FT_WATCH_FILLED) || rose(a, b, FT_WATCH_TESTS) || rose(a, b, FT_WATCH_DOOR_COUNT) ||
 			rose(a, b, FT_WATCH_BY_HAND) || (rose(a, b, FT_WATCH_RESETS) && resets * 2 < w->count);
+		w->visited[i] |= anew;
 		if (w->visited[i]) {
+			r->visits_sure[r->visit_count] = !anew;
 			r->visits_from_us[r->visit_count] = a->at_us;
 			r->visits_us[r->visit_count++] = b->at_us;
 		}
@@ -303,8 +307,9 @@ enum ft_status ft_watch_judge(const char *key, struct ft_watch_read *reads, size
 	if (good && w.count) {
 		good = index_cells(&w);
 		if (good) {
+			good = watch_counters(&w);
 			find_visits(&w);
-			good = watch_counters(&w) && watch_sales(&w) && watch_box(&w);
+			good = good && watch_sales(&w) && watch_box(&w);
 		}
 		watch_clock(&w);
 		watch_outages(&w);

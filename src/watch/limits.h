@@ -6,16 +6,19 @@
 
 #define WATCH_MISSING_PERIODS 2.6 /* silence of more than this many of its own periods: two reads are missing */
 #define WATCH_PERIOD_READS    5   /* reads before a rhythm is spoken of */
-#define WATCH_LATE_US (12 * INT64_C(3600000000)) /* a clock this far behind its neighbours: a late copy */
-#define WATCH_CLOCK_US        (15 * INT64_C(60000000)) /* a clock off by more, three reads in a row */
+#define WATCH_LATE_US         (12 * INT64_C(3600000000)) /* a clock this far behind its neighbours: a late copy */
+#define WATCH_CLOCK_US        (15 * INT64_C(60000000))   /* a clock off by more, three reads in a row */
 #define WATCH_CLOCK_READS     3
-#define WATCH_STOP_CHANCE     1e-4  /* of a selection's silence by chance, times the selections watched */
-#define WATCH_MACHINE_CHANCE  1e-6  /* of a whole machine's silence */
-#define WATCH_NEVER_CHANCE    1e-3  /* of no sale at all since the fit, times the selections */
-#define WATCH_FORGET_DAYS     56.0  /* how far back a rate is remembered */
-#define WATCH_PRIOR_HOURS     336.0 /* two weeks of an even rhythm are mixed into the hours of the week */
-#define WATCH_CUTS_LEAST      3     /* power cuts in a week worth a word */
-#define WATCH_CUTS_CHANCE     1e-5
+#define WATCH_STOP_CHANCE     1e-4          /* of a selection's silence by chance, times the selections watched */
+#define WATCH_OUT_CHANCE      0.05          /* the same where the machine says that it is sold out */
+#define WATCH_WEEKS_US        (21 * FT_DAY) /* before that a silence must outlast any weekend: */
+#define WATCH_WEEKEND_US      (4 * FT_DAY)
+#define WATCH_MACHINE_CHANCE  1e-6 /* of a whole machine's silence */
+#define WATCH_NEVER_CHANCE    1e-3 /* of no sale at all since the fit, times the selections */
+#define WATCH_FORGET_DAYS     56.0 /* how far back a rate is remembered */
+#define WATCH_PRIOR_HOURS     84.0 /* half a week of an even rhythm are mixed into the hours of the week */
+#define WATCH_CUTS_LEAST      3    /* power cuts in a week worth a word */
+#define WATCH_CUTS_CHANCE     1e-4
 #define WATCH_CUTS_PRIOR      0.15 /* power cuts a week that any place has */
 #define WATCH_SHORT_SHARE     0.05 /* of a collection */
 #define WATCH_SHORT_LEAST     500  /* minor units of a currency of two places */

@@ -71,10 +71,10 @@ static bool counters_back(const struct ft_watch_read *reads, size_t count, size_
 {
 	int64_t here = reads[i].number[FT_WATCH_PAID_COUNT], before, after;
 
-	if (!i || i + 1 >= count || here == FT_ABSENT)
+	if (!i || here == FT_ABSENT)
 		return false;
 	before = reads[i - 1].number[FT_WATCH_PAID_COUNT];
-	after = reads[i + 1].number[FT_WATCH_PAID_COUNT];
+	after = i + 1 < count ? reads[i + 1].number[FT_WATCH_PAID_COUNT] : before; /* of the last one nobody knows yet */
 	if (before == FT_ABSENT || after == FT_ABSENT || here >= before || after < before)
 		return false;
 	for (size_t k = i - 1; k > 0; k--)

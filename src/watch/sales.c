@@ -209,11 +209,13 @@ static void step_item(struct shop *p, size_t s, size_t i, double own, double all
 	struct item *t = &p->items[s];
 	int64_t sold = w->sold_each[i * w->id_count + s];
 	int32_t k = w->cell_of[i * w->id_count + s];
-	double own_p, others_p, chance;
+	double own_p, others_p, chance, limit;
 
 	if (k < 0)
 		return;
 	t->out = w->reads[i].cells[k].out;
+	limit =
+		t->out ? WATCH_OUT_CHANCE : WATCH_STOP_CHANCE; /* the machine's own word and the figures need less together */
 	if (w->visited[i]) {
 		if (t->since_visit > t->most_between)
 			t->most_between = t->since_visit;
@@ -238,13 +240,11 @@ static void step_item(struct shop *p, size_t s, size_t i, double own, double all
 	if (!t->ever || t->open)
 		return;
 	own_p = chance_of_none(t->x, t->own, t->quiet_own);
-	if (own_p * (double)w->id_count > WATCH_STOP_CHANCE)
+	if (own_p * (double)w->id_count > limit)
 		return;
 	others_p = chance_of_none(t->x, t->others, t->quiet_others);
 	chance = fmax(own_p, others_p) * (double)w->id_count;
-	if (chance <= WATCH_STOP_CHANCE)
-		raise_stopped(p, s, i, chance);
-	else if (t->out && chance < 0.05)
+	if (chance <= limit)
 		raise_stopped(p, s, i, chance);
 }
 
@@ -267,6 +267,10 @@ static void step_machine(struct shop *p, size_t i, double own, double sold)
 	p->quiet += own;
 	chance = chance_of_none(p->total, p->total_own, p->quiet);
 	if (p->open || chance > WATCH_MACHINE_CHANCE)
+		return;
+	/* whoever saw no more than two weekends does not know how quiet they are */
+	if (w->reads[i].at_us - w->reads[0].at_us < WATCH_WEEKS_US &&
+	    w->reads[i].at_us - w->reads[p->quiet_from].at_us < WATCH_WEEKEND_US)
 		return;
 	x = ft_watch_raise(r, FT_RULE_WATCH_MACHINE_STOPPED, NULL, w->reads[p->quiet_from].at_us, w->reads[i].at_us);
 	x->money = r->week_value;
