@@ -40,7 +40,7 @@ def watched(fettle, fleet, book=None):
     audits = os.path.join(fleet, "audits")
     if not os.path.exists(audits):
         audits += ".tar"
-    command = [fettle, "watch", audits, "--json", "--history"]
+    command = [fettle, "watch", audits, "--json", "--history"] + ([] if book else ["--fresh"])
     if book:
         command[1:1] = ["--book", book]
     for table in ("counts", "settlements", "doors", "temperatures"):

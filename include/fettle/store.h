@@ -182,6 +182,68 @@ enum ft_status ft_book_browser_drop(struct ft_book *b, int64_t number, bool *ret
 enum ft_status ft_book_browser_list(struct ft_book *b, struct ft_arena *a, struct ft_browser **ret, size_t *ret_count,
                                     struct ft_error *e);
 
+/* ---- the weeks after (src/watch): what was read, what is open, what is known ---- */
+
+/* A stretch of one machine's reads, as a stream of fettle/watch.h. */
+struct ft_watched_part {
+	const char *machine;
+	int64_t number; /* in the book; 0: new */
+	int64_t reads, first_us, newest_us;
+	struct ft_slice bytes;
+};
+
+/* Files of one folder that were looked at, in a form of the caller's. */
+struct ft_watched_files {
+	const char *folder;
+	struct ft_slice files;
+};
+
+struct ft_watched_folder {
+	const char *folder;
+	int64_t mtime_ns;
+};
+
+struct ft_watched_exception {
+	const char *machine, *asset, *rule, *selection;
+	int64_t since_us, seen_us, ended_us; /* ended FT_ABSENT: it lasts */
+	bool open, acknowledged;
+	int64_t money, decimals, sure_ppm;
+	const char *seen, *expected, *before, *after;
+};
+
+struct ft_watched_word {
+	const char *machine, *rule, *selection; /* selection NULL: the whole machine */
+	int64_t since_us, money;                /* as they stood when it was said */
+	const char *because, *by;
+	int64_t at_us;
+	int at_offset;
+};
+
+/* Everything one run learned, in one transaction: all of it is in the book or nothing. */
+struct ft_watched {
+	const struct ft_watched_part *parts; /* those with a number are dropped, the others added */
+	size_t part_count;
+	const struct ft_watched_files *files;
+	size_t file_count;
+	const struct ft_watched_folder *folders;
+	size_t folder_count;
+	const struct ft_watched_exception *exceptions; /* replace all that stood; NULL: they stay */
+	size_t exception_count;
+	const struct ft_watched_word *words;
+	size_t word_count;
+};
+enum ft_status ft_book_watched_put(struct ft_book *b, const struct ft_watched *w, struct ft_error *e);
+
+/* Parts with a read that is no more than `horizon_us` older than the newest in the book, by machine, in the order put. */
+enum ft_status ft_book_watched_parts(struct ft_book *b, int64_t horizon_us, struct ft_arena *a,
+                                     struct ft_watched_part **ret, size_t *ret_count, struct ft_error *e);
+enum ft_status ft_book_watched_files(struct ft_book *b, const char *folder, struct ft_arena *a,
+                                     struct ft_watched_files **ret, size_t *ret_count, struct ft_error *e);
+enum ft_status ft_book_watched_folders(struct ft_book *b, struct ft_arena *a, struct ft_watched_folder **ret,
+                                       size_t *ret_count, struct ft_error *e); /* in order of their name */
+enum ft_status ft_book_watched_words(struct ft_book *b, struct ft_arena *a, struct ft_watched_word **ret,
+                                     size_t *ret_count, struct ft_error *e); /* newest first */
+
 /* ---- the book itself ---- */
 
 /* A number that changes when another connection has changed the book. */

@@ -6,29 +6,35 @@
 #include <unistd.h>
 
 #define TABLE_BYTES_MAX ((size_t)4 << 30) /* ours: temperatures of two thousand cabinets in a year */
-enum { JOBS_MAX = 64, HORIZON_DAYS = 180 };
+enum { JOBS_MAX = 64, HORIZON_DAYS = 120 };
 
 struct run {
 	struct watch_fleet fleet;
+	struct watch_memory *memory; /* NULL: nothing is kept */
+	bool again;                  /* look at every file, known or not */
 };
 
-static bool never_known(void *to, const char *path, int64_t size, int64_t mtime_ns)
+static bool known(void *to, const char *path, int64_t size, int64_t mtime_ns)
 {
-	(void)to, (void)path, (void)size, (void)mtime_ns;
-	return false;
+	struct run *r = to;
+
+	return r->memory && watch_memory_known(r->memory, path, size, mtime_ns);
 }
 
-static bool never_settled(void *to, const char *path, int64_t mtime_ns)
+static bool folder_known(void *to, const char *path, int64_t mtime_ns)
 {
-	(void)to, (void)path, (void)mtime_ns;
-	return false;
+	struct run *r = to;
+
+	return r->memory && watch_memory_folder(r->memory, path, mtime_ns) && !r->again;
 }
 
 static bool take(void *to, const struct watch_found *f)
 {
 	struct run *r = to;
 
-	return !f->reads.n || watch_fleet_add(&r->fleet, f->reads);
+	if (f->reads.n && !watch_fleet_add(&r->fleet, f->reads))
+		return false;
+	return !r->memory || watch_memory_took(r->memory, f);
 }
 
 static bool time_option(struct cli *c, const char *name, int64_t otherwise, int64_t *ret)
@@ -105,13 +111,20 @@ static enum ft_status door_tables(struct cli *c, struct watch_fleet *f)
 
 static int watch(struct cli *c, struct run *r, int jobs)
 {
-	struct watch_taker taker = { r, never_known, never_settled, take };
+	struct watch_taker taker = { r, known, folder_known, take };
 	struct watch_tally tally = { 0 };
 	int64_t since, until;
 	enum ft_status s;
 
 	if (!time_option(c, "since", FT_ABSENT, &since) || !time_option(c, "until", FT_ABSENT, &until))
 		return cli_failed(c);
+	if (!cli_flag(c, "fresh")) {
+		r->memory = watch_memory_open(c, &r->fleet, c->arguments[0],
+		                              since == FT_ABSENT ? HORIZON_DAYS * FT_DAY : INT64_MAX / 2);
+		if (!r->memory)
+			return cli_failed(c);
+	}
+	r->again = cli_flag(c, "again");
 	if (!watch_gather(c, c->arguments[0], jobs, &taker, &tally))
 		return cli_failed(c);
 	if (until == FT_ABSENT)
@@ -123,7 +136,7 @@ static int watch(struct cli *c, struct run *r, int jobs)
 		s = money_tables(c, &r->fleet);
 	if (s == FT_OK)
 		s = door_tables(c, &r->fleet);
-	if (s != FT_OK)
+	if (s != FT_OK || (r->memory && !watch_memory_close(r->memory, until)))
 		return cli_failed(c);
 	return watch_show(&r->fleet, until, cli_flag(c, "history"), &tally);
 }
@@ -138,6 +151,7 @@ static int run(struct cli *c)
 	if (!cli_number(c, "jobs", 1, JOBS_MAX, cpus < 1 ? 1 : cpus > 8 ? 8 : cpus, &jobs))
 		return cli_failed(c);
 	code = watch(c, &r, (int)jobs);
+	watch_memory_free(r.memory);
 	watch_fleet_done(&r.fleet);
 	return code;
 }
@@ -147,10 +161,15 @@ static const struct cli_option options[] = {
 	{ "settlements", "FILE", "cards settled: a table with date, asset, amount" },
 	{ "doors", "FILE", "door events: a table with time, asset, door (open, closed)" },
 	{ "temperatures", "FILE", "cabinets: a table with time, asset, c and perhaps alarm (0, 1)" },
-	{ "since", "DAY", "leave out what came before; 180 days if not given" },
+	{ "since", "DAY", "leave out what came before; 120 days if not given" },
 	{ "until", "TIME", "judge as of this time; the newest audit if not given" },
 	{ "history", NULL, "with --json: also exceptions that ended or grew old" },
 	{ "all", NULL, "list every exception, not the first forty" },
+	{ "acknowledge", "\"ASSET RULE [SELECTION]\"", "keep it quiet until it changes; may be given several times" },
+	{ "because", "TEXT", "why it is acknowledged" },
+	{ "by", "NAME", "who says so" },
+	{ "again", NULL, "look at every file, also in folders that did not change" },
+	{ "fresh", NULL, "read everything anew and keep nothing in the book" },
 	{ "jobs", "N", "work on N files at once (the number of processors if not given)" },
 	{ NULL, NULL, NULL },
 };
@@ -163,9 +182,10 @@ const struct cli_verb verb_watch = {
 		"Takes a folder (or an archive) with audits of many machines and days, in any order, with copies, late ones "
 		"and parts, and what people counted, cards settled, doors and cabinets told. Machines are told apart by what "
 		"is inside their audits. Each exception says how much money is at stake and how sure it is; the most urgent "
-		"stand first. With --json it prints one document a machine.",
+		"stand first. The book keeps what was read, so that the next run reads only what is new. With --json it prints one document a machine.",
 	.options = options,
-	.examples = "$ fettle watch audits/\n$ fettle watch audits/ --counts counts.csv --doors doors.csv --json",
+	.examples = "$ fettle watch audits/\n$ fettle watch audits/ --counts counts.csv --doors doors.csv --json\n"
+				"$ fettle watch audits/ --acknowledge \"HL-0932 watch.price-differs\" --because \"new list\"",
 	.least = 1,
 	.most = 1,
 	.run = run,

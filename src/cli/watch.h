@@ -35,10 +35,11 @@ bool watch_gather(struct cli *c, const char *root, int jobs, const struct watch_
 
 struct watch_machine {
 	char *key;
-	int64_t number; /* in the book; 0: not yet */
-	struct ft_stream stream;
-	struct ft_buf kept; /* what the book held, until the stream is needed */
-	bool changed;
+	struct ft_buf kept; /* streams that are in the book already, each behind its length */
+	int64_t *parts;     /* their numbers in the book, as far as they are known */
+	size_t part_count, part_room;
+	struct ft_stream stream;     /* what came since */
+	int64_t first_us, newest_us; /* arrivals in it */
 };
 
 struct watch_fleet {
@@ -57,13 +58,33 @@ struct watch_fleet {
 	bool counted;
 };
 
+uint64_t watch_hash(const char *p, size_t n);
+
 /* The machine of a key, made when it is new; NULL without memory. */
 struct watch_machine *watch_machine_of(struct watch_fleet *f, const char *key);
+/* A stream that is in the book under this number; 0: not known. False without memory. */
+bool watch_machine_keep(struct watch_machine *m, struct ft_slice stream, int64_t number);
+/* All reads of a machine, into the arena. */
+enum ft_status watch_machine_reads(const struct watch_machine *m, struct ft_arena *a, struct ft_watch_read **ret,
+                                   size_t *ret_count, struct ft_error *e);
 /* Adds the reads of a file to their machines. */
 bool watch_fleet_add(struct watch_fleet *f, struct ft_slice reads);
 /* Judges every machine up to `now_us`; reads before `since_us` are left out. */
 enum ft_status watch_fleet_judge(struct watch_fleet *f, int64_t since_us, int64_t now_us);
 void watch_fleet_done(struct watch_fleet *f);
+
+/* ---- what the book remembers ---- */
+
+struct watch_memory;
+/* Loads what the book holds of a fleet into it. NULL with c->error. */
+struct watch_memory *watch_memory_open(struct cli *c, struct watch_fleet *f, const char *root, int64_t horizon_us);
+struct watch_memory *watch_memory_free(struct watch_memory *m); /* takes NULL */
+bool watch_memory_known(struct watch_memory *m, const char *path, int64_t size, int64_t mtime_ns);
+bool watch_memory_folder(struct watch_memory *m, const char *path, int64_t mtime_ns);
+/* Notes a file, and writes everything down every so many. */
+bool watch_memory_took(struct watch_memory *m, const struct watch_found *f);
+/* Marks what is known, adds words for what `c` acknowledges, and writes the rest down. */
+bool watch_memory_close(struct watch_memory *m, int64_t now_us);
 
 /* ---- showing ---- */
 

@@ -4,13 +4,18 @@
 
 #include <stdlib.h>
 
-static uint64_t hash_of(const char *key)
+uint64_t watch_hash(const char *p, size_t n)
 {
 	uint64_t h = UINT64_C(14695981039346656037); /* FNV-1a */
 
-	for (; *key; key++)
-		h = (h ^ (unsigned char)*key) * UINT64_C(1099511628211);
-	return h;
+	for (size_t i = 0; i < n; i++)
+		h = (h ^ (unsigned char)p[i]) * UINT64_C(1099511628211);
+	return h ^ h >> 29;
+}
+
+static uint64_t hash_of(const char *key)
+{
+	return watch_hash(key, strlen(key));
 }
 
 static bool grow_slots(struct watch_fleet *f)
@@ -62,20 +67,60 @@ struct watch_machine *watch_machine_of(struct watch_fleet *f, const char *key)
 	return m;
 }
 
-/* What the book kept becomes a stream that can be added to. */
-static bool unfold(struct watch_fleet *f, struct watch_machine *m)
+bool watch_machine_keep(struct watch_machine *m, struct ft_slice stream, int64_t number)
 {
-	struct ft_arena a = { 0 };
-	struct ft_watch_read *list;
-	size_t n = 0;
-	bool good = ft_stream_get(ft_buf_text(&m->kept), &a, &list, &n, &f->c->error) == FT_OK;
+	uint32_t n = (uint32_t)stream.n;
 
-	for (size_t i = 0; good && i < n; i++)
-		good = ft_stream_put(&m->stream, &list[i]);
-	ft_arena_done(&a);
-	ft_buf_done(&m->kept);
-	m->kept = (struct ft_buf){ 0 };
-	return good;
+	if (number && m->part_count == m->part_room) {
+		size_t room = m->part_room ? m->part_room * 2 : 8;
+		int64_t *grown = realloc(m->parts, room * sizeof *grown);
+		if (!grown)
+			return false;
+		m->parts = grown;
+		m->part_room = room;
+	}
+	if (number)
+		m->parts[m->part_count++] = number;
+	ft_buf_put(&m->kept, &n, sizeof n);
+	ft_buf_slice(&m->kept, stream);
+	return m->kept.status == FT_OK;
+}
+
+static enum ft_status add_reads(struct ft_slice stream, struct ft_arena *a, struct ft_watch_read **list, size_t *count,
+                                size_t *room, struct ft_error *e)
+{
+	struct ft_watch_read *more;
+	size_t n = 0;
+	enum ft_status s = ft_stream_get(stream, a, &more, &n, e);
+
+	for (size_t i = 0; s == FT_OK && i < n; i++) {
+		struct ft_watch_read *grown = ft_arena_grow(a, *list, *count, room, sizeof *grown);
+		if (!grown)
+			return ft_fail_memory(e, "the reads of a machine");
+		*list = grown;
+		grown[(*count)++] = more[i];
+	}
+	return s;
+}
+
+enum ft_status watch_machine_reads(const struct watch_machine *m, struct ft_arena *a, struct ft_watch_read **ret,
+                                   size_t *ret_count, struct ft_error *e)
+{
+	size_t room = 0;
+	enum ft_status s = FT_OK;
+
+	*ret = NULL;
+	*ret_count = 0;
+	if (!m->kept.n)
+		return ft_stream_get(ft_buf_text(&m->stream.bytes), a, ret, ret_count, e);
+	for (size_t at = 0; s == FT_OK && at < m->kept.n;) {
+		uint32_t n;
+		memcpy(&n, m->kept.p + at, sizeof n);
+		at += sizeof n;
+		s = add_reads((struct ft_slice){ m->kept.p + at, n }, a, ret, ret_count, &room, e);
+		at += n;
+	}
+	return s == FT_OK ? add_reads(ft_buf_text(&m->stream.bytes), a, ret, ret_count, &room, e) : s;
 }
 
 bool watch_fleet_add(struct watch_fleet *f, struct ft_slice reads)
@@ -89,11 +134,15 @@ bool watch_fleet_add(struct watch_fleet *f, struct ft_slice reads)
 	for (size_t i = 0; i < n; i++) {
 		const char *key = ft_watch_key(&list[i], &f->keys);
 		struct watch_machine *m = key ? watch_machine_of(f, key) : NULL;
-		if (!m || (m->kept.n && !unfold(f, m)) || !ft_stream_put(&m->stream, &list[i]))
+		int64_t arrived = list[i].number[FT_WATCH_ARRIVED];
+		if (!m || !ft_stream_put(&m->stream, &list[i]))
 			return ft_fail_memory(&f->c->error, "the reads of the fleet") == FT_OK;
-		m->changed = true;
-		if (list[i].number[FT_WATCH_ARRIVED] > f->newest_us)
-			f->newest_us = list[i].number[FT_WATCH_ARRIVED];
+		if (m->stream.count == 1 || arrived < m->first_us)
+			m->first_us = arrived;
+		if (m->stream.count == 1 || arrived > m->newest_us)
+			m->newest_us = arrived;
+		if (arrived > f->newest_us)
+			f->newest_us = arrived;
 	}
 	return true;
 }
@@ -131,8 +180,7 @@ enum ft_status watch_fleet_judge(struct watch_fleet *f, int64_t since_us, int64_
 		struct ft_watch_read *list = NULL;
 		size_t n = 0;
 		ft_arena_reset(&scratch);
-		s = ft_stream_get(m->kept.n ? ft_buf_text(&m->kept) : ft_buf_text(&m->stream.bytes), &scratch, &list, &n,
-		                  &f->c->error);
+		s = watch_machine_reads(m, &scratch, &list, &n, &f->c->error);
 		n = s == FT_OK ? since(list, n, since_us, now_us) : 0;
 		if (s != FT_OK || !n)
 			continue;
@@ -155,6 +203,7 @@ void watch_fleet_done(struct watch_fleet *f)
 		free(f->machines[i]->key);
 		ft_stream_done(&f->machines[i]->stream);
 		ft_buf_done(&f->machines[i]->kept);
+		free(f->machines[i]->parts);
 		free(f->machines[i]);
 	}
 	free(f->machines);

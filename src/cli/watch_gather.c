@@ -200,7 +200,8 @@ static void pass_on(struct gather *g)
 	pthread_mutex_unlock(&g->lock);
 }
 
-static void finish(struct gather *g)
+/* Until everything given so far was taken. */
+static void drain(struct gather *g)
 {
 	if (g->trays[g->filling % g->tray_count].count)
 		pass_on(g);
@@ -217,6 +218,15 @@ static void finish(struct gather *g)
 			pthread_cond_wait(&g->changed, &g->lock);
 		}
 	}
+	pthread_mutex_unlock(&g->lock);
+}
+
+static void finish(struct gather *g)
+{
+	drain(g);
+	if (g->jobs == 1)
+		return;
+	pthread_mutex_lock(&g->lock);
 	g->closing = true;
 	pthread_cond_broadcast(&g->changed);
 	pthread_mutex_unlock(&g->lock);
@@ -332,6 +342,18 @@ static int64_t mtime_of(const struct stat *st)
 
 static void give_folder(struct gather *g, char path[PATH_ROOM], size_t n, int depth);
 
+struct name {
+	char *text;
+	int type;
+};
+
+static int by_name(const void *x, const void *y)
+{
+	const struct name *a = x, *b = y;
+
+	return strcmp(a->text, b->text);
+}
+
 static void give_name(struct gather *g, int folder, const char *name, char path[PATH_ROOM], size_t n, bool settled,
                       int type, int depth)
 {
@@ -341,7 +363,7 @@ static void give_name(struct gather *g, int folder, const char *name, char path[
 
 	if (name[0] == '.' || n + len + 2 > PATH_ROOM)
 		return;
-	if (settled && type == DT_REG)
+	if (settled && type == DT_REG && !is_archive(name))
 		return;
 	if (fstatat(folder, name, &st, 0))
 		return;
@@ -354,6 +376,7 @@ static void give_name(struct gather *g, int folder, const char *name, char path[
 		if (!g->taker->known(g->taker->to, below, st.st_size, mtime_of(&st))) {
 			struct watch_found whole = { below, st.st_size, mtime_of(&st), 1, { "", 0 } };
 			give_archive(g, path, below);
+			drain(g); /* known as a whole only when all of it was taken */
 			g->ok = g->ok && g->taker->take(g->taker->to, &whole);
 		}
 	} else if (S_ISREG(st.st_mode)) {
@@ -365,6 +388,9 @@ static void give_name(struct gather *g, int folder, const char *name, char path[
 static void give_folder(struct gather *g, char path[PATH_ROOM], size_t n, int depth)
 {
 	DIR *dir = depth > DEEP_MAX ? NULL : opendir(path);
+	struct ft_arena names = { 0 };
+	struct name *list = NULL;
+	size_t count = 0, room = 0;
 	struct dirent *x;
 	struct stat st;
 	bool settled;
@@ -376,9 +402,39 @@ static void give_folder(struct gather *g, char path[PATH_ROOM], size_t n, int de
 		return;
 	}
 	settled = g->taker->folder_known(g->taker->to, n > g->root_n ? path + g->root_n + 1 : "", mtime_of(&st));
-	while (g->ok && (x = readdir(dir)) != NULL)
-		give_name(g, dirfd(dir), x->d_name, path, n, settled, x->d_type, depth);
+	while ((x = readdir(dir)) != NULL) {
+		struct name *grown;
+		if (x->d_name[0] == '.' || (settled && x->d_type == DT_REG && !is_archive(x->d_name)))
+			continue;
+		grown = ft_arena_grow(&names, list, count, &room, sizeof *grown);
+		if (!grown)
+			break;
+		list = grown;
+		list[count].text = ft_arena_text(&names, ft_slice_of(x->d_name));
+		list[count].type = x->d_type;
+		count += list[count].text != NULL;
+	}
+	if (names.failed)
+		g->ok = ft_fail_memory(&g->c->error, "the folder") == FT_OK;
+	if (count) /* folders of days come in their order: what belongs together is kept together */
+		qsort(list, count, sizeof *list, by_name);
+	for (size_t i = 0; g->ok && i < count; i++)
+		give_name(g, dirfd(dir), list[i].text, path, n, settled, list[i].type, depth);
+	ft_arena_done(&names);
 	closedir(dir);
+}
+
+/* An archive that was named itself: it lies in its folder. */
+static void give_alone(struct gather *g, char path[PATH_ROOM], const struct stat *st)
+{
+	const char *slash = strrchr(path, '/'), *name = slash ? slash + 1 : path;
+	struct watch_found whole = { name, st->st_size, mtime_of(st), 1, { "", 0 } };
+
+	if (g->taker->known(g->taker->to, name, st->st_size, mtime_of(st)))
+		return;
+	give_archive(g, path, name);
+	drain(g);
+	g->ok = g->ok && g->taker->take(g->taker->to, &whole);
 }
 
 static bool begin(struct gather *g)
@@ -447,7 +503,7 @@ bool watch_gather(struct cli *c, const char *root, int jobs, const struct watch_
 		if (S_ISDIR(st.st_mode))
 			give_folder(&g, path, n, 0);
 		else if (is_archive(root))
-			give_archive(&g, root, "");
+			give_alone(&g, path, &st);
 		else
 			g.ok = ft_fail(&c->error, FT_E_INPUT, "%s is neither a folder nor an archive of audits.", root) == FT_OK;
 		finish(&g);

@@ -1,0 +1,472 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* What the book remembers of a watch, so that a second run reads only what is new. Files and the reads that came of them
+ * are written in one transaction: a run that is killed has either both or neither, and the next one goes on from there. */
+#include "watch.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <unistd.h>
+
+#include "fettle/store.h"
+
+/* ours: so many files between two writings; sixty-four reads a machine in a fleet of two thousand */
+enum { FILES_A_WRITING = 131072, PARTS_MERGED = 24 };
+#define RECENT_NS INT64_C(2000000000) /* a folder that changed just now may change again within the same instant */
+
+struct entry {
+	uint64_t name;
+	int64_t size, mtime_ns;
+	uint64_t content;
+};
+
+struct pending {
+	char *folder;
+	struct ft_buf files;
+};
+
+struct watch_memory {
+	struct cli *c;
+	struct watch_fleet *fleet;
+	struct ft_book *book;
+	struct ft_arena arena; /* as long as the memory */
+	const char *root;
+	struct ft_watched_folder *folders, *scanned;
+	size_t folder_count, scanned_count, scanned_room;
+	/* the folder whose files are known now */
+	struct ft_arena set_arena;
+	char *set_folder;
+	size_t set_folder_n;
+	const struct entry **set;
+	size_t set_slots;
+	struct pending *pending;
+	size_t pending_count, pending_room;
+	size_t files;
+	int64_t started_ns;
+};
+
+struct watch_memory *watch_memory_free(struct watch_memory *m)
+{
+	if (m) {
+		ft_book_free(m->book);
+		ft_arena_done(&m->arena);
+		ft_arena_done(&m->set_arena);
+		for (size_t i = 0; i < m->pending_count; i++) {
+			free(m->pending[i].folder);
+			ft_buf_done(&m->pending[i].files);
+		}
+		free(m->pending);
+		free(m->set_folder);
+		free(m);
+	}
+	return NULL;
+}
+
+static bool load_fleet(struct watch_memory *m, int64_t horizon_us)
+{
+	struct ft_arena a = { 0 };
+	struct ft_watched_part *list;
+	size_t n = 0;
+	bool good = ft_book_watched_parts(m->book, horizon_us, &a, &list, &n, &m->c->error) == FT_OK;
+
+	for (size_t i = 0; good && i < n; i++) {
+		struct watch_machine *x = watch_machine_of(m->fleet, list[i].machine);
+		if (!x || !watch_machine_keep(x, list[i].bytes, list[i].number))
+			good = ft_fail_memory(&m->c->error, "the fleet") == FT_OK;
+		if (list[i].newest_us > m->fleet->newest_us)
+			m->fleet->newest_us = list[i].newest_us;
+	}
+	ft_arena_done(&a);
+	return good;
+}
+
+struct watch_memory *watch_memory_open(struct cli *c, struct watch_fleet *f, const char *root, int64_t horizon_us)
+{
+	struct watch_memory *m = calloc(1, sizeof *m);
+	char *real = realpath(root, NULL);
+	int offset;
+
+	if (m) {
+		m->c = c;
+		m->fleet = f;
+		m->started_ns = cli_now(&offset) * 1000;
+		m->root = ft_arena_text(&m->arena, ft_slice_of(real ? real : root));
+	}
+	free(real);
+	if (!m || !m->root) {
+		ft_fail_memory(&c->error, "the watch");
+		return watch_memory_free(m);
+	}
+	if (ft_book_open(cli_book_path(c), FT_BOOK_WRITE, &m->book, &c->error) != FT_OK ||
+	    ft_book_watched_folders(m->book, &m->arena, &m->folders, &m->folder_count, &c->error) != FT_OK ||
+	    !load_fleet(m, horizon_us))
+		return watch_memory_free(m);
+	return m;
+}
+
+/* ---- folders ---- */
+
+static const char *whole_folder(struct watch_memory *m, struct ft_arena *a, const char *path, size_t n)
+{
+	return ft_arena_printf(a, "%s%s%.*s", m->root, n ? "/" : "", (int)n, path);
+}
+
+bool watch_memory_folder(struct watch_memory *m, const char *path, int64_t mtime_ns)
+{
+	const char *folder = whole_folder(m, &m->arena, path, strlen(path));
+	struct ft_watched_folder *grown;
+	size_t low = 0, high = m->folder_count;
+
+	if (!folder)
+		return false;
+	while (low < high) {
+		size_t mid = low + (high - low) / 2;
+		if (strcmp(m->folders[mid].folder, folder) < 0)
+			low = mid + 1;
+		else
+			high = mid;
+	}
+	if (low < m->folder_count && strcmp(m->folders[low].folder, folder) == 0 && m->folders[low].mtime_ns == mtime_ns)
+		return true;
+	if (mtime_ns > m->started_ns - RECENT_NS)
+		return false;
+	grown = ft_arena_grow(&m->arena, m->scanned, m->scanned_count, &m->scanned_room, sizeof *grown);
+	if (grown) {
+		m->scanned = grown;
+		grown[m->scanned_count++] = (struct ft_watched_folder){ folder, mtime_ns };
+	}
+	return false;
+}
+
+/* ---- files ---- */
+
+static size_t folder_part(const char *path)
+{
+	const char *slash = strrchr(path, '/');
+
+	return slash ? (size_t)(slash - path) : 0;
+}
+
+static const struct entry **slot_of(struct watch_memory *m, uint64_t name)
+{
+	size_t k = name & (m->set_slots - 1);
+
+	while (m->set[k] && m->set[k]->name != name)
+		k = (k + 1) & (m->set_slots - 1);
+	return &m->set[k];
+}
+
+/* The files of one folder that were looked at; the later word on a name counts. */
+static bool load_set(struct watch_memory *m, const char *path, size_t n)
+{
+	struct ft_watched_files *list;
+	size_t count = 0, all = 0;
+	const char *folder;
+
+	ft_arena_reset(&m->set_arena);
+	free(m->set_folder);
+	m->set_folder = strndup(path, n);
+	m->set_folder_n = n;
+	m->set = NULL;
+	m->set_slots = 0;
+	folder = whole_folder(m, &m->set_arena, path, n);
+	if (!folder || !m->set_folder ||
+	    ft_book_watched_files(m->book, folder, &m->set_arena, &list, &count, &m->c->error) != FT_OK)
+		return false;
+	for (size_t i = 0; i < count; i++)
+		all += list[i].files.n / sizeof(struct entry);
+	for (m->set_slots = 16; m->set_slots < all * 2; m->set_slots *= 2)
+		;
+	m->set = FT_NEW_ARRAY(&m->set_arena, m->set_slots, const struct entry *);
+	for (size_t i = 0; m->set && i < count; i++)
+		for (size_t k = 0; k + sizeof(struct entry) <= list[i].files.n; k += sizeof(struct entry)) {
+			struct entry *x = FT_NEW(&m->set_arena, struct entry);
+			if (!x)
+				return false;
+			memcpy(x, list[i].files.p + k, sizeof *x);
+			*slot_of(m, x->name) = x;
+		}
+	return m->set != NULL;
+}
+
+bool watch_memory_known(struct watch_memory *m, const char *path, int64_t size, int64_t mtime_ns)
+{
+	size_t n = folder_part(path);
+	const char *name = path + n + (n > 0);
+	const struct entry *x;
+
+	if (strchr(path, ':'))
+		return false; /* in an archive, which is known as a whole */
+	if ((!m->set_folder || n != m->set_folder_n || memcmp(path, m->set_folder, n) != 0) && !load_set(m, path, n))
+		return false;
+	x = *slot_of(m, watch_hash(name, strlen(name)));
+	return x && x->size == size && x->mtime_ns == mtime_ns;
+}
+
+static struct pending *pending_of(struct watch_memory *m, const char *path, size_t n)
+{
+	struct pending *grown;
+
+	for (size_t i = m->pending_count; i-- > 0;)
+		if (strlen(m->pending[i].folder) == n && memcmp(m->pending[i].folder, path, n) == 0)
+			return &m->pending[i];
+	if (m->pending_count == m->pending_room) {
+		size_t room = m->pending_room ? m->pending_room * 2 : 16;
+		grown = realloc(m->pending, room * sizeof *grown);
+		if (!grown)
+			return NULL;
+		m->pending = grown;
+		m->pending_room = room;
+	}
+	grown = &m->pending[m->pending_count];
+	*grown = (struct pending){ .folder = strndup(path, n) };
+	m->pending_count += grown->folder != NULL;
+	return grown->folder ? grown : NULL;
+}
+
+/* ---- writing down ---- */
+
+struct parts {
+	struct ft_arena arena;
+	struct ft_watched_part *list;
+	size_t count, room;
+	bool good;
+};
+
+static void add_part(struct parts *p, struct ft_watched_part x)
+{
+	struct ft_watched_part *grown = ft_arena_grow(&p->arena, p->list, p->count, &p->room, sizeof *grown);
+
+	p->good = p->good && grown;
+	if (grown) {
+		p->list = grown;
+		grown[p->count++] = x;
+	}
+}
+
+/* Many small parts become one; at another number of them for each machine, so that it does not fall on one day. */
+static void merge(struct watch_memory *m, struct watch_machine *x, struct parts *p)
+{
+	struct ft_arena a = { 0 };
+	struct ft_stream all = { 0 }, fresh = x->stream;
+	struct ft_watch_read *list;
+	struct ft_watched_part part = { .machine = x->key };
+	size_t n = 0;
+	char *bytes;
+
+	x->stream = (struct ft_stream){ 0 };
+	p->good = p->good && watch_machine_reads(x, &a, &list, &n, &m->c->error) == FT_OK;
+	for (size_t i = 0; p->good && i < n; i++) {
+		int64_t arrived = list[i].number[FT_WATCH_ARRIVED];
+		p->good = ft_stream_put(&all, &list[i]);
+		part.first_us = !i || arrived < part.first_us ? arrived : part.first_us;
+		part.newest_us = !i || arrived > part.newest_us ? arrived : part.newest_us;
+	}
+	x->stream = fresh;
+	bytes = ft_arena_raw(&p->arena, all.bytes.n + 1);
+	if (p->good && bytes && n) {
+		memcpy(bytes, all.bytes.p, all.bytes.n);
+		part.reads = (int64_t)n;
+		part.bytes = (struct ft_slice){ bytes, all.bytes.n };
+		add_part(p, part);
+		for (size_t i = 0; i < x->part_count; i++)
+			add_part(p, (struct ft_watched_part){ .machine = x->key, .number = x->parts[i] });
+		x->part_count = 0;
+	}
+	ft_stream_done(&all);
+	ft_arena_done(&a);
+}
+
+static bool write_down(struct watch_memory *m, bool last, struct ft_watched *w)
+{
+	struct parts p = { .good = true };
+	struct ft_watched_files *files = FT_NEW_ARRAY(&p.arena, m->pending_count + 1, struct ft_watched_files);
+	bool good;
+
+	for (size_t i = 0; i < m->fleet->count; i++) {
+		struct watch_machine *x = m->fleet->machines[i];
+		if (!x->stream.count)
+			continue;
+		if (last && x->part_count >= PARTS_MERGED + watch_hash(x->key, strlen(x->key)) % 16)
+			merge(m, x, &p);
+		add_part(&p,
+		         (struct ft_watched_part){ x->key, 0, (int64_t)x->stream.count, x->first_us, x->newest_us,
+		                                   ft_buf_text(&x->stream.bytes) });
+	}
+	for (size_t i = 0; files && i < m->pending_count; i++) {
+		files[i].folder = whole_folder(m, &p.arena, m->pending[i].folder, strlen(m->pending[i].folder));
+		files[i].files = ft_buf_text(&m->pending[i].files);
+		p.good = p.good && files[i].folder && m->pending[i].files.status == FT_OK;
+	}
+	w->parts = p.list;
+	w->part_count = p.count;
+	w->files = files;
+	w->file_count = m->pending_count;
+	w->folders = last ? m->scanned : NULL; /* a folder is known when all of it was taken */
+	w->folder_count = last ? m->scanned_count : 0;
+	if (!files || !p.good)
+		good = ft_fail_memory(&m->c->error, "the watch") == FT_OK;
+	else
+		good = ft_book_watched_put(m->book, w, &m->c->error) == FT_OK;
+	for (size_t i = 0; good && i < m->fleet->count; i++) {
+		struct watch_machine *x = m->fleet->machines[i];
+		if (x->stream.count && !watch_machine_keep(x, ft_buf_text(&x->stream.bytes), 0))
+			good = ft_fail_memory(&m->c->error, "the watch") == FT_OK;
+		ft_stream_done(&x->stream);
+	}
+	for (size_t i = 0; i < m->pending_count; i++) {
+		free(m->pending[i].folder);
+		ft_buf_done(&m->pending[i].files);
+	}
+	m->pending_count = m->files = 0;
+	ft_arena_done(&p.arena);
+	return good;
+}
+
+bool watch_memory_took(struct watch_memory *m, const struct watch_found *f)
+{
+	size_t n = folder_part(f->path);
+	const char *name = f->path + n + (n > 0);
+	struct entry x = { watch_hash(name, strlen(name)), f->size, f->mtime_ns, f->content };
+	struct pending *p;
+
+	if (strchr(f->path, ':') || !f->content)
+		return true; /* in an archive; or not to be read: tried again the next time */
+	p = pending_of(m, f->path, n);
+	if (!p)
+		return ft_fail_memory(&m->c->error, "the watch") == FT_OK;
+	ft_buf_put(&p->files, &x, sizeof x);
+	if (++m->files < FILES_A_WRITING)
+		return true;
+	return write_down(m, false, &(struct ft_watched){ 0 });
+}
+
+/* ---- what is known ---- */
+
+static bool same_text(const char *a, const char *b)
+{
+	return strcmp(a ? a : "", b ? b : "") == 0;
+}
+
+/* Nothing has changed since it was acknowledged: begun at the same time, and not half as much money again. */
+static bool still(const struct ft_exception *x, const struct ft_watched_word *w, int decimals)
+{
+	int64_t apart = x->since_us > w->since_us ? x->since_us - w->since_us : w->since_us - x->since_us;
+
+	if (apart > 3 * FT_DAY)
+		return false;
+	if (x->money == FT_ABSENT || w->money == FT_ABSENT)
+		return true;
+	return fabs((double)x->money) <= fabs((double)w->money) * 1.5 + 5 * pow(10, decimals);
+}
+
+static void mark(struct watch_fleet *f, const struct ft_watched_word *words, size_t count)
+{
+	for (size_t i = 0; i < f->result_count; i++)
+		for (size_t k = 0; k < f->results[i].exception_count; k++) {
+			struct ft_exception *x = &f->results[i].exceptions[k];
+			for (size_t w = 0; w < count && !x->acknowledged; w++)
+				x->acknowledged = strcmp(words[w].machine, f->results[i].key) == 0 &&
+					strcmp(words[w].rule, ft_rule(x->rule)->id) == 0 && same_text(words[w].selection, x->selection) &&
+					still(x, &words[w], f->results[i].decimals);
+		}
+}
+
+/* "ASSET RULE [SELECTION]" of an option to a word for each open exception it names. */
+static bool acknowledge(struct watch_memory *m, const char *what, int64_t now_us, struct ft_watched_word **list,
+                        size_t *count, size_t *room)
+{
+	struct ft_slice rest = ft_slice_of(what), part[3] = { { "", 0 }, { "", 0 }, { "", 0 } };
+	const char *because = cli_value(m->c, "because");
+	size_t before = *count;
+	int offset, n = 0;
+	int64_t at = cli_now(&offset);
+
+	while (n < 3 && ft_slice_split(&rest, ' ', &part[n]))
+		n++;
+	if (!because || !*because || n < 2)
+		return cli_usage(m->c, "--acknowledge \"ASSET RULE [SELECTION]\" goes with --because and the reason in words."),
+			   false;
+	for (size_t i = 0; i < m->fleet->result_count; i++) {
+		const struct ft_watch_result *r = &m->fleet->results[i];
+		if (!ft_slice_is(part[0], r->asset))
+			continue;
+		for (size_t k = 0; k < r->exception_count; k++) {
+			const struct ft_exception *x = &r->exceptions[k];
+			struct ft_watched_word *grown;
+			if (!ft_exception_open(x, now_us) || !ft_slice_is(part[1], ft_rule(x->rule)->id) ||
+			    (part[2].n && !ft_slice_is(part[2], x->selection ? x->selection : "")))
+				continue;
+			grown = ft_arena_grow(&m->arena, *list, *count, room, sizeof *grown);
+			if (!grown)
+				return ft_fail_memory(&m->c->error, "the watch") == FT_OK;
+			*list = grown;
+			grown[(*count)++] =
+				(struct ft_watched_word){ r->key,  ft_rule(x->rule)->id,  x->selection, x->since_us, x->money,
+				                          because, cli_value(m->c, "by"), at,           offset };
+		}
+	}
+	if (*count == before)
+		return cli_usage(m->c, "Nothing that is open answers to --acknowledge \"%s\"; fettle watch lists what is.",
+		                 what),
+			   false;
+	return true;
+}
+
+static struct ft_watched_exception *all_exceptions(struct watch_memory *m, int64_t now_us, size_t *ret_count)
+{
+	size_t n = 0;
+	struct ft_watched_exception *list;
+
+	for (size_t i = 0; i < m->fleet->result_count; i++)
+		n += m->fleet->results[i].exception_count;
+	list = FT_NEW_ARRAY(&m->arena, n + 1, struct ft_watched_exception);
+	n = 0;
+	for (size_t i = 0; list && i < m->fleet->result_count; i++) {
+		const struct ft_watch_result *r = &m->fleet->results[i];
+		for (size_t k = 0; k < r->exception_count; k++) {
+			const struct ft_exception *x = &r->exceptions[k];
+			list[n++] = (struct ft_watched_exception){
+				r->key,
+				r->asset,
+				ft_rule(x->rule)->id,
+				x->selection,
+				x->since_us,
+				x->seen_us,
+				x->ended_us == FT_NEVER ? FT_ABSENT : x->ended_us,
+				ft_exception_open(x, now_us),
+				x->acknowledged,
+				x->money,
+				r->decimals,
+				(int64_t)(x->sure * 1e6),
+				x->seen,
+				x->expected,
+				x->before,
+				x->after,
+			};
+		}
+	}
+	*ret_count = n;
+	return list;
+}
+
+bool watch_memory_close(struct watch_memory *m, int64_t now_us)
+{
+	struct ft_watched_word *words = NULL, *said = NULL;
+	struct ft_watched w = { 0 };
+	size_t count = 0, said_count = 0, room = 0;
+	const char *what;
+
+	if (ft_book_watched_words(m->book, &m->arena, &words, &count, &m->c->error) != FT_OK)
+		return false;
+	mark(m->fleet, words, count);
+	for (int i = 0; (what = cli_value_nth(m->c, "acknowledge", i)) != NULL; i++)
+		if (!acknowledge(m, what, now_us, &said, &said_count, &room))
+			return false;
+	mark(m->fleet, said, said_count);
+	w.words = said;
+	w.word_count = said_count;
+	w.exceptions = all_exceptions(m, now_us, &w.exception_count);
+	if (!w.exceptions)
+		return ft_fail_memory(&m->c->error, "the watch") == FT_OK;
+	return write_down(m, true, &w);
+}
