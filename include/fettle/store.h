@@ -234,7 +234,7 @@ struct ft_watched {
 };
 enum ft_status ft_book_watched_put(struct ft_book *b, const struct ft_watched *w, struct ft_error *e);
 
-/* Parts with a read that is no more than `horizon_us` older than the newest in the book, by machine, in the order put. */
+/* Parts with a read no more than `horizon_us` older than the newest in the book, by machine, in the order put. */
 enum ft_status ft_book_watched_parts(struct ft_book *b, int64_t horizon_us, struct ft_arena *a,
                                      struct ft_watched_part **ret, size_t *ret_count, struct ft_error *e);
 enum ft_status ft_book_watched_files(struct ft_book *b, const char *folder, struct ft_arena *a,

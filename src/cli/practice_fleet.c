@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* fettle practice fleet: weeks of audits and tables of a fleet, written into a folder, with a key to what is planted. */
+/* fettle practice fleet: weeks of audits and tables of a fleet, in a folder, with a key to what is planted. */
 #include "practice_fleet.h"
 
 #include <archive.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* What the book remembers of a watch, so that a second run reads only what is new. Files and the reads that came of them
- * are written in one transaction: a run that is killed has either both or neither, and the next one goes on from there. */
+/* What the book remembers of a watch, so that a second run reads only what is new. Files and the reads that came of
+ * them are written in one transaction: a run that is killed has either both or neither, and the next goes on there. */
 #include "watch.h"
 
 #include <math.h>
