@@ -88,20 +88,40 @@ export function FindingLine({ f }: { f: Finding }) {
 
 const order = { fault: 0, doubt: 1, note: 2 };
 
-export function Findings({ list, none }: { list: Finding[]; none?: string }) {
+/** Findings of one rule that ask for the same are told once, the others lie folded under the first. */
+function Alike({ list }: { list: Finding[] }) {
+	const [first, ...rest] = list;
+	return (
+		<li>
+			{first && <FindingLine f={first} />}
+			{rest.length > 0 && (
+				<details class="alike">
+					<summary>{rest.length} more like it</summary>
+					<ul class="column">{rest.map((f, i) => <li key={i}><FindingLine f={f} /></li>)}</ul>
+				</details>
+			)}
+		</li>
+	);
+}
+
+export function Findings({ list, none, most = 8 }: { list: Finding[]; none?: string; most?: number }) {
 	if (!list.length) {
 		return none ? <p class="quiet">{none}</p> : null;
 	}
-	const sorted = [...list].sort((a, b) => order[a.weight] - order[b.weight]);
-	const first = sorted.slice(0, 12);
-	const rest = sorted.slice(12);
+	const groups = new Map<string, Finding[]>();
+	for (const f of [...list].sort((a, b) => order[a.weight] - order[b.weight])) {
+		const key = `${f.rule}/${f.do}`;
+		groups.set(key, [...(groups.get(key) ?? []), f]);
+	}
+	const all = [...groups.values()];
+	const rest = all.slice(most);
 	return (
-		<div class="pairless">
-			<ul class="column">{first.map((f, i) => <li key={i}><FindingLine f={f} /></li>)}</ul>
+		<div>
+			<ul class="column">{all.slice(0, most).map((g, i) => <Alike key={i} list={g} />)}</ul>
 			{rest.length > 0 && (
 				<details>
 					<summary>{rest.length} more</summary>
-					<ul class="column">{rest.map((f, i) => <li key={i}><FindingLine f={f} /></li>)}</ul>
+					<ul class="column">{rest.map((g, i) => <Alike key={i} list={g} />)}</ul>
 				</details>
 			)}
 		</div>

@@ -114,3 +114,11 @@ export function list(words: string[]): string {
 	}
 	return `${words.slice(0, -1).join(", ")} and ${words[words.length - 1]}`;
 }
+
+/** What to do, without the words of the command line; null where nothing else is said. */
+export function handsOnly(todo: string | null): string | null {
+	if (todo === null || todo.includes("fettle ")) {
+		return null;
+	}
+	return todo.replace(/ and add it with --stage [a-z-]+/, "").replace(/,? --[a-z-]+/g, "");
+}

@@ -9,7 +9,7 @@ import { Mark, Standing } from "../marks";
 import { Do, Entry, Field, Findings, Leaf, ownName, setOwnName, visitUp, Waiting, When, Writing } from "../parts";
 import { verdictWords } from "../path";
 import { to } from "../route";
-import { capital, sentence } from "../words";
+import { capital, handsOnly, sentence } from "../words";
 
 function Missing({ doc }: { doc: VisitDoc }) {
 	const due = doc.claims.filter((c) => !c.due_later && (c.stands === "open" || c.stands === "contradicted"));
@@ -23,7 +23,7 @@ function Missing({ doc }: { doc: VisitDoc }) {
 				<li key={c.id}>
 					<a class="claim" href={to(["visit", doc.visit.id], { stage: c.stage, claim: c.id })}>
 						<Mark stands={c.stands} />
-						<span>{capital(c.sentence)}.<span class={`word ${c.stands}`}>{c.stands}{c.do ? `: ${c.do}` : ""}</span></span>
+						<span>{capital(c.sentence)}.<span class={`word ${c.stands}`}>{c.stands}{handsOnly(c.do) ? `: ${handsOnly(c.do)}` : ""}</span></span>
 					</a>
 				</li>
 			))}

@@ -10,7 +10,7 @@ import { Mark, Standing } from "../marks";
 import { Findings, Waiting, When, Writing, ownName, toHead } from "../parts";
 import { nextStep, of, stageStands, stages, stageWords, verdictStands, verdictWords, workFor, worksOf } from "../path";
 import { become, to, useDesk, type Place } from "../route";
-import { capital, sentence, size } from "../words";
+import { capital, handsOnly, sentence, size } from "../words";
 
 const dueWords = (c: Claim) => (c.due_later ? `${c.stands}, due in the weeks after` : c.stands);
 
@@ -50,13 +50,13 @@ function About({ c, doc }: { c: Claim; doc: VisitDoc }) {
 	const fact = facts[c.id];
 	const settled = c.stands === "shown" || c.stands === "waived";
 	const work = settled ? null : workFor(c, v);
-	const todo = !settled && c.do && !/fettle |--/.test(c.do) ? c.do : null; // a command is of no use here
+	const todo = settled ? null : handsOnly(c.do);
 	return (
 		<>
 			<p>{sentence(c.because)}</p>
 			{todo && <p><b>To do:</b> {sentence(todo)}</p>}
 			{work && <p><a class="button" href={work.href}>{work.verb}</a></p>}
-			<Findings list={findingsOf(c, doc.findings)} />
+			<Findings list={findingsOf(c, doc.findings)} most={2} />
 			<EvidenceList c={c} v={v} />
 			{c.said && <p class="quiet small">Said{c.said.by ? ` by ${c.said.by}` : ""} <When iso={c.said.at} />: {c.said.text}</p>}
 			{c.waived && <p class="quiet small">Waived{c.waived.by ? ` by ${c.waived.by}` : ""} <When iso={c.waived.at} />: {c.waived.because}</p>}
