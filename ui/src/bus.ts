@@ -13,43 +13,76 @@ export interface Blocks {
 	answerEnd: Float64Array;
 	response: Float64Array; // us, NaN: none
 	odd: Uint8Array; // 1: silent or garbled, 2: wrong check or framing, 4: reset or stray
-	text: { command: string; answer: string; means: string; closed: string }[];
+	lines: string[]; // the documents as they came; read whole only for what is in sight
+	words: Map<number, Words>;
+}
+export interface Words {
+	command: string;
+	answer: string;
+	means: string;
 }
 
 const none = Number.NaN;
+const half = String.raw`\{"at_us":(\d+),"until_us":(\d+),"bytes":"[^"]*","checksum_ok":true,"framing_errors":0\}`;
+/* Nearly all of a long capture are clean exchanges. Their times are taken without reading the document, which keeps ten
+ * minutes within a second; whatever does not look just like this is read in full. */
+const clean = new RegExp(String.raw`"block":\{"at_us":(\d+),"kind":"exchange","line":null,"command":${half},"answer":${half},` +
+	String.raw`"answered":"(?:ack|data)","response_us":(\d+),`);
 
-export function blocksOf(lines: string): Blocks {
-	const docs: BlockDoc["block"][] = [];
-	for (let at = 0; at < lines.length; ) {
-		let end = lines.indexOf("\n", at);
-		end = end < 0 ? lines.length : end;
-		if (end > at) {
-			docs.push((JSON.parse(lines.slice(at, end)) as BlockDoc).block);
-		}
-		at = end + 1;
+function whole(line: string): BlockDoc["block"] {
+	return (JSON.parse(line) as BlockDoc).block;
+}
+
+const halves = (d: BlockDoc["block"]) => ({
+	c: d.command ?? (d.line === "controller" ? d.stray : null),
+	a: d.answer ?? (d.line === "peripheral" ? d.stray : null),
+});
+
+export function wordsOf(b: Blocks, i: number): Words {
+	let w = b.words.get(i);
+	if (!w) {
+		const d = whole(b.lines[i] as string);
+		const { c, a } = halves(d);
+		w = { command: c?.bytes ?? "", answer: a?.bytes ?? "", means: d.means ?? (d.kind === "bus-reset" ? "reset of the bus" : "stray") };
+		b.words.set(i, w);
 	}
-	const n = docs.length;
-	const array = () => new Float64Array(n).fill(none);
+	return w;
+}
+
+function fill(b: Blocks, i: number, line: string): void {
+	const m = clean.exec(line);
+	if (m) {
+		b.from[i] = Number(m[1]);
+		b.command[i] = Number(m[2]);
+		b.commandEnd[i] = Number(m[3]);
+		b.answer[i] = Number(m[4]);
+		b.answerEnd[i] = Number(m[5]);
+		b.until[i] = Number(m[5]);
+		b.response[i] = Number(m[6]);
+		return;
+	}
+	const d = whole(line);
+	const { c, a } = halves(d);
+	b.from[i] = d.at_us;
+	b.until[i] = Math.max(d.at_us, c?.until_us ?? 0, a?.until_us ?? 0);
+	b.command[i] = c?.at_us ?? none;
+	b.commandEnd[i] = c?.until_us ?? none;
+	b.answer[i] = a?.at_us ?? none;
+	b.answerEnd[i] = a?.until_us ?? none;
+	b.response[i] = d.response_us ?? none;
+	const damaged = (h: typeof c) => h !== null && (h.checksum_ok === false || h.framing_errors > 0);
+	b.odd[i] = (d.answered === "silence" || d.answered === "garbled" ? 1 : 0) | (damaged(c) || damaged(a) ? 2 : 0) |
+		(d.kind === "exchange" ? 0 : 4);
+}
+
+export function blocksOf(text: string): Blocks {
+	const lines = text.split("\n").filter((l) => l !== "");
+	const array = () => new Float64Array(lines.length).fill(none);
 	const b: Blocks = {
-		n, from: array(), until: array(), command: array(), commandEnd: array(), answer: array(), answerEnd: array(),
-		response: array(), odd: new Uint8Array(n), text: [],
+		n: lines.length, from: array(), until: array(), command: array(), commandEnd: array(), answer: array(),
+		answerEnd: array(), response: array(), odd: new Uint8Array(lines.length), lines, words: new Map(),
 	};
-	docs.forEach((d, i) => {
-		const c = d.command ?? (d.line === "controller" ? d.stray : null);
-		const a = d.answer ?? (d.line === "peripheral" ? d.stray : null);
-		b.from[i] = d.at_us;
-		b.until[i] = Math.max(d.at_us, c?.until_us ?? 0, a?.until_us ?? 0);
-		b.command[i] = c?.at_us ?? none;
-		b.commandEnd[i] = c?.until_us ?? none;
-		b.answer[i] = a?.at_us ?? none;
-		b.answerEnd[i] = a?.until_us ?? none;
-		b.response[i] = d.response_us ?? none;
-		const damaged = (h: typeof c) => h !== null && (h.checksum_ok === false || h.framing_errors > 0);
-		b.odd[i] = (d.answered === "silence" || d.answered === "garbled" ? 1 : 0) | (damaged(c) || damaged(a) ? 2 : 0) |
-			(d.kind === "exchange" ? 0 : 4);
-		b.text.push({ command: c?.bytes ?? "", answer: a?.bytes ?? "", means: d.means ?? (d.kind === "bus-reset" ? "reset of the bus" : "stray"),
-			closed: d.closed ?? "" });
-	});
+	lines.forEach((l, i) => fill(b, i, l));
 	return b;
 }
 
@@ -66,6 +99,14 @@ export function firstFrom(b: Blocks, t: number): number {
 		}
 	}
 	return low;
+}
+
+/** The exchange that lies nearest to `t`, as its begin; `t` itself where there is none. */
+export function nearest(b: Blocks, t: number): number {
+	const i = firstFrom(b, t);
+	const after = i < b.n ? (b.from[i] as number) : Infinity;
+	const before = i > 0 ? (b.until[i - 1] as number) : -Infinity;
+	return b.n === 0 ? t : after - t < t - before ? after : (b.from[i - 1] as number);
 }
 
 export interface Ink {
@@ -107,7 +148,7 @@ function ruler(g: CanvasRenderingContext2D, v: View, width: number, height: numb
 		g.lineTo(p, height);
 		g.stroke();
 		const text = step >= 1e6 ? `${Math.floor(t / 6e7)}:${String(Math.floor(t / 1e6) % 60).padStart(2, "0")}`
-			: step >= 1e3 ? `${(t / 1e6).toFixed(step >= 1e5 ? 1 : 3)} s` : `${(t / 1e3).toFixed(1)} ms`;
+			: `${(t / 1e6).toFixed(step >= 1e5 ? 1 : step >= 1e3 ? 3 : 4)} s`;
 		g.fillText(text, Math.min(Math.max(p, 28), width - 28), 18);
 	}
 }
@@ -168,6 +209,18 @@ function box(g: CanvasRenderingContext2D, ink: Ink, from: number, until: number,
 	});
 }
 
+/** As much of a text as there is room for. */
+function fitted(g: CanvasRenderingContext2D, text: string, room: number): string {
+	if (g.measureText(text).width <= room) {
+		return text;
+	}
+	let n = Math.floor((text.length * room) / g.measureText(text).width);
+	while (n > 2 && g.measureText(text.slice(0, n) + "…").width > room) {
+		n--;
+	}
+	return n > 2 ? text.slice(0, n).trimEnd() + "…" : "";
+}
+
 /** The gap between command and answer as a dimension line, with the limit dashed in the same scale. */
 function gap(g: CanvasRenderingContext2D, ink: Ink, x: (t: number) => number, end: number, answer: number, response: number) {
 	const a = x(end);
@@ -226,6 +279,8 @@ function hatch(g: CanvasRenderingContext2D, ink: Ink, b: Blocks, v: View, width:
 	}
 }
 
+const nothing: Words = { command: "", answer: "", means: "" };
+
 export interface Pin {
 	at: number;
 	text: string;
@@ -246,8 +301,9 @@ export function drawBus(g: CanvasRenderingContext2D, b: Blocks, v: View, width: 
 		hatch(g, ink, b, v, width, x);
 	} else {
 		const bit = (bitUs / (v.until - v.from)) * width;
+		const plain = last - first > 120; // so small that nothing could be read
 		for (let i = first; i < Math.min(last, b.n); i++) {
-			const t = b.text[i] as Blocks["text"][number];
+			const t = plain ? nothing : wordsOf(b, i);
 			const odd = b.odd[i] as number;
 			if (!Number.isNaN(b.command[i])) {
 				box(g, ink, x(b.command[i] as number), x(b.commandEnd[i] as number), laneTop, t.command, (odd & 6) !== 0, bit, true);
@@ -260,7 +316,8 @@ export function drawBus(g: CanvasRenderingContext2D, b: Blocks, v: View, width: 
 			if (room > 60) {
 				g.fillStyle = odd ? ink.bad : ink.ink;
 				g.textAlign = "left";
-				g.fillText(t.means, x(b.from[i] as number), laneBottom + boxHeight + 22, room - 8);
+				const at = Math.max(4, x(b.from[i] as number));
+				g.fillText(fitted(g, t.means, room - 12), at, laneBottom + boxHeight + 22);
 			}
 		}
 	}

@@ -120,5 +120,5 @@ export function handsOnly(todo: string | null): string | null {
 	if (todo === null || todo.includes("fettle ")) {
 		return null;
 	}
-	return todo.replace(/ and add it with --stage [a-z-]+/, "").replace(/,? --[a-z-]+/g, "");
+	return todo.replace(/\b(?:know|keep|fit|prove|hand-over|watch)\.([a-z-]+)/g, "the $1").replace(/ and add it with --stage [a-z-]+/, "").replace(/,? --[a-z-]+/g, "");
 }

@@ -2,7 +2,7 @@
 // The bus: a timeline from minutes to bits, the peripherals with their answer times, findings that jump to their place.
 import { useEffect, useRef, useState } from "preact/hooks";
 import { getText, sentenceOf, visitPath } from "../api";
-import { blocksOf, drawBus, firstFrom, inkOf, limitUs, type Blocks, type Pin, type View } from "../bus";
+import { blocksOf, drawBus, firstFrom, inkOf, limitUs, nearest, wordsOf, type Blocks, type Pin, type View } from "../bus";
 import type { BusDoc, BusPeripheral, Finding, VisitDoc } from "../documents";
 import { useDoc } from "../live";
 import { Standing } from "../marks";
@@ -31,6 +31,18 @@ function zoomed({ view, whole }: Move, by: number, at = 0.5): View {
 	const next = Math.min(Math.max(length * by, least), whole.until - whole.from);
 	const fixed = view.from + length * at;
 	return bounded({ from: fixed - next * at, until: fixed + next * (1 - at) }, whole);
+}
+
+/** A step nearer that never ends in an empty stretch: the exchange next to the middle is brought into sight. */
+function nearer(blocks: Blocks, m: Move): View {
+	const v = zoomed(m, 0.25);
+	const first = firstFrom(blocks, v.from);
+	if (first < blocks.n && (blocks.from[first] as number) < v.until) {
+		return v;
+	}
+	const length = v.until - v.from;
+	const at = nearest(blocks, (v.from + v.until) / 2);
+	return bounded({ from: at - length * 0.1, until: at + length * 0.9 }, m.whole);
 }
 
 const shifted = ({ view, whole }: Move, by: number): View => {
@@ -117,7 +129,7 @@ function InSight({ blocks, view }: { blocks: Blocks; view: View }) {
 		<ul class="small" aria-label="Exchanges in sight">
 			{Array.from({ length: Math.max(0, last - first) }, (_, k) => first + k).map((i) => (
 				<li key={i}>
-					{span(blocks.from[i] as number)}: {blocks.text[i]?.means}
+					{((blocks.from[i] as number) / 1e6).toFixed(4)} s: {wordsOf(blocks, i).means}
 					{Number.isNaN(blocks.response[i]) ? "" : `, answered after ${span(blocks.response[i] as number)}`}
 				</li>
 			))}
@@ -153,7 +165,7 @@ function Timeline({ blocks, doc, pins, move }: { blocks: Blocks; doc: BusDoc; pi
 	const keys = (e: KeyboardEvent) => {
 		const m = held.current;
 		const to: Record<string, () => View> = {
-			ArrowLeft: () => shifted(m, -0.2), ArrowRight: () => shifted(m, 0.2), "+": () => zoomed(m, 0.5), "=": () => zoomed(m, 0.5),
+			ArrowLeft: () => shifted(m, -0.2), ArrowRight: () => shifted(m, 0.2), "+": () => nearer(blocks, m), "=": () => nearer(blocks, m),
 			"-": () => zoomed(m, 2), Home: () => bounded({ ...m.view, from: m.whole.from }, m.whole), "0": () => m.whole,
 			ArrowUp: () => zoomed(m, 0.5), ArrowDown: () => zoomed(m, 2),
 		};
@@ -168,7 +180,7 @@ function Timeline({ blocks, doc, pins, move }: { blocks: Blocks; doc: BusDoc; pi
 			<canvas ref={canvas} class="squares" tabIndex={0} role="img" onKeyDown={keys} data-from={view.from} data-until={view.until}
 				aria-label={`Bus from ${span(view.from)} to ${span(view.until)}, ${doc.exchanges} exchanges in all. Arrow keys move, plus and minus draw nearer and farther.`} />
 			<div class="buttons noprint">
-				<button type="button" onClick={() => move.set(zoomed(move, 0.25))}>Nearer</button>
+				<button type="button" onClick={() => move.set(nearer(blocks, move))}>Nearer</button>
 				<button type="button" onClick={() => move.set(zoomed(move, 4))}>Farther</button>
 				<button type="button" onClick={() => move.set(shifted(move, -0.5))}>Earlier</button>
 				<button type="button" onClick={() => move.set(shifted(move, 0.5))}>Later</button>
