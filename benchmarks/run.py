@@ -1,6 +1,6 @@
 #!/usr/bin/env python3
 # SPDX-License-Identifier: Apache-2.0
-"""Measure the program beside plain yardsticks: run.py BUILD [check|start|bus|cold|read...] (all if none is named).
+"""Measure the program beside plain yardsticks: run.py BUILD [check|start|bus|cold|read|survey...] (all if none is named).
 
 Every figure is the whole process from start to end, the median of five runs after one
 that warms the disk cache. The audits are made anew (benchmarks/make_audits.py), so nothing here is anybody's.
@@ -110,7 +110,32 @@ def bench_cold(build, home):
     print()
 
 
-BENCHES = {"check": bench_check, "start": bench_start, "bus": bench_bus, "cold": bench_cold, "read": bench_read}
+def bench_survey(build, home):
+    """The invented fleet of data/demo two hundred and fifty times over: ten thousand machines, to be surveyed within a second."""
+    fettle = os.path.join(build, "src/cli/fettle")
+    demo = os.path.join(HERE, "..", "data", "demo")
+    with open(os.path.join(demo, "survey.csv"), encoding="utf-8") as f:
+        note, head, *rows = f.readlines()
+    with open(os.path.join(home, "fleet.csv"), "w", encoding="utf-8") as f:
+        f.write(note + head)
+        for n in range(250):
+            f.writelines(f"{n}-{row}" for row in rows)
+    size = os.path.getsize(os.path.join(home, "fleet.csv")) / 1e6
+    command = [fettle, "survey", "fleet.csv", "--catalogue", demo]
+    awk = r"NR > 2 { split($0, a, /,/); n[a[5]]++ } END { for (k in n) print k, n[k] }"
+    mine = [("fettle survey", command, "everything"), ("fettle survey --json", [*command, "--json"], "everything, a document each"),
+            ("mawk", ["mawk", awk, "fleet.csv"], "machines of each family")]
+    print(f"survey: {250 * len(rows)} machines, {size:.1f} MB\n")
+    print(f"  {'':24} {'seconds':>8} {'machines/s':>10} {'peak MB':>8}  what it does")
+    for name, command, does in mine:
+        if name == "mawk" and not shutil.which("mawk"):
+            continue
+        seconds, memory = measure(build, command, home, good=(0, 1))
+        print(f"  {name:24} {seconds:8.3f} {250 * len(rows) / seconds:10.0f} {memory:8.1f}  {does}", flush=True)
+    print()
+
+
+BENCHES = {"survey": bench_survey, "check": bench_check, "start": bench_start, "bus": bench_bus, "cold": bench_cold, "read": bench_read}
 
 
 def main():

@@ -134,6 +134,12 @@ enum ft_status ft_survey_judge(const struct ft_survey *s, const struct ft_survey
 
 void ft_survey_record(const struct ft_survey *s, const struct ft_survey_row *row, struct ft_buf *out);
 
+bool ft_survey_is_record(struct ft_slice bytes);
+
+/* The tables of a record: one row of the survey, and what of the catalogue it was judged by. FT_E_INPUT. */
+enum ft_status ft_survey_record_read(struct ft_slice bytes, const char *name, struct ft_arena *a,
+                                     struct ft_catalogue *ret, struct ft_error *e);
+
 /* Reads a record and judges its machine: the same as when it was written, since nothing else goes in. */
 enum ft_status ft_survey_record_judge(struct ft_slice bytes, const char *name, struct ft_arena *a,
                                       struct ft_survey_machine *ret, struct ft_error *e);

@@ -195,7 +195,7 @@ static void put_need(const struct survey_run *d, const struct need *n, struct ft
 	ft_buf_puts(out, "  ");
 	cli_column(out, x->part, 10);
 	ft_buf_byte(out, ' ');
-	cli_column(out, x->name.p ? x->name : x->kind == FT_KIT_LEAD ? FT_SLICE("lead") : FT_SLICE("unit"), 30);
+	cli_column(out, x->name.p ? x->name : x->kind == FT_KIT_LEAD ? FT_SLICE("lead") : FT_SLICE("unit"), 24);
 	ft_buf_printf(out, " %7.1f %6.0f", n->mean, want);
 	if (isnan(stock)) {
 		ft_buf_puts(out, "       ?\n");
@@ -224,7 +224,7 @@ static bool totals(struct survey_run *d, struct ft_buf *out)
 		for (size_t k = 0; d->machines[i].fit != FT_FIT_CANNOT && k < d->machines[i].item_count; k++)
 			all[n++] = &d->machines[i].kit[k];
 	qsort(all, n, sizeof *all, by_part);
-	ft_buf_puts(out, "\n  part                                     expected enough on hand\n");
+	ft_buf_puts(out, "\n  part                                expected enough on hand\n");
 	for (size_t i = 0; i < n;) {
 		struct need need = { .item = all[i] };
 		size_t k = i;

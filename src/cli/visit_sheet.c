@@ -6,6 +6,7 @@
 #include <unistd.h>
 
 #include "fettle/store.h"
+#include "fettle/survey.h"
 #include "fettle/wiring.h"
 
 /* The tables of the folder that are there; a visit may do without any of them. */
@@ -34,13 +35,15 @@ static bool read_catalogue(struct cli *c, const char *folder, struct ft_catalogu
 	return found > 0;
 }
 
-/* A survey row that was added to the visit counts before the one of the folder. */
+/* A survey row that was added to the visit counts before the one of the folder; a record brings its catalogue along. */
 static bool read_survey(struct cli *c, const struct ft_visit *v, struct ft_catalogue *ret)
 {
 	struct ft_table_notes notes = { 0 };
 
 	for (size_t i = v->evidence_count; i-- > 0;) {
 		const struct ft_evidence *x = &v->evidence[i];
+		if (x->kind == FT_EVIDENCE_SURVEY && x->bytes.p && ft_survey_is_record(x->bytes))
+			return ft_survey_record_read(x->bytes, x->name, &c->arena, ret, &c->error) == FT_OK;
 		if (x->kind == FT_EVIDENCE_SURVEY && x->bytes.p)
 			return ft_table_read(FT_TABLE_SURVEY, x->bytes, x->name, &c->arena, ret, &notes, &c->error) == FT_OK;
 	}

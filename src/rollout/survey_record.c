@@ -160,19 +160,41 @@ static enum ft_status read_kinds(struct ft_slice text, const char *name, struct 
 	return st;
 }
 
+bool ft_survey_is_record(struct ft_slice bytes)
+{
+	size_t n = sizeof FT_SURVEY_RECORD - 1;
+
+	return bytes.n > n && memcmp(bytes.p, FT_SURVEY_RECORD, n) == 0 && (bytes.p[n] == '\n' || bytes.p[n] == '\r');
+}
+
+static enum ft_status open_record(struct ft_slice bytes, const char *name, struct ft_arena *a, struct record *r,
+                                  struct ft_error *e)
+{
+	size_t end = ft_slice_find(bytes, FT_SLICE("\n"));
+
+	if (!ft_survey_is_record(bytes) || end == bytes.n)
+		return ft_fail(e, FT_E_INPUT, "%s is no record of a survey; make it with fettle survey --record.", name);
+	return read_record((struct ft_slice){ bytes.p + end + 1, bytes.n - end - 1 }, name, a, r, e);
+}
+
+enum ft_status ft_survey_record_read(struct ft_slice bytes, const char *name, struct ft_arena *a,
+                                     struct ft_catalogue *ret, struct ft_error *e)
+{
+	struct record *r = FT_NEW(a, struct record);
+	enum ft_status s = r ? open_record(bytes, name, a, r, e) : ft_fail_memory(e, "reading the record");
+
+	if (s == FT_OK)
+		*ret = r->c;
+	return s;
+}
+
 enum ft_status ft_survey_record_judge(struct ft_slice bytes, const char *name, struct ft_arena *a,
                                       struct ft_survey_machine *ret, struct ft_error *e)
 {
 	struct record *r = FT_NEW(a, struct record);
-	size_t end = ft_slice_find(bytes, FT_SLICE("\n")), mark = sizeof FT_SURVEY_RECORD - 1;
 	struct ft_survey *s;
-	enum ft_status st;
+	enum ft_status st = r ? open_record(bytes, name, a, r, e) : ft_fail_memory(e, "reading the record");
 
-	if (!r)
-		return ft_fail_memory(e, "reading the record");
-	if (bytes.n < mark || end == bytes.n || memcmp(bytes.p, FT_SURVEY_RECORD, mark) != 0)
-		return ft_fail(e, FT_E_INPUT, "%s is no record of a survey; make it with fettle survey --record.", name);
-	st = read_record((struct ft_slice){ bytes.p + end + 1, bytes.n - end - 1 }, name, a, r, e);
 	if (st == FT_OK)
 		st = ft_survey_begin(&r->c, &r->priors, a, &s, e);
 	if (st == FT_OK && r->kinds.n)

@@ -501,13 +501,27 @@ static void decide_bus(struct judging *j, struct ft_claim_state *c)
 	           (long long)(most / 10000 % 100), told));
 }
 
-/* Evidence that a later room will read: here, but nobody reads it yet. */
-static void decide_later_room(struct judging *j, struct ft_claim_state *c, enum ft_evidence_kind k)
+static void decide_fits(struct judging *j, struct ft_claim_state *c)
 {
-	if (rest_on_kind(j, c, k, -1)) {
-		stand(c, FT_STANDS_OPEN, text(j, "%s is here, but this version does not read it yet.", ft_evidence_title(k)));
-		c->todo = "look at it yourself and waive the claim with what you saw";
+	const struct ft_survey_machine *m = j->fits;
+	size_t certain = 0;
+
+	if (j->fits_evidence < 0)
+		return;
+	rest_on(j, c, j->fits_evidence);
+	if (against(j, c, cite(j, c, &j->fits_found, NULL)))
+		return;
+	if (!m) {
+		stand(c, FT_STANDS_OPEN, "A survey row is here, but not the catalogue that it is held against.");
+		c->todo = "make the record with fettle survey --asset --record and add it, or say what was looked at";
+		return;
 	}
+	for (size_t i = 0; i < m->item_count; i++)
+		certain += m->kit[i].chance >= 1;
+	stand(c, FT_STANDS_SHOWN,
+	      text(j, "%s: %zu parts are certain and %zu may be needed, %.0f minutes give or take %.0f.",
+	           m->fit == FT_FIT_READY ? "Ready" : "With parts", certain, m->item_count - certain, m->minutes,
+	           m->spread_min));
 }
 
 static void decide_signal(struct judging *j, struct ft_claim_state *c)
@@ -586,7 +600,7 @@ static void decide_by_evidence(struct judging *j, struct ft_claim_state *c)
 		decide_machine(j, c);
 		break;
 	case FT_CLAIM_KNOW_FITS:
-		decide_later_room(j, c, FT_EVIDENCE_SURVEY);
+		decide_fits(j, c);
 		break;
 	case FT_CLAIM_KNOW_SUPPLY:
 		decide_supply(j, c);

@@ -231,6 +231,8 @@ enum ft_status ft_visit_judge(const struct ft_visit *v, struct ft_arena *a, stru
 	if (s == FT_OK)
 		s = judge_supply(&j, e);
 	if (s == FT_OK)
+		s = judge_survey(&j, e);
+	if (s == FT_OK)
 		s = judge_cold(&j, e);
 	if (s == FT_OK)
 		s = judge_signal(&j, e);

@@ -8,6 +8,7 @@
 #include "fettle/ledger.h"
 #include "fettle/signal.h"
 #include "fettle/supply.h"
+#include "fettle/survey.h"
 #include "fettle/visit.h"
 
 /* A run of findings: from <= i < to. */
@@ -45,9 +46,12 @@ struct judging {
 	struct ft_supply_chain chain;
 	struct ft_supply_result *supply; /* NULL: no table of the chain, or it could not be read */
 	int supply_evidence;             /* -1: none */
-	struct judge_span door_found;    /* of the marks and events of the door */
-	struct ft_door_result *door;     /* NULL: nothing to compare */
-	int door_marks, door_events;     /* evidence that holds some, -1: none */
+	struct judge_span fits_found;
+	struct ft_survey_machine *fits; /* NULL: no record of a survey, or it could not be read */
+	int fits_evidence;              /* record or mere row; -1: none */
+	struct judge_span door_found;   /* of the marks and events of the door */
+	struct ft_door_result *door;    /* NULL: nothing to compare */
+	int door_marks, door_events;    /* evidence that holds some, -1: none */
 	struct judge_span sales_found, compare_found, prove_found, bus_found;
 	struct ft_comparison *comparison; /* NULL: there are no two audits */
 	struct ft_proof *proof;           /* NULL: nothing to prove */
@@ -82,6 +86,9 @@ const char *judge_cold_holds(const struct judging *j);
 
 /* Reckons the supply through (supply.c). */
 enum ft_status judge_supply(struct judging *j, struct ft_error *e);
+
+/* Judges the last record of a survey (survey.c). */
+enum ft_status judge_survey(struct judging *j, struct ft_error *e);
 
 /* Lays door events beside marks (door.c). */
 enum ft_status judge_door(struct judging *j, struct ft_error *e);

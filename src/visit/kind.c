@@ -3,6 +3,7 @@
  * a text. Nothing is read beyond its first lines. */
 #include "fettle/audit.h"
 #include "fettle/csv.h"
+#include "fettle/survey.h"
 #include "fettle/visit.h"
 
 #define HEAD_BYTES 4096 /* ours: a heading or a first segment stands within */
@@ -135,6 +136,8 @@ static enum ft_evidence_kind text_kind(struct ft_slice head, struct ft_arena *a)
 		return FT_EVIDENCE_SIGNAL;
 	if (contains(head, "fettle trace"))
 		return FT_EVIDENCE_TRACE;
+	if (ft_survey_is_record(head))
+		return FT_EVIDENCE_SURVEY;
 	k = table_kind(head, a);
 	return k != FT_EVIDENCE_UNKNOWN ? k : FT_EVIDENCE_NOTE;
 }

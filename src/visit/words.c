@@ -100,7 +100,7 @@ bool ft_evidence_parse(struct ft_slice word, enum ft_evidence_kind *ret)
 bool ft_evidence_judged(enum ft_evidence_kind k)
 {
 	return k == FT_EVIDENCE_AUDIT || k == FT_EVIDENCE_SALES || k == FT_EVIDENCE_BUS || k == FT_EVIDENCE_DOOR ||
-		k == FT_EVIDENCE_TEMPERATURE || k == FT_EVIDENCE_SUPPLY || k == FT_EVIDENCE_SIGNAL;
+		k == FT_EVIDENCE_TEMPERATURE || k == FT_EVIDENCE_SUPPLY || k == FT_EVIDENCE_SIGNAL || k == FT_EVIDENCE_SURVEY;
 }
 
 bool ft_parts_parse(struct ft_slice list, unsigned *ret, struct ft_slice *ret_bad)
