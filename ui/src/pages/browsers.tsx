@@ -67,7 +67,7 @@ export function BrowsersPage() {
 					))}
 				</ul>
 				{bench.doc?.pairing && (
-					<Do verb="Show a code for one more" act={async () => { setCode(await post<CodeDoc>("/api/browsers/code")); }} />
+					<Do verb="Show a code for one more" act={async () => { setCode(await ask<CodeDoc>("POST", "/api/browsers/code")); }} />
 				)}
 				{code && (
 					<div class="column">

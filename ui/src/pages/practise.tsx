@@ -112,10 +112,9 @@ function Hands({ m, audit }: { m: Machine; audit: AuditDoc | null }) {
 	);
 }
 
-function score(m: Machine, events: PracticeEvent[], guesses: string[], reads: number): string {
+function score(m: Machine, events: PracticeEvent[], wrong: number, reads: number): string {
 	const minutes = (Date.now() - Date.parse(m.started)) / 1000;
 	const sales = events.filter((e) => e.event === "sale").length;
-	const wrong = Math.max(0, guesses.length - 1);
 	return `${count(reads, "read")}, ${count(sales, "sale")}, ${lasting(minutes)}, ${wrong ? count(wrong, "wrong guess", "wrong guesses") : "no wrong guess"}.`;
 }
 
@@ -151,9 +150,9 @@ function Answer({ m, choices, events, reads }: { m: Machine; choices: ChoicesDoc
 			<p><b>{told?.length ? `It was: ${told.map((t) => t.replace(/-/g, " ")).join(", ")}.` : "There was no fault."}</b></p>
 			{(told ?? []).map((t) => <p key={t} class="quiet">{sentence(about(t) ?? "")}</p>)}
 			{m.hidden && last !== undefined && (
-				<p><Standing stands={right ? "shown" : "contradicted"} word={right ? "found" : `not ${last.replace(/-/g, " ")}`} /> {score(m, events, d.value.guesses, reads)}</p>
+				<p><Standing stands={right ? "shown" : "contradicted"} word={right ? "found" : `not ${last.replace(/-/g, " ")}`} /> {score(m, events, d.value.guesses.length - (right ? 1 : 0), reads)}</p>
 			)}
-			{m.hidden && last === undefined && <p class="quiet">Told without a guess. {score(m, events, [], reads)}</p>}
+			{m.hidden && last === undefined && <p class="quiet">Told without a guess. {score(m, events, 0, reads)}</p>}
 		</div>
 	);
 }
