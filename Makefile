@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: Apache-2.0
 # A thin front for a fresh Debian 12: every target first installs what is missing (tools/need.sh).
 # With the packages there, plain meson does the same: see CONTRIBUTING.md.
-.PHONY: all ui build try check benchmark fuzz format format-check tidy clean need
+.PHONY: all ui build try bench check benchmark fuzz format format-check tidy clean need
 
 all: build
 
@@ -17,6 +17,11 @@ build: ui
 
 try: build
 	@bash tools/try.sh build/src/cli/fettle papers
+
+# The book that make try fills, in the browser; Ctrl-C ends it.
+bench: build
+	@[ -f papers/van.sqlite ] || bash tools/try.sh build/src/cli/fettle papers
+	@XDG_CONFIG_HOME="$$PWD/papers/keys" build/src/cli/fettle bench --book papers/van.sqlite
 
 check: need
 	@python3 tools/check.py

@@ -1,6 +1,6 @@
 #!/usr/bin/env python3
 # SPDX-License-Identifier: Apache-2.0
-"""Measure the program beside plain yardsticks: run.py BUILD [check|start|bus|cold|read|survey...] (all if none is named).
+"""Measure the program beside plain yardsticks: run.py BUILD [check|start|bus|cold|bench|read|survey...] (all if none is named).
 
 Every figure is the whole process from start to end, the median of five runs after one
 that warms the disk cache. The audits are made anew (benchmarks/make_audits.py), so nothing here is anybody's.
@@ -13,6 +13,7 @@ import sys
 import tempfile
 import time
 
+import bench
 import bus
 
 HERE = os.path.dirname(os.path.abspath(__file__))
@@ -135,7 +136,11 @@ def bench_survey(build, home):
     print()
 
 
-BENCHES = {"survey": bench_survey, "check": bench_check, "start": bench_start, "bus": bench_bus, "cold": bench_cold, "read": bench_read}
+def bench_bench(build, home):
+    bench.bench(build, home, os.path.join(HERE, "..", "tests", "samples"))
+
+
+BENCHES = {"survey": bench_survey, "check": bench_check, "start": bench_start, "bus": bench_bus, "cold": bench_cold, "bench": bench_bench, "read": bench_read}
 
 
 def main():

@@ -293,6 +293,9 @@ print(f"""
      package/machines.csv      one line for the office's own system
      van.sqlite office.sqlite  the fitter's book and the office's
 
+  make bench opens this visit in the browser; so does
+     fettle bench --book {papers}/van.sqlite
+
   Played in {seconds} s, on an invented machine at no real place.""")
 if document["verdict"] != "shown" or not mended:
     sys.exit("the visit did not end as it must")

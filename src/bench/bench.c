@@ -188,7 +188,7 @@ static enum ft_status open_book(struct bench *b, struct ft_error *e)
 	ft_book_patience(b->book, 2000); /* everybody waits meanwhile */
 	/* Children work elsewhere, and what names a server may hold a password, which no command line should. */
 	b->book_path = strstr(b->s->book, "://") ? strdup(b->s->book) : realpath(b->s->book, NULL);
-	if (!b->book_path || setenv("FETTLE_BOOK", b->book_path, 1) != 0)
+	if (!b->book_path || setenv("FETTLE_BOOK", b->book_path, 1) != 0 || setenv("FETTLE_BOOK_LOOKED_OVER", "1", 1) != 0)
 		return ft_fail(e, FT_E_STORE, "The book %s cannot be found again: %s.", b->s->book, strerror(errno));
 	s = ft_book_visits_changed(b->book, INT64_MAX, &b->scratch, &ids, &count, &b->changed_us, e);
 	b->changed_us = bench_wall(NULL);
