@@ -172,10 +172,13 @@ struct need {
 	unsigned certain;
 };
 
+struct wanted {
+	const struct ft_survey_item *item;
+};
+
 static int by_part(const void *a, const void *b)
 {
-	const struct ft_survey_item *x = *(const struct ft_survey_item *const *)a,
-								*y = *(const struct ft_survey_item *const *)b;
+	const struct ft_survey_item *x = ((const struct wanted *)a)->item, *y = ((const struct wanted *)b)->item;
 
 	return x->kind != y->kind ? (int)x->kind - (int)y->kind : (x->index > y->index) - (x->index < y->index);
 }
@@ -212,25 +215,25 @@ static void put_need(const struct survey_run *d, const struct need *n, struct ft
 
 static bool totals(struct survey_run *d, struct ft_buf *out)
 {
-	const struct ft_survey_item **all;
+	struct wanted *all;
 	size_t count = 0, n = 0;
 
 	for (size_t i = 0; i < d->count; i++)
 		count += d->machines[i].fit == FT_FIT_CANNOT ? 0 : d->machines[i].item_count;
-	all = ft_arena_array(&d->c->arena, count + 1, sizeof *all);
+	all = FT_NEW_ARRAY(&d->c->arena, count + 1, struct wanted);
 	if (!all)
 		return false;
 	for (size_t i = 0; i < d->count; i++)
 		for (size_t k = 0; d->machines[i].fit != FT_FIT_CANNOT && k < d->machines[i].item_count; k++)
-			all[n++] = &d->machines[i].kit[k];
+			all[n++].item = &d->machines[i].kit[k];
 	qsort(all, n, sizeof *all, by_part);
 	ft_buf_puts(out, "\n  part                                expected enough on hand\n");
 	for (size_t i = 0; i < n;) {
-		struct need need = { .item = all[i] };
+		struct need need = { .item = all[i].item };
 		size_t k = i;
 		for (; k < n && by_part(&all[k], &all[i]) == 0; k++) {
-			need.mean += all[k]->chance * all[k]->count;
-			need.variance += all[k]->chance * (1 - all[k]->chance) * all[k]->count * all[k]->count;
+			need.mean += all[k].item->chance * all[k].item->count;
+			need.variance += all[k].item->chance * (1 - all[k].item->chance) * all[k].item->count * all[k].item->count;
 		}
 		put_need(d, &need, out);
 		i = k;
