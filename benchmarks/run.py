@@ -15,6 +15,7 @@ import time
 
 import bench
 import bus
+import rollout
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 RUNS = 5
@@ -140,7 +141,12 @@ def bench_bench(build, home):
     bench.bench(build, home, os.path.join(HERE, "..", "tests", "samples"))
 
 
-BENCHES = {"survey": bench_survey, "check": bench_check, "start": bench_start, "bus": bench_bus, "cold": bench_cold, "bench": bench_bench, "read": bench_read}
+def bench_rollout(build, home):
+    rollout.bench(build, home)
+
+
+BENCHES = {"survey": bench_survey, "check": bench_check, "start": bench_start, "bus": bench_bus, "cold": bench_cold,
+           "bench": bench_bench, "read": bench_read, "rollout": bench_rollout}
 
 
 def main():

@@ -7,6 +7,7 @@
 
 #include "fettle/csv.h"
 #include "fettle/rollout.h"
+#include "fettle/survey.h"
 
 enum { FT_DAYS_ALL = 127, FT_KIT_MAX = 64, FT_PLAN_DAYS_MAX = 366 };
 
@@ -65,6 +66,11 @@ enum ft_status ft_fleet_parts(struct ft_slice csv, const char *what, struct ft_a
                               struct ft_error *e);
 enum ft_status ft_fleet_distances(struct ft_slice csv, const char *what, struct ft_arena *a, struct ft_fleet *f,
                                   struct ft_error *e);
+
+/* The machines of a judged survey that can be fitted (neither cannot nor look-first), with kits, minutes and spread
+ * from there, and the technicians and stock of its catalogue. */
+enum ft_status ft_fleet_survey(const struct ft_catalogue *c, const struct ft_survey_machine *judged, size_t count,
+                               struct ft_arena *a, struct ft_fleet *f, struct ft_error *e);
 
 /* A table of each kind to write over. */
 void ft_fleet_template(const char *which, struct ft_buf *out); /* "machines", "technicians", "parts" */

@@ -13,7 +13,7 @@
 
 enum {
 	WORK_STEPS = 8000000, /* ours: steps times stops and shifts that take a few seconds */
-	STEPS_MOST = 60000,
+	STEPS_MOST = 30000,
 	STEPS_LEAST = 2000,
 	BOUND_ROUNDS = 400,
 	BOUND_WORK = 60000000, /* ours: rounds times stops squared */
@@ -40,6 +40,32 @@ static bool read_table(struct rollout *r, const char *path, const char *what,
 
 	return cli_read_file(r->c, path, what, FT_CSV_BYTES_MAX, &bytes) == FT_OK &&
 		read(bytes, path, &r->c->arena, &r->fleet, &r->c->error) == FT_OK;
+}
+
+/* A survey and its catalogue in place of plain tables. */
+static bool read_survey(struct rollout *r, const char *folder)
+{
+	struct cli *c = r->c;
+	const char *technicians = cli_value(c, "technicians"), *way = cli_value(c, "distances");
+
+	if (cli_value(c, "parts"))
+		return cli_usage(c, "With --catalogue the parts come from its parts.csv; leave --parts out."), false;
+	r->survey.c = c;
+	if (survey_gather(&r->survey, folder) != FT_OK ||
+	    ft_fleet_survey(&r->survey.catalogue, r->survey.machines, r->survey.count, &c->arena, &r->fleet, &c->error) !=
+	        FT_OK)
+		return false;
+	if (technicians) {
+		r->fleet.technician_count = 0;
+		if (!read_table(r, technicians, "the technicians", ft_fleet_technicians))
+			return false;
+	}
+	if (!r->fleet.technician_count)
+		return ft_fail(&c->error, FT_E_INPUT,
+		               "%s/technicians.csv names nobody; fill it in, or name another table with --technicians.",
+		               folder),
+			   false;
+	return !way || read_table(r, way, "the distances", ft_fleet_distances);
 }
 
 static bool read_tables(struct rollout *r)
@@ -264,6 +290,14 @@ static void judge(struct rollout *r)
 		        (struct ft_where){ c->arguments[0], m->line, ft_arena_text(&c->arena, m->asset), NULL, false, 0 },
 		        ft_bar_sentence(t->unserved[i].why), NULL);
 	}
+	for (size_t i = 0; i < r->survey.count; i++) {
+		const struct ft_survey_machine *m = &r->survey.machines[i];
+		if (m->fit == FT_FIT_CANNOT || m->fit == FT_FIT_LOOK_FIRST)
+			ft_find(&r->findings, FT_RULE_ROLLOUT_NOT_FIT,
+			        (struct ft_where){ c->arguments[0], m->row->line, ft_arena_text(&c->arena, m->row->asset), NULL,
+			                           false, 0 },
+			        ft_fit_word(m->fit), NULL);
+	}
 	for (size_t d = 0; d < t->day_count; d++) {
 		char date[FT_DATE_TEXT];
 		const char *who = ft_arena_printf(&c->arena, "%.*s, %s", FT_P(r->fleet.technicians[t->days[d].technician].name),
@@ -331,8 +365,8 @@ static int run(struct cli *c)
 	if (!c->count)
 		return cli_usage(c, "Name the table of machines; fettle rollout --template machines prints one to fill in."),
 			   cli_failed(c);
-	if (!read_tables(&r) || !take_terms(&r) ||
-	    ft_fleet_make(&r.fleet, &r.terms, &c->arena, &r.problem, &c->error) != FT_OK || !plan(&r))
+	if (!(cli_value(c, "catalogue") ? read_survey(&r, cli_value(c, "catalogue")) : read_tables(&r)) ||
+	    !take_terms(&r) || ft_fleet_make(&r.fleet, &r.terms, &c->arena, &r.problem, &c->error) != FT_OK || !plan(&r))
 		return cli_failed(c);
 	r.folder = cli_value(c, "o");
 	if (r.folder && !rollout_write_files(&r))
@@ -344,6 +378,7 @@ static int run(struct cli *c)
 }
 
 static const struct cli_option options[] = {
+	{ "catalogue", "DIR", "plan a survey: kits and minutes as fettle survey judges them, people and stock from there" },
 	{ "technicians", "FILE", "who goes: home, hours, days, skills" },
 	{ "parts", "FILE", "what parts cost and weigh, how many are on hand" },
 	{ "distances", "FILE", "a square table of distances in km, in place of great circles" },
@@ -374,7 +409,7 @@ static const struct cli_option options[] = {
 
 const struct cli_verb verb_rollout = {
 	.name = "rollout",
-	.arguments = "MACHINES.csv --technicians FILE | --template WHICH",
+	.arguments = "MACHINES.csv --technicians FILE | SURVEY.csv --catalogue DIR | --template WHICH",
 	.summary = "who visits which machines when, and with what in the van",
 	.about =
 		"Plans the visits of technicians over days: opening hours of the sites, working hours, skills, minutes on site with their "
@@ -387,6 +422,7 @@ const struct cli_verb verb_rollout = {
 	.options = options,
 	.examples =
 		"$ fettle rollout machines.csv --technicians technicians.csv --from 2026-11-30 -o plan\n"
+		"$ fettle rollout survey.csv --catalogue catalogue -o plan --open\n"
 		"$ fettle rollout machines.csv --technicians technicians.csv --plan plan/days.csv --done BD-0417 --without \"Tilda Moss\"\n",
 	.least = 0,
 	.most = 1,

@@ -5,9 +5,11 @@
 
 #include "cli.h"
 #include "fettle/paper_rollout.h"
+#include "survey.h"
 
 struct rollout {
 	struct cli *c;
+	struct survey_run survey; /* with --catalogue */
 	struct ft_fleet fleet;
 	struct ft_fleet_terms terms;
 	struct ft_fleet_problem problem;

@@ -132,6 +132,18 @@ static enum ft_status write_record(struct survey_run *d, const char *path)
 	return s;
 }
 
+enum ft_status survey_gather(struct survey_run *d, const char *folder)
+{
+	enum ft_status s;
+
+	d->name = d->c->arguments[0];
+	ft_survey_priors(&d->priors);
+	s = read_folder(d, folder);
+	if (s == FT_OK)
+		s = read_table(d, FT_TABLE_SURVEY, d->name);
+	return s == FT_OK ? judge_all(d) : s;
+}
+
 static int run(struct cli *c)
 {
 	struct survey_run *d = FT_NEW(&c->arena, struct survey_run);
@@ -154,13 +166,7 @@ static int run(struct cli *c)
 	if (!d)
 		return ft_fail_memory(&c->error, "judging the survey"), cli_failed(c);
 	d->c = c;
-	d->name = c->arguments[0];
-	ft_survey_priors(&d->priors);
-	s = read_folder(d, folder);
-	if (s == FT_OK)
-		s = read_table(d, FT_TABLE_SURVEY, d->name);
-	if (s == FT_OK)
-		s = judge_all(d);
+	s = survey_gather(d, folder);
 	if (s == FT_OK && record)
 		s = write_record(d, record);
 	if (s != FT_OK)

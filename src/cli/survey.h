@@ -25,6 +25,9 @@ struct survey_run {
 	size_t question_count;
 };
 
+/* Reads the folder and the survey that the command line names, and judges it. d->c must be set; d->c->error tells. */
+enum ft_status survey_gather(struct survey_run *d, const char *folder);
+
 /* For people, and as documents, one line a machine; both return the exit code. */
 int survey_print(struct survey_run *d);
 int survey_documents(struct survey_run *d);

@@ -48,7 +48,7 @@ static void take_string(struct ft_route_search *s, struct state *x, int stop, in
 static void take_out(struct ft_route_search *s, struct state *x)
 {
 	size_t n = s->p->stop_count;
-	int used = 0, strings, longest, served = 0;
+	int used = 0, quota, strings, longest, served = 0;
 	int start = (int)ft_random_below(&s->random, (uint32_t)n);
 	int32_t *seen = s->seen;
 	double mean;
@@ -64,14 +64,15 @@ static void take_out(struct ft_route_search *s, struct state *x)
 	longest = mean < STRING_MAX ? (int)mean : STRING_MAX;
 	longest = longest < 1 ? 1 : longest;
 	strings = 1 + (int)(ft_random_share(&s->random) * (4.0 * OUT_MEAN / (1 + longest) - 1));
+	quota = (strings + used - 1) / used; /* of each tour: one, but where there are few tours */
 	for (int k = -1; k < s->near_count && strings > 0; k++) {
 		int stop = k < 0 ? start : s->near[(size_t)start * (size_t)s->near_count + (size_t)k];
 		int tour = x->route[stop], most, length;
-		if (tour < 0 || seen[tour])
+		if (tour < 0 || seen[tour] >= quota)
 			continue;
 		most = x->tours[tour].count < longest ? x->tours[tour].count : longest;
 		length = 1 + (int)ft_random_below(&s->random, (uint32_t)most);
-		seen[tour] = 1;
+		seen[tour]++;
 		take_string(s, x, stop, length);
 		strings--;
 	}

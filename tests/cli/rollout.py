@@ -200,13 +200,13 @@ def known_tour(home):
         f.write("asset,minutes\n" + "".join(f"{n},1\n" for n in names[1:]))
     with open(os.path.join(home, "h.csv"), "w", encoding="ascii") as f:
         f.write("technician,begins,ends,days\nHome,00:00,24:00,Mon-Sun\n")
-    d = plan("b.csv", "--technicians", "h.csv", "--distances", "km.csv", "--days", "1", "--speed", "130", "--from", "2026-11-30", "--steps", "12000", cwd=home)
+    d = plan("b.csv", "--technicians", "h.csv", "--distances", "km.csv", "--days", "1", "--speed", "130", "--from", "2026-11-30", "--steps", "30000", cwd=home)
     check(d["left_out"], "7542 km do not fit into a day at 130 km/h")
     with open(os.path.join(home, "km.csv"), encoding="ascii") as f:
         lines = [line.strip().split(",") for line in f]
     with open(os.path.join(home, "km.csv"), "w", encoding="ascii") as f:
         f.write("\n".join(",".join([x if i == 0 or k == 0 else str(float(x) / 10) for k, x in enumerate(line)]) for i, line in enumerate(lines)) + "\n")
-    d = plan("b.csv", "--technicians", "h.csv", "--distances", "km.csv", "--days", "1", "--speed", "130", "--parking", "0", "--from", "2026-11-30", "--steps", "12000", cwd=home)
+    d = plan("b.csv", "--technicians", "h.csv", "--distances", "km.csv", "--days", "1", "--speed", "130", "--parking", "0", "--from", "2026-11-30", "--steps", "30000", cwd=home)
     check(not d["left_out"] and abs(d["distance_km"] - 754.2) < 1e-6, f"berlin52 in tenths: {d['distance_km']}")
     check(d["lower_bound_km"] <= 754.2 + 1e-6 and d["lower_bound_km"] > 740, f"its bound: {d['lower_bound_km']}")
 
@@ -287,6 +287,25 @@ def calendars(home, files, rows):
         check("Reminders only: local codes, the" in e["description"] and "\n" in e["description"], "kit and caution")
 
 
+def surveys(home):
+    """The demo survey: kits and minutes as the command survey tells them."""
+    demo = os.path.join(SOURCE, "data/demo")
+    told = [json.loads(x) for x in subprocess.run([FETTLE, "survey", os.path.join(demo, "survey.csv"), "--catalogue", demo, "--json"], cwd=home,
+                                                  capture_output=True, text=True, check=False).stdout.splitlines()]
+    fit = {m["asset"]: m for m in told if m["fit"] not in ("cannot", "look-first")}
+    d = plan(os.path.join(demo, "survey.csv"), "--catalogue", demo, "--from", "2026-11-30", "--steps", "200", cwd=home)
+    seen = [s for x in d["days"] for s in x["stops"]]
+    check(fit and {s["asset"] for s in seen} | {x["asset"] for x in d["left_out"]} == set(fit), "what can be fitted is planned")
+    check({f["where"]["element"] for f in d["findings"] if f["rule"] == "rollout.not-fit"} == {m["asset"] for m in told} - set(fit), "the others are told")
+    check(all(abs(minutes(s["leave"]) - minutes(s["start"]) - fit[s["asset"]]["minutes"]) <= 1 for s in seen), "minutes of the survey")
+    for key, group in itertools.groupby(d["load"], lambda x: (x["technician"], x["from"], x["until"])):
+        assets = [s["asset"] for x in d["days"] for s in x["stops"] if x["technician"] == key[0] and key[1] <= x["date"] <= key[2]]
+        for x in group:
+            mean = sum(k["chance"] * k["count"] for a in assets for k in fit[a]["kit"] if k["part"] == x["part"])
+            check(abs(mean - x["expected"]) < 0.002 * len(assets), f"{key}: {x['part']} expected {x['expected']}, the kits say {mean}")
+    run("rollout", os.path.join(demo, "survey.csv"), "--catalogue", demo, "--parts", "x", cwd=home, code=2)
+
+
 def papers(home):
     rows, people = write_tables(home, 14, 2, 4)
     rows[0]["site"] = "Küche " + "ö" * 90 + "; a, b \\ c"
@@ -359,7 +378,7 @@ def wrong(home):
     run("rollout", "t-machines.csv", "--technicians", "t-technicians.csv", "--parts", "t-parts.csv", "--from", "2026-11-30", cwd=home)
 
 
-for part in (plans, known_tour, changes, papers, wrong):
+for part in (plans, known_tour, changes, surveys, papers, wrong):
     with tempfile.TemporaryDirectory() as folder:
         part(folder)
 print(f"{passed} passed, {failed} failed, {skipped} skipped")
