@@ -90,6 +90,11 @@ enum ft_status judge_supply(struct judging *j, struct ft_error *e);
 /* Judges the last record of a survey (survey.c). */
 enum ft_status judge_survey(struct judging *j, struct ft_error *e);
 
+/* The machine as the survey saw it and the unit that is to be fitted, once that was judged; NULL: no record of this
+ * machine, or it does not say. */
+const struct ft_survey_row *judge_row(const struct judging *j);
+const struct ft_unit *judge_unit(const struct judging *j);
+
 /* Lays door events beside marks (door.c). */
 enum ft_status judge_door(struct judging *j, struct ft_error *e);
 

@@ -7,10 +7,22 @@
 
 #include "fettle/cold.h"
 
-/* What the cabinet holds is asked nowhere in a visit: the readings tell a freezer and a hot cabinet, and all else must
- * keep cold. A freezer that has failed is then judged as a cold cabinet that is too cold, and left open (cold.kind). */
-static enum ft_cold_kind kind_of(const struct ft_cold_log *log)
+/* What the cabinet is stands in the record of the survey. Without one the readings tell a freezer and a hot cabinet, and
+ * all else must keep cold. A freezer that has failed is then judged as a cold cabinet, and left open (cold.kind). */
+static enum ft_cold_kind kind_of(const struct judging *j, const struct ft_cold_log *log)
 {
+	const struct ft_survey_row *row = judge_row(j);
+
+	switch (row ? row->cabinet : FT_CABINET_UNKNOWN) {
+	case FT_CABINET_COLD:
+		return FT_COLD_COLD;
+	case FT_CABINET_FROZEN:
+		return FT_COLD_FROZEN;
+	case FT_CABINET_HOT:
+		return FT_COLD_HOT;
+	default:
+		break;
+	}
 	for (enum ft_cold_kind k = FT_COLD_HOT; k < FT_COLD_KINDS; k++) {
 		struct ft_cold_rule rule;
 		size_t likely = 0;
@@ -82,7 +94,7 @@ enum ft_status judge_cold(struct judging *j, struct ft_error *e)
 	}
 	if (j->cold_evidence >= 0) {
 		add_marks(j, log);
-		o.kind = kind_of(log);
+		o.kind = kind_of(j, log);
 		o.name = j->v->evidence[j->cold_evidence].name;
 		o.offset_minutes = log->offset_minutes;
 		j->cold = FT_NEW(j->a, struct ft_cold_result);

@@ -8,6 +8,7 @@ enum ft_status judge_signal(struct judging *j, struct ft_error *e)
 {
 	struct ft_signal_result *r;
 	struct ft_error own = { 0 };
+	const struct ft_unit *unit = judge_unit(j);
 	const struct ft_evidence *x;
 	enum ft_status s;
 
@@ -24,7 +25,7 @@ enum ft_status judge_signal(struct judging *j, struct ft_error *e)
 		return ft_fail_memory(e, "judging the visit");
 	s = ft_signal_read(x->bytes, x->name, j->a, &j->survey, &own);
 	if (s == FT_OK)
-		s = ft_signal_judge(&j->survey, x->name, NAN, j->a, &j->g->findings, r, &own);
+		s = ft_signal_judge(&j->survey, x->name, unit ? unit->least_dbm : NAN, j->a, &j->g->findings, r, &own);
 	if (s == FT_E_MEMORY)
 		return ft_fail(e, s, "%s", own.text);
 	if (s == FT_OK)

@@ -28,6 +28,18 @@ static enum ft_status judge_record(struct judging *j, const struct ft_evidence *
 	return FT_OK;
 }
 
+const struct ft_survey_row *judge_row(const struct judging *j)
+{
+	bool this_one = j->fits && (!j->v->asset || ft_slice_eq_nocase(j->fits->row->asset, ft_slice_of(j->v->asset)));
+
+	return this_one ? j->fits->row : NULL;
+}
+
+const struct ft_unit *judge_unit(const struct judging *j)
+{
+	return judge_row(j) ? j->fits->unit : NULL;
+}
+
 enum ft_status judge_survey(struct judging *j, struct ft_error *e)
 {
 	enum ft_status s = FT_OK;

@@ -101,11 +101,35 @@ def visits(folder):
         check("Lark 4" in f.read(), "the record brings its catalogue to the wiring sheet")
 
 
+def judged_by_the_record(folder):
+    """What the cabinet is and what the unit needs come from the survey: a freezer at one degree has failed."""
+    asset = "BD-1029"  # frozen, to be fitted with a unit that needs -105 dBm
+    rows = [f"2026-03-02 {m // 60:02d}:{m % 60:02d}:00,{1.0 + 0.1 * (m // 10 % 2):.1f}" for m in range(0, 720)]
+    put(folder, "freezer.csv", "time,temperature C\n" + "\n".join(rows) + "\n")
+    put(folder, "radio.txt", "position closed\n" + "+CESQ: 99,99,255,255,20,34\n+CEREG: 2,1\n" * 30)  # RSRP -107 to -106 dBm
+    run("visit", "open", asset, cwd=folder)
+    run("visit", "add", asset, "freezer.csv", "radio.txt", cwd=folder)
+
+    def stand(code):
+        d = json.loads(run("visit", "show", asset, "--json", cwd=folder, code=code)[0])
+        return {c["id"]: c for c in d["claims"]}
+
+    before = stand(0)
+    run("survey", os.path.join(DEMO, "survey.csv"), "--catalogue", DEMO, "--asset", asset, "--record", "f.survey", cwd=folder)
+    run("visit", "add", asset, "f.survey", cwd=folder, code=1)
+    after = stand(1)
+    check(before["prove.temperature"]["stands"] != "contradicted", f"a cold cabinet at one degree: {before['prove.temperature']}")
+    check(after["prove.temperature"]["stands"] == "contradicted", f"a freezer at one degree: {after['prove.temperature']}")
+    check("3." in before["prove.signal"]["because"], f"above the least level of any unit: {before['prove.signal']}")
+    check(after["prove.signal"]["stands"] == "contradicted", f"below what this unit needs: {after['prove.signal']}")
+
+
 def main():
     with tempfile.TemporaryDirectory() as folder:
         fleet(folder)
         tables(folder)
         visits(folder)
+        judged_by_the_record(folder)
     print("failed" if failed else "passed")
     return 1 if failed else 0
 
