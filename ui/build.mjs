@@ -6,15 +6,21 @@ import { cp, mkdir, readFile, rm } from "node:fs/promises";
 /** Rows of a table of facts; quoted cells may hold commas and doubled quotes. */
 function rowsOf(text) {
 	const lines = text.split("\n").filter((l) => l !== "" && !l.startsWith("#"));
-	const cells = (l) => [...l.matchAll(/("(?:[^"]|"")*"|[^,]*)(?:,|$)/g)].map((m) => m[1])
-		.map((c) => (c.startsWith('"') ? c.slice(1, -1).replaceAll('""', '"') : c));
+	const cells = (l) =>
+		[...l.matchAll(/("(?:[^"]|"")*"|[^,]*)(?:,|$)/g)]
+			.map((m) => m[1])
+			.map((c) => (c.startsWith('"') ? c.slice(1, -1).replaceAll('""', '"') : c));
 	const head = cells(lines[0]);
 	return lines.slice(1).map((l) => Object.fromEntries(head.map((h, i) => [h, cells(l)[i]])));
 }
 
 /** What tables of facts say beside the documents: where a claim comes from, whether words can show it, what a rule is. */
 const tables = {
-	"facts:claims": { file: "../data/claims.csv", key: "id", of: (r) => ({ words: r.words === "YES", shownBy: r.shown_by, source: r.source }) },
+	"facts:claims": {
+		file: "../data/claims.csv",
+		key: "id",
+		of: (r) => ({ words: r.words === "YES", shownBy: r.shown_by, source: r.source }),
+	},
 	"facts:rules": { file: "../data/rules.csv", key: "rule", of: (r) => r.sentence },
 };
 const facts = {
@@ -27,7 +33,10 @@ const facts = {
 			if (!rows.length || rows.some((r) => !r[t.key] || t.of(r) === undefined)) {
 				throw new Error(`${t.file} does not look as build.mjs expects`);
 			}
-			return { contents: JSON.stringify(Object.fromEntries(rows.map((r) => [r[t.key], t.of(r)]))), loader: "json" };
+			return {
+				contents: JSON.stringify(Object.fromEntries(rows.map((r) => [r[t.key], t.of(r)]))),
+				loader: "json",
+			};
 		});
 	},
 };

@@ -14,7 +14,10 @@ export async function drafts({ browser, program, folder }) {
 		await page.getByLabel(label).pressSequentially("level, one anchor lo");
 		await page.reload();
 		await settled(page);
-		check("a reload right after the last key loses none", (await page.getByLabel(label).inputValue()) === "level, one anchor lo");
+		check(
+			"a reload right after the last key loses none",
+			(await page.getByLabel(label).inputValue()) === "level, one anchor lo",
+		);
 
 		await bench.kill();
 		await page.getByLabel(label).press("End");
@@ -33,7 +36,10 @@ export async function drafts({ browser, program, folder }) {
 
 		await deadPhone(browser, bench, place, text);
 		await page.getByRole("button", { name: "Say so" }).click();
-		await page.getByText(`${text[0].toUpperCase()}${text.slice(1)}.`).first().waitFor();
+		await page
+			.getByText(`${text[0].toUpperCase()}${text.slice(1)}.`)
+			.first()
+			.waitFor();
 		const doc = await bench.ask("GET", "/api/visits/DR-0001-1");
 		const claim = doc.claims.find((c) => c.id === "fit.level");
 		check("saying so shows the claim", claim.stands === "shown" && claim.said.text === text);
@@ -50,7 +56,11 @@ export async function drafts({ browser, program, folder }) {
 async function deadPhone(browser, bench, place, text) {
 	const other = await openPage(browser, bench, "desk", "dark");
 	await go(other, bench, place);
-	await other.waitForFunction(([l, t]) => [...document.querySelectorAll("textarea")].some((x) => x.value === t && x.labels[0]?.textContent === l), [label, text]);
+	await other.waitForFunction(
+		([l, t]) =>
+			[...document.querySelectorAll("textarea")].some((x) => x.value === t && x.labels[0]?.textContent === l),
+		[label, text],
+	);
 	check("another phone goes on where the first one died", true);
 	await other.context().close();
 }

@@ -1,23 +1,63 @@
 // SPDX-License-Identifier: Apache-2.0
 // Every page, on a phone and on a desk, on light and on dark paper: sound, as wide as the screen, and kept as a picture.
-import { Bench, check, go, looksSound, noComplaints, openPage, papers, settled, sizes, snapshot } from "./hands.mjs";
+import {
+	Bench,
+	check,
+	go,
+	looksSound,
+	noComplaints,
+	openPage,
+	papers,
+	settled,
+	sizes,
+	snapshot,
+} from "./hands.mjs";
 import { scene } from "./scene.mjs";
 
-const pages = ["read", "audit", "settings", "photographs", "sales", "bus", "cold", "signal", "supply", "sheet", "machine", "hand-over"];
+const pages = [
+	"read",
+	"audit",
+	"settings",
+	"photographs",
+	"sales",
+	"bus",
+	"cold",
+	"signal",
+	"supply",
+	"sheet",
+	"machine",
+	"hand-over",
+];
 
 /** What a page must say of the scene, so that an empty page is no sound page. */
 const says = {
-	visit: /contradicted/, audit: /OAT BAR/, sales: /Selections 21 and 23 count for each other/, bus: /cashless device 1/,
-	cold: /Compressor/, signal: /door closed/, supply: /telemetry unit/, settings: /SALT CRISPS/, photographs: /machine-open/,
-	"hand-over": /BD-0417/, read: /first\.dts/, machine: /SIM/,
+	visit: /contradicted/,
+	audit: /OAT BAR/,
+	sales: /Selections 21 and 23 count for each other/,
+	bus: /cashless device 1/,
+	cold: /Compressor/,
+	signal: /door closed/,
+	supply: /telemetry unit/,
+	settings: /SALT CRISPS/,
+	photographs: /machine-open/,
+	"hand-over": /BD-0417/,
+	read: /first\.dts/,
+	machine: /SIM/,
 };
 
 export async function everyPage({ browser, program, folder, snapshots }) {
 	const bench = await new Bench(program, folder, "every").start();
 	try {
 		const id = await scene(bench, folder);
-		const places = [["visits", "/"], ["open", "/open"], ["practise", "/practise"], ["bench", "/browsers"], ["visit", `/visit/${id}`],
-			["claim", `/visit/${id}?claim=prove.sales`], ...pages.map((p) => [p, `/visit/${id}/${p}`])];
+		const places = [
+			["visits", "/"],
+			["open", "/open"],
+			["practise", "/practise"],
+			["bench", "/browsers"],
+			["visit", `/visit/${id}`],
+			["claim", `/visit/${id}?claim=prove.sales`],
+			...pages.map((p) => [p, `/visit/${id}/${p}`]),
+		];
 		for (const size of Object.keys(sizes)) {
 			for (const paper of papers) {
 				const page = await openPage(browser, bench, size, paper);
@@ -25,8 +65,15 @@ export async function everyPage({ browser, program, folder, snapshots }) {
 					await go(page, bench, place);
 					const title = `${name}, ${size}, ${paper}`;
 					if (says[name]) {
-						await page.waitForFunction((re) => new RegExp(re).test(document.querySelector("main").innerText), says[name].source)
-							.then(() => check(title, true), () => check(`${title} says ${says[name]}`, false));
+						await page
+							.waitForFunction(
+								(re) => new RegExp(re).test(document.querySelector("main").innerText),
+								says[name].source,
+							)
+							.then(
+								() => check(title, true),
+								() => check(`${title} says ${says[name]}`, false),
+							);
 					}
 					await settled(page);
 					await looksSound(page, title);

@@ -29,17 +29,27 @@ export class Bench {
 	constructor(program, folder, name) {
 		this.program = program;
 		this.book = join(folder, `${name}.sqlite`);
-		this.env = { ...process.env, HOME: folder, XDG_CONFIG_HOME: folder, XDG_DATA_HOME: folder, FETTLE_BOOK: this.book };
+		this.env = {
+			...process.env,
+			HOME: folder,
+			XDG_CONFIG_HOME: folder,
+			XDG_DATA_HOME: folder,
+			FETTLE_BOOK: this.book,
+		};
 		this.port = 0;
 	}
 
 	async start() {
-		this.child = spawn(this.program, ["bench", "--port", String(this.port), "--book", this.book, "--json"],
-			{ env: this.env, stdio: ["ignore", "pipe", "inherit"] });
+		this.child = spawn(this.program, ["bench", "--port", String(this.port), "--book", this.book, "--json"], {
+			env: this.env,
+			stdio: ["ignore", "pipe", "inherit"],
+		});
 		const lines = createInterface({ input: this.child.stdout });
 		const first = await new Promise((yes, no) => {
 			lines.once("line", yes);
-			this.child.once("exit", (code) => no(new Error(`the bench ended with ${code} before it said where it is`)));
+			this.child.once("exit", (code) =>
+				no(new Error(`the bench ended with ${code} before it said where it is`)),
+			);
 		});
 		this.url = JSON.parse(first).url.replace(/\/$/, "");
 		this.port = Number(new URL(this.url).port);
@@ -58,7 +68,8 @@ export class Bench {
 	async ask(method, path, body) {
 		const bytes = typeof body === "string" || body instanceof Uint8Array;
 		const r = await fetch(this.url + path, {
-			method, headers: { Origin: this.url, "Content-Type": bytes ? "application/octet-stream" : "application/json" },
+			method,
+			headers: { Origin: this.url, "Content-Type": bytes ? "application/octet-stream" : "application/json" },
 			body: body === undefined ? undefined : bytes ? body : JSON.stringify(body),
 		});
 		const text = await r.text();
@@ -73,9 +84,15 @@ export class Bench {
 			const child = spawn(this.program, args, { env: this.env, stdio: ["ignore", "pipe", "pipe"] });
 			let out = "";
 			let err = "";
-			child.stdout.on("data", (d) => { out += d; });
-			child.stderr.on("data", (d) => { err += d; });
-			child.once("exit", (code) => (code === 0 || code === 1 ? yes(out) : no(new Error(`fettle ${args.join(" ")}: ${code}\n${err}`))));
+			child.stdout.on("data", (d) => {
+				out += d;
+			});
+			child.stderr.on("data", (d) => {
+				err += d;
+			});
+			child.once("exit", (code) =>
+				code === 0 || code === 1 ? yes(out) : no(new Error(`fettle ${args.join(" ")}: ${code}\n${err}`)),
+			);
 		});
 	}
 }
@@ -84,15 +101,27 @@ export async function openBrowser() {
 	const { chromium } = require("playwright-core");
 	return chromium.launch({
 		executablePath: "/usr/bin/chromium",
-		args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-			"--disable-component-update", "--disable-sync"],
+		args: [
+			"--no-sandbox",
+			"--disable-gpu",
+			"--disable-quic",
+			"--no-first-run",
+			"--disable-background-networking",
+			"--disable-component-update",
+			"--disable-sync",
+		],
 	});
 }
 
 /** A page that counts every complaint of the browser: an error of a script, a breach of the policy, a foreign address. */
 export async function openPage(browser, bench, size, paper, more = {}) {
-	const context = await browser.newContext({ viewport: sizes[size], colorScheme: paper, hasTouch: size === "phone",
-		reducedMotion: "reduce", ...more });
+	const context = await browser.newContext({
+		viewport: sizes[size],
+		colorScheme: paper,
+		hasTouch: size === "phone",
+		reducedMotion: "reduce",
+		...more,
+	});
 	const page = await context.newPage();
 	page.setDefaultTimeout(10000);
 	page.complaints = [];
@@ -123,21 +152,43 @@ export async function settled(page) {
 }
 
 const axe = existsSync(join(root, "ui/node_modules/axe-core/axe.min.js"))
-	? readFileSync(join(root, "ui/node_modules/axe-core/axe.min.js"), "utf8") : "";
+	? readFileSync(join(root, "ui/node_modules/axe-core/axe.min.js"), "utf8")
+	: "";
 
 /** The rules of WCAG 2.2 AA that a program can tell; run from outside, so that the policy of the pages stays as it is. */
 export async function looksSound(page, name) {
 	await page.evaluate(axe);
 	const found = await page.evaluate(async () => {
-		const r = await globalThis.axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"] });
-		return r.violations.map((v) => `${v.id} (${v.help}): ${v.nodes.slice(0, 3).map((n) => n.target.join(" ")).join("; ")}`);
+		const r = await globalThis.axe.run(document, {
+			runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
+		});
+		return r.violations.map(
+			(v) =>
+				`${v.id} (${v.help}): ${v.nodes
+					.slice(0, 3)
+					.map((n) => n.target.join(" "))
+					.join("; ")}`,
+		);
 	});
 	check(`${name}: nothing that hinders anybody`, found.length === 0, found.join("\n    "));
-	const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
+	const wide = await page.evaluate(
+		() => document.documentElement.scrollWidth - document.documentElement.clientWidth,
+	);
 	check(`${name}: as wide as the screen`, wide <= 0, `${wide} points too wide`);
-	const small = await page.evaluate(() => [...document.querySelectorAll("button, a.button, summary, select, input:not([type=checkbox]):not([type=radio])")]
-		.filter((e) => e.offsetParent !== null && e.getBoundingClientRect().height < 47.5 && !e.closest(".unseen"))
-		.map((e) => `${e.tagName} "${(e.textContent || e.id).slice(0, 30)}" ${Math.round(e.getBoundingClientRect().height)}`));
+	const small = await page.evaluate(() =>
+		[
+			...document.querySelectorAll(
+				"button, a.button, summary, select, input:not([type=checkbox]):not([type=radio])",
+			),
+		]
+			.filter(
+				(e) => e.offsetParent !== null && e.getBoundingClientRect().height < 47.5 && !e.closest(".unseen"),
+			)
+			.map(
+				(e) =>
+					`${e.tagName} "${(e.textContent || e.id).slice(0, 30)}" ${Math.round(e.getBoundingClientRect().height)}`,
+			),
+	);
 	check(`${name}: targets of 48 points`, small.length === 0, small.slice(0, 4).join(", "));
 }
 
@@ -147,6 +198,10 @@ export async function snapshot(page, folder, name) {
 }
 
 export function noComplaints(page, name) {
-	check(`${name}: the browser has nothing to complain of`, page.complaints.length === 0, page.complaints.slice(0, 3).join(" | "));
+	check(
+		`${name}: the browser has nothing to complain of`,
+		page.complaints.length === 0,
+		page.complaints.slice(0, 3).join(" | "),
+	);
 	page.complaints.length = 0;
 }

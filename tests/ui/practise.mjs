@@ -26,16 +26,30 @@ export async function drill({ browser, program, folder, snapshots }) {
 		await page.getByLabel("Selection").fill("21");
 		await page.getByRole("button", { name: "Sell by card" }).click();
 		await page.locator(".events li").first().waitFor();
-		check("what happens at the machine is told as it happens", /card|21/.test(await page.locator(".events").innerText()));
+		check(
+			"what happens at the machine is told as it happens",
+			/card|21/.test(await page.locator(".events").innerText()),
+		);
 		await looksSound(page, "a drill");
 		await page.getByLabel("The fault is").selectOption("crossed-selections");
 		await page.getByRole("button", { name: "That is it: tell me" }).click();
 		await page.getByText(/^It was: /).waitFor();
 		const faults = (await told()).faults;
-		check("then it is told what it was", (await page.getByText(/^It was: /).innerText()).includes(faults[0].replace(/-/g, " ")), String(faults));
+		check(
+			"then it is told what it was",
+			(await page.getByText(/^It was: /).innerText()).includes(faults[0].replace(/-/g, " ")),
+			String(faults),
+		);
 		const right = faults.some((f) => f.startsWith("crossed-selections"));
-		check("and whether the guess was right", await page.getByText(right ? "found" : "not crossed selections", { exact: true }).isVisible());
-		check("and how directly it was found", /1 read, \d+ sales?,/.test(await page.locator("main").innerText()) || /0 reads/.test(await page.locator("main").innerText()));
+		check(
+			"and whether the guess was right",
+			await page.getByText(right ? "found" : "not crossed selections", { exact: true }).isVisible(),
+		);
+		check(
+			"and how directly it was found",
+			/1 read, \d+ sales?,/.test(await page.locator("main").innerText()) ||
+				/0 reads/.test(await page.locator("main").innerText()),
+		);
 		await snapshot(page, snapshots, "drill-phone-dark");
 		noComplaints(page, "a drill");
 		await page.getByRole("button", { name: "End this machine" }).click();
@@ -55,7 +69,9 @@ async function cameraPicture(page) {
 		const g = c.getContext("2d");
 		g.fillStyle = "#456";
 		g.fillRect(0, 0, 64, 32);
-		const blob = await new Promise((yes) => { c.toBlob(yes, "image/jpeg"); });
+		const blob = await new Promise((yes) => {
+			c.toBlob(yes, "image/jpeg");
+		});
 		return [...new Uint8Array(await blob.arrayBuffer())];
 	});
 	const tiff = Buffer.alloc(26);
@@ -81,21 +97,30 @@ export async function photographs({ browser, program, folder }) {
 		const file = join(folder, "camera.jpg");
 		writeFileSync(file, await cameraPicture(page));
 		const filed = async (n) => {
-			await page.locator(".prints img").nth(n - 1).waitFor();
+			await page
+				.locator(".prints img")
+				.nth(n - 1)
+				.waitFor();
 			const list = (await bench.ask("GET", "/api/visits/PH-0005-1")).visit.evidence;
 			const r = await fetch(`${bench.url}/api/visits/PH-0005-1/evidence/${list.at(-1).number}`);
 			return Buffer.from(await r.arrayBuffer());
 		};
 		await page.setInputFiles("#camera", file);
 		const without = await filed(1);
-		check("the place a camera wrote is left out", !without.includes("A-PLACE-ON-EARTH") && !without.includes("Exif"));
+		check(
+			"the place a camera wrote is left out",
+			!without.includes("A-PLACE-ON-EARTH") && !without.includes("Exif"),
+		);
 		await page.getByLabel("Keep the position the camera wrote into it").check();
 		await page.setInputFiles("#camera", file);
 		const kept = await filed(2);
 		const at = kept.indexOf("Exif");
 		check("unless it is asked for", kept.includes("A-PLACE-ON-EARTH"));
 		check("and then the picture is not turned twice", at > 0 && kept.readUInt16LE(at + 6 + 18) === 1);
-		const size = await page.evaluate(() => { const i = document.querySelector(".prints img"); return [i.naturalWidth, i.naturalHeight]; });
+		const size = await page.evaluate(() => {
+			const i = document.querySelector(".prints img");
+			return [i.naturalWidth, i.naturalHeight];
+		});
 		check("a picture that lay on its side stands upright", size[0] === 32 && size[1] === 64, size.join(" x "));
 		noComplaints(page, "photographs");
 		await page.context().close();
@@ -107,7 +132,11 @@ export async function photographs({ browser, program, folder }) {
 /** The addresses of this computer beside loopback; pairing is asked for on those only. */
 async function ownAddress() {
 	const { networkInterfaces } = await import("node:os");
-	return Object.values(networkInterfaces()).flat().find((a) => a && a.family === "IPv4" && !a.internal)?.address ?? null;
+	return (
+		Object.values(networkInterfaces())
+			.flat()
+			.find((a) => a && a.family === "IPv4" && !a.internal)?.address ?? null
+	);
 }
 
 export async function pairing({ browser, program, folder }) {
@@ -117,13 +146,23 @@ export async function pairing({ browser, program, folder }) {
 		return;
 	}
 	const bench = new Bench(program, folder, "pairing");
-	const child = spawn(program, ["bench", "--listen", `${address}:0`, "--book", bench.book, "--json"], { env: bench.env, stdio: ["ignore", "pipe", "inherit"] });
+	const child = spawn(program, ["bench", "--listen", `${address}:0`, "--book", bench.book, "--json"], {
+		env: bench.env,
+		stdio: ["ignore", "pipe", "inherit"],
+	});
 	try {
-		const first = JSON.parse(await new Promise((yes) => { createInterface({ input: child.stdout }).once("line", yes); }));
+		const first = JSON.parse(
+			await new Promise((yes) => {
+				createInterface({ input: child.stdout }).once("line", yes);
+			}),
+		);
 		bench.url = first.url.replace(/\/$/, "");
 		const page = await openPage(browser, bench, "phone", "light");
 		await go(page, bench, "/");
-		check("a browser that was never paired is met with the code", await page.getByRole("heading", { level: 1, name: "Pair this browser" }).isVisible());
+		check(
+			"a browser that was never paired is met with the code",
+			await page.getByRole("heading", { level: 1, name: "Pair this browser" }).isVisible(),
+		);
 		await looksSound(page, "pairing");
 		await page.getByRole("textbox", { name: "Code" }).fill("00000000");
 		await page.getByRole("button", { name: "Pair", exact: true }).click();

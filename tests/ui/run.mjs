@@ -32,8 +32,13 @@ function missing() {
 async function whatWasSeen(name) {
 	const pages = browser.contexts().flatMap((c) => c.pages());
 	for (const [i, page] of pages.entries()) {
-		await page.screenshot({ path: join(resolve(build, "snapshots"), `failed-${name}-${i}.png`), fullPage: true }).catch(() => undefined);
-		await page.context().close().catch(() => undefined);
+		await page
+			.screenshot({ path: join(resolve(build, "snapshots"), `failed-${name}-${i}.png`), fullPage: true })
+			.catch(() => undefined);
+		await page
+			.context()
+			.close()
+			.catch(() => undefined);
 	}
 }
 

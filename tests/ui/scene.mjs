@@ -7,11 +7,18 @@ import { deflateSync } from "node:zlib";
 
 function practise(bench, folder, lines, faults) {
 	return new Promise((yes, no) => {
-		const child = spawn(bench.program, ["practice", "--pace", "fast", ...faults.flatMap((f) => ["--fault", f])],
-			{ env: bench.env, cwd: folder, stdio: ["pipe", "ignore", "pipe"] });
+		const child = spawn(
+			bench.program,
+			["practice", "--pace", "fast", ...faults.flatMap((f) => ["--fault", f])],
+			{ env: bench.env, cwd: folder, stdio: ["pipe", "ignore", "pipe"] },
+		);
 		let err = "";
-		child.stderr.on("data", (d) => { err += d; });
-		child.once("exit", (code) => (code === 0 && err === "" ? yes() : no(new Error(`practice: ${code} ${err}`))));
+		child.stderr.on("data", (d) => {
+			err += d;
+		});
+		child.once("exit", (code) =>
+			code === 0 && err === "" ? yes() : no(new Error(`practice: ${code} ${err}`)),
+		);
 		child.stdin.end([...lines, "quit", ""].join("\n"));
 	});
 }
@@ -38,32 +45,92 @@ export function png(width, height, [r, g, b]) {
 	head.writeUInt32BE(width, 0);
 	head.writeUInt32BE(height, 4);
 	head.set([8, 2, 0, 0, 0], 8);
-	const row = Buffer.concat([Buffer.from([0]), Buffer.from(Array.from({ length: width }, () => [r, g, b]).flat())]);
+	const row = Buffer.concat([
+		Buffer.from([0]),
+		Buffer.from(Array.from({ length: width }, () => [r, g, b]).flat()),
+	]);
 	const rows = Buffer.concat(Array.from({ length: height }, () => row));
-	return Buffer.concat([Buffer.from([137, 80, 78, 71, 13, 10, 26, 10]), chunk("IHDR", head), chunk("IDAT", deflateSync(rows)), chunk("IEND", Buffer.alloc(0))]);
+	return Buffer.concat([
+		Buffer.from([137, 80, 78, 71, 13, 10, 26, 10]),
+		chunk("IHDR", head),
+		chunk("IDAT", deflateSync(rows)),
+		chunk("IEND", Buffer.alloc(0)),
+	]);
 }
 
 function signalLog() {
 	const at = (name, levels) => [`position ${name}`, ...levels.map((n) => `+CSQ: ${n},99`)];
-	return [...at("door open", [20, 21, 19, 20, 22, 20, 21, 20, 19, 21, 20]), ...at("door closed", [12, 13, 11, 12, 12, 14, 11, 12, 13, 12, 12]),
-		"+CREG: 0,1", ""].join("\n");
+	return [
+		...at("door open", [20, 21, 19, 20, 22, 20, 21, 20, 19, 21, 20]),
+		...at("door closed", [12, 13, 11, 12, 12, 14, 11, 12, 13, 12, 12]),
+		"+CREG: 0,1",
+		"",
+	].join("\n");
 }
 
 export async function scene(bench, parent) {
 	const folder = join(parent, `scene-${bench.port}`);
 	mkdirSync(folder, { recursive: true });
 	const file = (name) => join(folder, name);
-	await practise(bench, folder, [
-		"sell 31 coins 100", "read first.dts", "price firmware 0313".replace("price ", ""), "read updated.dts",
-		...["price 21 125", "price 22 125", "price 23 200", "fault crossed-selections 21 23", "read keyed.dts", "sales forget"],
-		"sell 21 coins 100 25", "sell 23 coins 100 100", "sell 23 card", "sell 11 bill 500", "read sold.dts", "sales sales.csv",
-	], []);
-	await practise(bench, folder, ["bus start tap.vcd", "sell 21 card", "sell 11 coins 100 50", "wait 10", "bus stop",
-		"log start", "wait 90000", "door open", "wait 240", "refill", "door close", "wait 40000", "log cabinet.csv"], ["bus-late reader"]);
+	await practise(
+		bench,
+		folder,
+		[
+			"sell 31 coins 100",
+			"read first.dts",
+			"price firmware 0313".replace("price ", ""),
+			"read updated.dts",
+			...[
+				"price 21 125",
+				"price 22 125",
+				"price 23 200",
+				"fault crossed-selections 21 23",
+				"read keyed.dts",
+				"sales forget",
+			],
+			"sell 21 coins 100 25",
+			"sell 23 coins 100 100",
+			"sell 23 card",
+			"sell 11 bill 500",
+			"read sold.dts",
+			"sales sales.csv",
+		],
+		[],
+	);
+	await practise(
+		bench,
+		folder,
+		[
+			"bus start tap.vcd",
+			"sell 21 card",
+			"sell 11 coins 100 50",
+			"wait 10",
+			"bus stop",
+			"log start",
+			"wait 90000",
+			"door open",
+			"wait 240",
+			"refill",
+			"door close",
+			"wait 40000",
+			"log cabinet.csv",
+		],
+		["bus-late reader"],
+	);
 	writeFileSync(file("levels.txt"), signalLog());
 	writeFileSync(file("chain.csv"), await bench.run("supply", "--template"));
 	writeFileSync(file("machine-open.png"), png(64, 48, [120, 140, 150]));
-	await bench.run("visit", "open", "BD-0417", "--site", "Harbour canteen, east", "--machine-serial", "PL7730418", "--by", "A. Fitter");
+	await bench.run(
+		"visit",
+		"open",
+		"BD-0417",
+		"--site",
+		"Harbour canteen, east",
+		"--machine-serial",
+		"PL7730418",
+		"--by",
+		"A. Fitter",
+	);
 	const add = (...args) => bench.run("visit", "add", "BD-0417", ...args);
 	await add(file("first.dts"));
 	await add(file("updated.dts"));

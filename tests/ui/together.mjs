@@ -11,7 +11,9 @@ export async function together({ browser, program, folder }) {
 		await go(phone, bench, "/visit/TW-0002-1?claim=fit.level");
 		await go(desk, bench, "/visit/TW-0002-1?claim=fit.level");
 		await phone.getByLabel("What you saw or did").pressSequentially("level");
-		await desk.waitForFunction(() => [...document.querySelectorAll("textarea")].some((t) => t.value === "level"));
+		await desk.waitForFunction(() =>
+			[...document.querySelectorAll("textarea")].some((t) => t.value === "level"),
+		);
 		check("a draft of the phone stands on the desk", true);
 		await phone.getByRole("button", { name: "Say so" }).click();
 		await desk.locator("#claim-fit\\.level .shown").first().waitFor();
@@ -35,8 +37,10 @@ async function tabTo(page, name, most = 80) {
 		const now = await page.evaluate(() => {
 			const e = document.activeElement === document.body ? null : document.activeElement;
 			const seen = e ? getComputedStyle(e) : null;
-			return { text: (e?.getAttribute("aria-label") ?? e?.labels?.[0]?.textContent ?? e?.textContent ?? "").trim(),
-				outline: seen ? seen.outlineStyle !== "none" && parseFloat(seen.outlineWidth) >= 2 : false };
+			return {
+				text: (e?.getAttribute("aria-label") ?? e?.labels?.[0]?.textContent ?? e?.textContent ?? "").trim(),
+				outline: seen ? seen.outlineStyle !== "none" && parseFloat(seen.outlineWidth) >= 2 : false,
+			};
 		});
 		if (now.text.includes(name)) {
 			check(`the focus on "${name}" is seen`, now.outline);
@@ -52,10 +56,15 @@ export async function keyboard({ browser, program, folder }) {
 		const page = await openPage(browser, bench, "desk", "light");
 		await go(page, bench, "/");
 		await page.keyboard.press("Tab");
-		check("the first stop leads over the head of the page", await page.evaluate(() => document.activeElement?.textContent === "To the page"));
+		check(
+			"the first stop leads over the head of the page",
+			await page.evaluate(() => document.activeElement?.textContent === "To the page"),
+		);
 		await tabTo(page, "Open a visit");
 		await page.keyboard.press("Enter");
-		await page.waitForFunction(() => location.hash === "#/open" && document.querySelector("h1")?.textContent === "Open a visit");
+		await page.waitForFunction(
+			() => location.hash === "#/open" && document.querySelector("h1")?.textContent === "Open a visit",
+		);
 		await tabTo(page, "Asset number");
 		await page.keyboard.type("KY-0004");
 		await tabTo(page, "card reader");
@@ -64,7 +73,11 @@ export async function keyboard({ browser, program, folder }) {
 		await page.keyboard.press("Enter");
 		await page.waitForFunction(() => location.hash.startsWith("#/visit/KY-0004-1"));
 		const made = await bench.ask("GET", "/api/visits/KY-0004-1");
-		check("a visit opened by keys alone", made.visit.asset === "KY-0004" && made.visit.without === "card", JSON.stringify(made.visit.without));
+		check(
+			"a visit opened by keys alone",
+			made.visit.asset === "KY-0004" && made.visit.without === "card",
+			JSON.stringify(made.visit.without),
+		);
 		await tabTo(page, "Fit");
 		await page.keyboard.press("Enter");
 		await tabTo(page, "The machine stands level");

@@ -45,11 +45,16 @@ class Visit {
 
 	/** Makes a sale, which is an event, and waits until the machine has told of it. */
 	async sell(line) {
-		const count = async () => (await this.bench.ask("GET", `/api/practice/${this.machineId}`)).machine.events.filter((e) => e.event === "sale").length;
+		const count = async () =>
+			(await this.bench.ask("GET", `/api/practice/${this.machineId}`)).machine.events.filter(
+				(e) => e.event === "sale",
+			).length;
 		const before = await count();
 		await this.machine(line);
 		for (let i = 0; (await count()) === before && i < 100; i++) {
-			await new Promise((yes) => { setTimeout(yes, 50); });
+			await new Promise((yes) => {
+				setTimeout(yes, 50);
+			});
 		}
 	}
 
@@ -67,7 +72,10 @@ class Visit {
 		await this.at("", `?stage=${stage}&claim=${claim}`);
 		await this.page.getByLabel("What you saw or did").fill(text);
 		await this.button("Say so").click();
-		await this.page.locator(`#claim-${claim.replace(".", "\\.")} .shown`).first().waitFor();
+		await this.page
+			.locator(`#claim-${claim.replace(".", "\\.")} .shown`)
+			.first()
+			.waitFor();
 	}
 }
 
@@ -79,7 +87,13 @@ async function opened(v) {
 	await page.getByLabel("Site").fill("Linden Hall foyer");
 	await page.getByLabel("Serial number of the machine").fill("PL7730418");
 	await page.getByLabel("Fitter").fill("A. Fitter");
-	for (const part of ["door switch told by the unit", "cooling or heating", "antenna", "multi-drop bus", "figures of the supply"]) {
+	for (const part of [
+		"door switch told by the unit",
+		"cooling or heating",
+		"antenna",
+		"multi-drop bus",
+		"figures of the supply",
+	]) {
 		await page.getByLabel(part).check();
 	}
 	await v.button("Open the visit").click();
@@ -97,10 +111,26 @@ async function kept(v) {
 	await v.sell("sell 31 coins 100");
 	await page.getByRole("button", { name: "Read the audit" }).click();
 	await page.getByText("The machine is sending").waitFor();
-	check(`${v.size}: blocks come one by one`, await page.waitForFunction(() => document.querySelectorAll(".blocks i").length > 0).then(() => true, () => false));
+	check(
+		`${v.size}: blocks come one by one`,
+		await page
+			.waitForFunction(() => document.querySelectorAll(".blocks i").length > 0)
+			.then(
+				() => true,
+				() => false,
+			),
+	);
 	await page.getByText("Read whole and checked").waitFor({ timeout: 30000 });
 	await page.getByText("Every byte that passed").click();
-	check(`${v.size}: the trace can be looked at`, await page.waitForFunction(() => (document.querySelector(".trace")?.textContent ?? "").length > 200).then(() => true, () => false));
+	check(
+		`${v.size}: the trace can be looked at`,
+		await page
+			.waitForFunction(() => (document.querySelector(".trace")?.textContent ?? "").length > 200)
+			.then(
+				() => true,
+				() => false,
+			),
+	);
 	check(`${v.size}: the audit of before is shown`, (await v.stands("keep.audit")) === "shown");
 	await looksSound(page, `read, ${v.size}, after a read`);
 }
@@ -118,15 +148,27 @@ async function keyedBack(v) {
 	await page.getByText("2 of 4 things keyed back in").waitFor();
 	check(`${v.size}: ticks of the restore sheet survive a reload`, await page.getByLabel(/^21 price/).isChecked());
 	await snapshot(page, v.snapshots, `restore-${v.size}`);
-	for (const line of ["price 21 125", "price 22 125", "price 23 200", "price 24 225", "fault crossed-selections 21 23", `clock ${localMinute()}`]) {
+	for (const line of [
+		"price 21 125",
+		"price 22 125",
+		"price 23 200",
+		"price 24 225",
+		"fault crossed-selections 21 23",
+		`clock ${localMinute()}`,
+	]) {
 		await v.machine(line);
 	}
 	check(`${v.size}: the keyed machine is read`, (await v.read()) === 3);
 	check(`${v.size}: no price is lost any more`, (await v.stands("prove.prices")) === "shown");
 }
 
-const sales = [["21", "coins", "sell 21 coins 100 25"], ["23", "coins", "sell 23 coins 100 100"], ["23", "a card", "sell 23 card"],
-	["11", "a bill", "sell 11 bill 500", "5.00"], ["24", "a card", "sell 24 card"]];
+const sales = [
+	["21", "coins", "sell 21 coins 100 25"],
+	["23", "coins", "sell 23 coins 100 100"],
+	["23", "a card", "sell 23 card"],
+	["11", "a bill", "sell 11 bill 500", "5.00"],
+	["24", "a card", "sell 24 card"],
+];
 
 async function sold(v, list) {
 	const { page } = v;
@@ -140,7 +182,11 @@ async function sold(v, list) {
 		await page.getByLabel("Paid with").selectOption({ label: way });
 		await page.getByLabel("Money put in").fill(tendered ?? "");
 		await v.button("Add").click();
-		await page.waitForFunction(() => [...document.querySelectorAll("label")].some((l) => l.textContent === "Selection" && document.getElementById(l.htmlFor)?.value === ""));
+		await page.waitForFunction(() =>
+			[...document.querySelectorAll("label")].some(
+				(l) => l.textContent === "Selection" && document.getElementById(l.htmlFor)?.value === "",
+			),
+		);
 	}
 	for (const [i, [, , line]] of list.entries()) {
 		await v.sell(line);
@@ -157,12 +203,19 @@ async function proved(v) {
 	await v.read();
 	await v.at("sales");
 	await page.getByText("Selections 21 and 23 count for each other.").first().waitFor();
-	check(`${v.size}: crossed selections are drawn as crossing curves`,
-		await page.getByRole("img", { name: "Button 21 moves the counters of 23, button 23 those of 21." }).isVisible());
+	check(
+		`${v.size}: crossed selections are drawn as crossing curves`,
+		await page
+			.getByRole("img", { name: "Button 21 moves the counters of 23, button 23 those of 21." })
+			.isVisible(),
+	);
 	check(`${v.size}: the claim is contradicted`, (await v.stands("prove.sales")) === "contradicted");
 	await snapshot(page, v.snapshots, `crossed-${v.size}`);
 	await v.at("");
-	check(`${v.size}: the next step is to look at it`, await v.page.locator(".next").getByText("See what the sales tell").isVisible());
+	check(
+		`${v.size}: the next step is to look at it`,
+		await v.page.locator(".next").getByText("See what the sales tell").isVisible(),
+	);
 	await v.machine("fault off crossed-selections");
 	await v.read();
 	await sold(v, [["21", "coins", "sell 21 coins 100 25"], ...sales.slice(1)]);
@@ -179,7 +232,10 @@ async function writtenDown(v) {
 	await page.reload();
 	await settled(page);
 	await page.waitForFunction(() => document.querySelector(".keys input")?.value === "1.50");
-	check(`${v.size}: the settings grid keeps what was typed`, (await page.getByRole("group", { name: "Selection 11" }).getByLabel("Motors").inputValue()) === "1");
+	check(
+		`${v.size}: the settings grid keeps what was typed`,
+		(await page.getByRole("group", { name: "Selection 11" }).getByLabel("Motors").inputValue()) === "1",
+	);
 	await v.button("File the settings").click();
 	await page.waitForFunction(() => location.hash.includes("stage=keep"));
 	check(`${v.size}: the settings are on record`, (await v.stands("keep.settings")) === "shown");
@@ -189,10 +245,15 @@ async function writtenDown(v) {
 		await v.at("photographs");
 		await page.getByLabel("Belongs to").selectOption({ label: stage });
 		await page.setInputFiles("#camera", picture);
-		await page.locator(".prints img").nth(stage === "Keep" ? 0 : 1).waitFor();
+		await page
+			.locator(".prints img")
+			.nth(stage === "Keep" ? 0 : 1)
+			.waitFor();
 	}
 	const photo = (await v.doc()).visit.evidence.find((e) => e.kind === "photograph");
-	const bytes = new Uint8Array(await (await fetch(`${v.bench.url}/api/visits/${v.id}/evidence/${photo.number}`)).arrayBuffer());
+	const bytes = new Uint8Array(
+		await (await fetch(`${v.bench.url}/api/visits/${v.id}/evidence/${photo.number}`)).arrayBuffer(),
+	);
 	const side = (() => {
 		for (let i = 2; i + 9 < bytes.length; i += 2 + bytes[i + 2] * 256 + bytes[i + 3]) {
 			if (bytes[i + 1] >= 0xc0 && bytes[i + 1] <= 0xc2) {
@@ -202,13 +263,22 @@ async function writtenDown(v) {
 		return 0;
 	})();
 	check(`${v.size}: a photograph is made smaller`, side === 2000, `${side} points wide`);
-	check(`${v.size}: photographs show their claims`, (await v.stands("keep.condition")) === "shown" && (await v.stands("fit.photographs")) === "shown");
+	check(
+		`${v.size}: photographs show their claims`,
+		(await v.stands("keep.condition")) === "shown" && (await v.stands("fit.photographs")) === "shown",
+	);
 }
 
 async function said(v) {
-	for (const [stage, claim, text] of [["know", "know.fits", "looked at controller, port and room"], ["know", "know.works", "sold one of 31 before the door was opened"],
-		["fit", "fit.isolated", "plug pulled and kept in hand"], ["fit", "fit.level", "level, both anchors tight"], ["fit", "fit.cables", "tied at the hinge, door tried twice"],
-		["fit", "fit.old-unit", "there was none"], ["hand-over", "hand-over.box", "goods, cash box and keys back"]]) {
+	for (const [stage, claim, text] of [
+		["know", "know.fits", "looked at controller, port and room"],
+		["know", "know.works", "sold one of 31 before the door was opened"],
+		["fit", "fit.isolated", "plug pulled and kept in hand"],
+		["fit", "fit.level", "level, both anchors tight"],
+		["fit", "fit.cables", "tied at the hinge, door tried twice"],
+		["fit", "fit.old-unit", "there was none"],
+		["hand-over", "hand-over.box", "goods, cash box and keys back"],
+	]) {
 		await v.say(stage, claim, text);
 	}
 	const { page } = v;
@@ -220,7 +290,10 @@ async function said(v) {
 	await page.getByText("The check digit is right").waitFor();
 	await v.button("Put the numbers on record").click();
 	await page.waitForFunction(() => !location.hash.includes("machine"));
-	check(`${v.size}: a wrong check digit is told while it is typed`, (await v.stands("hand-over.numbers")) === "shown");
+	check(
+		`${v.size}: a wrong check digit is told while it is typed`,
+		(await v.stands("hand-over.numbers")) === "shown",
+	);
 	await waivedWhatIsLeft(v);
 }
 
@@ -232,9 +305,16 @@ async function waivedWhatIsLeft(v) {
 		await v.page.getByText("Waive this").click();
 		await v.page.getByLabel("Why it cannot be shown at this visit").fill("a practice machine");
 		await v.button("Waive with this reason").click();
-		await v.page.locator(`#claim-${c.id.replace(".", "\\.")} .waived`).first().waitFor();
+		await v.page
+			.locator(`#claim-${c.id.replace(".", "\\.")} .waived`)
+			.first()
+			.waitFor();
 	}
-	check(`${v.size}: at most two claims had to be waived`, left.length <= 2, left.map((c) => `${c.id}: ${c.because}`).join("; "));
+	check(
+		`${v.size}: at most two claims had to be waived`,
+		left.length <= 2,
+		left.map((c) => `${c.id}: ${c.because}`).join("; "),
+	);
 }
 
 async function handedOver(v) {
@@ -249,8 +329,11 @@ async function handedOver(v) {
 	const zip = join(v.folder, `${v.id}.zip`);
 	await download.saveAs(zip);
 	const told = JSON.parse(await v.bench.run("handover", "verify", zip, "--json"));
-	check(`${v.size}: the office verifies the package`, told.verdict === "shown" && told.stated_verdict === "shown" && told.signed_by === "A. Fitter",
-		`${told.verdict} ${told.stated_verdict} ${told.signed_by}`);
+	check(
+		`${v.size}: the office verifies the package`,
+		told.verdict === "shown" && told.stated_verdict === "shown" && told.signed_by === "A. Fitter",
+		`${told.verdict} ${told.stated_verdict} ${told.signed_by}`,
+	);
 	await looksSound(page, `hand over, ${v.size}, packed`);
 	await snapshot(page, v.snapshots, `packed-${v.size}`);
 	await page.getByLabel("When and how the office got it").fill("by mail, received");
@@ -260,7 +343,10 @@ async function handedOver(v) {
 }
 
 export async function visit({ browser, program, folder, snapshots }) {
-	for (const [size, paper, asset] of [["phone", "light", "HL-0932"], ["desk", "dark", "HL-0933"]]) {
+	for (const [size, paper, asset] of [
+		["phone", "light", "HL-0932"],
+		["desk", "dark", "HL-0933"],
+	]) {
 		const bench = await new Bench(program, folder, `visit-${size}`).start();
 		try {
 			const page = await openPage(browser, bench, size, paper, { acceptDownloads: true });

@@ -6,7 +6,11 @@ import type { Doc } from "./documents";
 export const pageId = Math.random().toString(36).slice(2, 10);
 
 export class Refusal extends Error {
-	constructor(sentence: string, readonly status: number, readonly doc: Doc | null) {
+	constructor(
+		sentence: string,
+		readonly status: number,
+		readonly doc: Doc | null,
+	) {
 		super(sentence);
 	}
 }
@@ -47,7 +51,12 @@ async function refusal(r: Response): Promise<Refusal> {
 	return new Refusal(doc?.error ?? `The bench refused this (${r.status}).`, r.status, doc);
 }
 
-export async function ask<T extends Doc>(method: string, path: string, body: Body = null, type?: string): Promise<T> {
+export async function ask<T extends Doc>(
+	method: string,
+	path: string,
+	body: Body = null,
+	type?: string,
+): Promise<T> {
 	const r = await send(method, path, body, type);
 	if (!r.ok) {
 		throw await refusal(r);
@@ -65,7 +74,10 @@ export const post = <T extends Doc>(path: string, body: Body = {}) => ask<T>("PO
 /** One document a line. */
 export async function getLines<T>(path: string): Promise<T[]> {
 	const text = await getText(path);
-	return text.split("\n").filter((l) => l !== "").map((l) => JSON.parse(l) as T);
+	return text
+		.split("\n")
+		.filter((l) => l !== "")
+		.map((l) => JSON.parse(l) as T);
 }
 
 export async function getText(path: string): Promise<string> {
@@ -86,7 +98,13 @@ export function query(path: string, params: Record<string, string | number | boo
 export const visitPath = (id: string) => `/api/visits/${encodeURIComponent(id)}`;
 
 /** Files bytes with a visit. */
-export function addEvidence<T extends Doc>(visit: string, bytes: Blob, name: string, kind?: string, stage?: string) {
+export function addEvidence<T extends Doc>(
+	visit: string,
+	bytes: Blob,
+	name: string,
+	kind?: string,
+	stage?: string,
+) {
 	return ask<T>("POST", query(`${visitPath(visit)}/evidence`, { name, kind, stage }), bytes);
 }
 

@@ -26,8 +26,10 @@ const none = Number.NaN;
 const half = String.raw`\{"at_us":(\d+),"until_us":(\d+),"bytes":"[^"]*","checksum_ok":true,"framing_errors":0\}`;
 /* Nearly all of a long capture are clean exchanges. Their times are taken without reading the document, which keeps ten
  * minutes within a second; whatever does not look just like this is read in full. */
-const clean = new RegExp(String.raw`"block":\{"at_us":(\d+),"kind":"exchange","line":null,"command":${half},"answer":${half},` +
-	String.raw`"answered":"(?:ack|data)","response_us":(\d+),`);
+const clean = new RegExp(
+	String.raw`"block":\{"at_us":(\d+),"kind":"exchange","line":null,"command":${half},"answer":${half},` +
+		String.raw`"answered":"(?:ack|data)","response_us":(\d+),`,
+);
 
 function whole(line: string): BlockDoc["block"] {
 	return (JSON.parse(line) as BlockDoc).block;
@@ -43,7 +45,11 @@ export function wordsOf(b: Blocks, i: number): Words {
 	if (!w) {
 		const d = whole(b.lines[i] as string);
 		const { c, a } = halves(d);
-		w = { command: c?.bytes ?? "", answer: a?.bytes ?? "", means: d.means ?? (d.kind === "bus-reset" ? "reset of the bus" : "stray") };
+		w = {
+			command: c?.bytes ?? "",
+			answer: a?.bytes ?? "",
+			means: d.means ?? (d.kind === "bus-reset" ? "reset of the bus" : "stray"),
+		};
 		b.words.set(i, w);
 	}
 	return w;
@@ -71,7 +77,9 @@ function fill(b: Blocks, i: number, line: string): void {
 	b.answerEnd[i] = a?.until_us ?? none;
 	b.response[i] = d.response_us ?? none;
 	const damaged = (h: typeof c) => h !== null && (h.checksum_ok === false || h.framing_errors > 0);
-	b.odd[i] = (d.answered === "silence" || d.answered === "garbled" ? 1 : 0) | (damaged(c) || damaged(a) ? 2 : 0) |
+	b.odd[i] =
+		(d.answered === "silence" || d.answered === "garbled" ? 1 : 0) |
+		(damaged(c) || damaged(a) ? 2 : 0) |
 		(d.kind === "exchange" ? 0 : 4);
 }
 
@@ -79,8 +87,17 @@ export function blocksOf(text: string): Blocks {
 	const lines = text.split("\n").filter((l) => l !== "");
 	const array = () => new Float64Array(lines.length).fill(none);
 	const b: Blocks = {
-		n: lines.length, from: array(), until: array(), command: array(), commandEnd: array(), answer: array(),
-		answerEnd: array(), response: array(), odd: new Uint8Array(lines.length), lines, words: new Map(),
+		n: lines.length,
+		from: array(),
+		until: array(),
+		command: array(),
+		commandEnd: array(),
+		answer: array(),
+		answerEnd: array(),
+		response: array(),
+		odd: new Uint8Array(lines.length),
+		lines,
+		words: new Map(),
 	};
 	lines.forEach((l, i) => fill(b, i, l));
 	return b;
@@ -121,7 +138,14 @@ export interface Ink {
 export function inkOf(el: Element): Ink {
 	const s = getComputedStyle(el);
 	const v = (n: string) => s.getPropertyValue(n).trim();
-	return { ink: v("--ink"), pencil: v("--pencil"), rule: v("--rule"), accent: v("--accent"), bad: v("--contradicted"), sheet: v("--sheet") };
+	return {
+		ink: v("--ink"),
+		pencil: v("--pencil"),
+		rule: v("--rule"),
+		accent: v("--accent"),
+		bad: v("--contradicted"),
+		sheet: v("--sheet"),
+	};
 }
 
 export interface View {
@@ -135,8 +159,17 @@ const laneTop = 76;
 const laneBottom = 176;
 const boxHeight = 40;
 
-function ruler(g: CanvasRenderingContext2D, v: View, width: number, height: number, ink: Ink, x: (t: number) => number) {
-	const steps = [100, 200, 500, 1e3, 2e3, 5e3, 1e4, 2e4, 5e4, 1e5, 2e5, 5e5, 1e6, 2e6, 5e6, 1e7, 3e7, 6e7, 12e7, 3e8, 6e8];
+function ruler(
+	g: CanvasRenderingContext2D,
+	v: View,
+	width: number,
+	height: number,
+	ink: Ink,
+	x: (t: number) => number,
+) {
+	const steps = [
+		100, 200, 500, 1e3, 2e3, 5e3, 1e4, 2e4, 5e4, 1e5, 2e5, 5e5, 1e6, 2e6, 5e6, 1e7, 3e7, 6e7, 12e7, 3e8, 6e8,
+	];
 	const step = steps.find((s) => (s / (v.until - v.from)) * width >= 96) ?? 6e8;
 	g.strokeStyle = ink.rule;
 	g.fillStyle = ink.pencil;
@@ -147,8 +180,10 @@ function ruler(g: CanvasRenderingContext2D, v: View, width: number, height: numb
 		g.moveTo(p, 28);
 		g.lineTo(p, height);
 		g.stroke();
-		const text = step >= 1e6 ? `${Math.floor(t / 6e7)}:${String(Math.floor(t / 1e6) % 60).padStart(2, "0")}`
-			: `${(t / 1e6).toFixed(step >= 1e5 ? 1 : step >= 1e3 ? 3 : 4)} s`;
+		const text =
+			step >= 1e6
+				? `${Math.floor(t / 6e7)}:${String(Math.floor(t / 1e6) % 60).padStart(2, "0")}`
+				: `${(t / 1e6).toFixed(step >= 1e5 ? 1 : step >= 1e3 ? 3 : 4)} s`;
 		g.fillText(text, Math.min(Math.max(p, 28), width - 28), 18);
 	}
 }
@@ -157,7 +192,10 @@ function lanes(g: CanvasRenderingContext2D, width: number, ink: Ink) {
 	g.strokeStyle = ink.pencil;
 	g.fillStyle = ink.pencil;
 	g.textAlign = "left";
-	for (const [y, name] of [[laneTop, "controller"], [laneBottom, "peripherals"]] as const) {
+	for (const [y, name] of [
+		[laneTop, "controller"],
+		[laneBottom, "peripherals"],
+	] as const) {
 		g.beginPath();
 		g.moveTo(0, y + boxHeight + 0.5);
 		g.lineTo(width, y + boxHeight + 0.5);
@@ -167,7 +205,15 @@ function lanes(g: CanvasRenderingContext2D, width: number, ink: Ink) {
 }
 
 /** Start, eight data bits, mode bit, stop, as they stand on the line. */
-function bits(g: CanvasRenderingContext2D, byte: number, mode: boolean, x0: number, bit: number, y: number, ink: Ink) {
+function bits(
+	g: CanvasRenderingContext2D,
+	byte: number,
+	mode: boolean,
+	x0: number,
+	bit: number,
+	y: number,
+	ink: Ink,
+) {
 	const levels = [0, ...Array.from({ length: 8 }, (_, i) => (byte >> i) & 1), mode ? 1 : 0, 1];
 	g.strokeStyle = ink.ink;
 	g.beginPath();
@@ -180,8 +226,17 @@ function bits(g: CanvasRenderingContext2D, byte: number, mode: boolean, x0: numb
 	g.stroke();
 }
 
-function box(g: CanvasRenderingContext2D, ink: Ink, from: number, until: number, y: number, bytes: string, odd: boolean, bit: number,
-	first: boolean) {
+function box(
+	g: CanvasRenderingContext2D,
+	ink: Ink,
+	from: number,
+	until: number,
+	y: number,
+	bytes: string,
+	odd: boolean,
+	bit: number,
+	first: boolean,
+) {
 	const w = Math.max(1, until - from);
 	g.fillStyle = ink.sheet;
 	g.fillRect(from, y, w, boxHeight);
@@ -222,7 +277,14 @@ function fitted(g: CanvasRenderingContext2D, text: string, room: number): string
 }
 
 /** The gap between command and answer as a dimension line, with the limit dashed in the same scale. */
-function gap(g: CanvasRenderingContext2D, ink: Ink, x: (t: number) => number, end: number, answer: number, response: number) {
+function gap(
+	g: CanvasRenderingContext2D,
+	ink: Ink,
+	x: (t: number) => number,
+	end: number,
+	answer: number,
+	response: number,
+) {
 	const a = x(end);
 	const z = x(answer);
 	const y = laneTop + boxHeight + 20;
@@ -287,7 +349,15 @@ export interface Pin {
 	bad: boolean;
 }
 
-export function drawBus(g: CanvasRenderingContext2D, b: Blocks, v: View, width: number, height: number, ink: Ink, pins: Pin[]) {
+export function drawBus(
+	g: CanvasRenderingContext2D,
+	b: Blocks,
+	v: View,
+	width: number,
+	height: number,
+	ink: Ink,
+	pins: Pin[],
+) {
 	const x = (t: number) => ((t - v.from) / (v.until - v.from)) * width;
 	g.fillStyle = ink.sheet;
 	g.fillRect(0, 0, width, height);
@@ -306,10 +376,30 @@ export function drawBus(g: CanvasRenderingContext2D, b: Blocks, v: View, width: 
 			const t = plain ? nothing : wordsOf(b, i);
 			const odd = b.odd[i] as number;
 			if (!Number.isNaN(b.command[i])) {
-				box(g, ink, x(b.command[i] as number), x(b.commandEnd[i] as number), laneTop, t.command, (odd & 6) !== 0, bit, true);
+				box(
+					g,
+					ink,
+					x(b.command[i] as number),
+					x(b.commandEnd[i] as number),
+					laneTop,
+					t.command,
+					(odd & 6) !== 0,
+					bit,
+					true,
+				);
 			}
 			if (!Number.isNaN(b.answer[i])) {
-				box(g, ink, x(b.answer[i] as number), x(b.answerEnd[i] as number), laneBottom, t.answer, odd !== 0, bit, false);
+				box(
+					g,
+					ink,
+					x(b.answer[i] as number),
+					x(b.answerEnd[i] as number),
+					laneBottom,
+					t.answer,
+					odd !== 0,
+					bit,
+					false,
+				);
 				gap(g, ink, x, b.commandEnd[i] as number, b.answer[i] as number, b.response[i] as number);
 			}
 			const room = x(i + 1 < b.n ? (b.from[i + 1] as number) : v.until) - x(b.from[i] as number);

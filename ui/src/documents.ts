@@ -303,7 +303,12 @@ export interface ColdDoc extends Doc {
 	probe_error_c: number | null;
 	cycle: { cycles: number; period_s: number; duty: number; swing_c: number } | null;
 	defrost: { count: number; every_s: number | null; peak_c: number } | null;
-	alarm: { threshold_c: number; delay_s: number; dead_compressor_s: number | null; door_ajar_s: number | null } | null;
+	alarm: {
+		threshold_c: number;
+		delay_s: number;
+		dead_compressor_s: number | null;
+		door_ajar_s: number | null;
+	} | null;
 }
 export interface SignalDoc extends Doc {
 	samples: number;
@@ -358,8 +363,17 @@ export interface Job {
 		retries: number | null;
 		seconds: number | null;
 	} | null;
-	document: (Doc & { link: string | null; bytes: number; blocks: number; retries: number; baud: number | null;
-		seconds: number; hash: string | null }) | null;
+	document:
+		| (Doc & {
+				link: string | null;
+				bytes: number;
+				blocks: number;
+				retries: number;
+				baud: number | null;
+				seconds: number;
+				hash: string | null;
+		  })
+		| null;
 	filed: number | null;
 	error: string | null;
 }

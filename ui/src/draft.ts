@@ -32,7 +32,10 @@ const store = "fettle.draft.";
 const held = new Map<string, Held>();
 
 export function draftKey(...parts: string[]): string {
-	return parts.join(".").replace(/[^A-Za-z0-9._:~-]/g, "~").slice(0, 120);
+	return parts
+		.join(".")
+		.replace(/[^A-Za-z0-9._:~-]/g, "~")
+		.slice(0, 120);
 }
 
 function fromStore(key: string): Local {
@@ -104,7 +107,12 @@ async function send(key: string): Promise<void> {
 			await ask("DELETE", path(key));
 			h.local.base = 0;
 		} else {
-			const d = await ask<DraftDoc>("PUT", `${path(key)}?version=${h.local.base}`, text, "text/plain; charset=utf-8");
+			const d = await ask<DraftDoc>(
+				"PUT",
+				`${path(key)}?version=${h.local.base}`,
+				text,
+				"text/plain; charset=utf-8",
+			);
 			h.local.base = d.draft?.version ?? h.local.base + 1;
 		}
 		h.local.unsent = h.local.text !== text;
@@ -178,7 +186,10 @@ if (typeof addEventListener === "function") {
 		for (const [key, h] of held) {
 			if (h.local.unsent && h.local.text !== "") {
 				void fetch(`${path(key)}?version=${h.local.base}`, {
-					method: "PUT", body: h.local.text, keepalive: true, credentials: "same-origin",
+					method: "PUT",
+					body: h.local.text,
+					keepalive: true,
+					credentials: "same-origin",
 					headers: { "Content-Type": "text/plain; charset=utf-8", "X-Fettle-Page": pageId },
 				}).catch(() => undefined);
 			}

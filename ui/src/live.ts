@@ -102,7 +102,10 @@ export interface Told {
 	line: (up: boolean) => void;
 }
 const listeners: { [K in keyof Told]: Set<Told[K]> } = {
-	job: new Set(), practice: new Set(), draft: new Set(), line: new Set(),
+	job: new Set(),
+	practice: new Set(),
+	draft: new Set(),
+	line: new Set(),
 };
 
 export function listen<K extends keyof Told>(kind: K, f: Told[K]): () => void {
@@ -165,7 +168,9 @@ export function startStream(): void {
 	on("browsers", () => stale((p) => p.startsWith("/api/browsers")));
 	on("draft", (d) =>
 		listeners.draft.forEach((f) =>
-			f(String(d["key"]), Number(d["version"]), (d["browser"] ?? d["page"] ?? null) as string | null)));
+			f(String(d["key"]), Number(d["version"]), (d["browser"] ?? d["page"] ?? null) as string | null),
+		),
+	);
 	on("job", (d) => {
 		const job = (d["job"] ?? d) as Job;
 		stale((p) => p === "/api/jobs");

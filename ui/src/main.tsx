@@ -57,7 +57,11 @@ function PaperSwitch() {
 			/* for this page only then */
 		}
 	};
-	return <button type="button" onClick={turn} aria-label={`Turn to ${other} paper`}>{other === "dark" ? "Dark" : "Light"}</button>;
+	return (
+		<button type="button" onClick={turn} aria-label={`Turn to ${other} paper`}>
+			{other === "dark" ? "Dark" : "Light"}
+		</button>
+	);
 }
 
 function Cover({ place }: { place: Place }) {
@@ -65,11 +69,19 @@ function Cover({ place }: { place: Place }) {
 	const current = (names: string[]) => (names.includes(at) ? "page" : undefined);
 	return (
 		<header class="cover">
-			<a class="name" href="#/">fettle</a>
+			<a class="name" href="#/">
+				fettle
+			</a>
 			<nav aria-label="Notebook">
-				<a href="#/" aria-current={current(["", "visit", "open"])}>Visits</a>
-				<a href={to(["practise"])} aria-current={current(["practise"])}>Practise</a>
-				<a href={to(["browsers"])} aria-current={current(["browsers"])}>Bench</a>
+				<a href="#/" aria-current={current(["", "visit", "open"])}>
+					Visits
+				</a>
+				<a href={to(["practise"])} aria-current={current(["practise"])}>
+					Practise
+				</a>
+				<a href={to(["browsers"])} aria-current={current(["browsers"])}>
+					Bench
+				</a>
 			</nav>
 			<PaperSwitch />
 		</header>
@@ -125,17 +137,21 @@ function Book() {
 	}, [place.parts.join("/")]);
 	return (
 		<>
-			<a class="skip" href="#leaf" onClick={(e) => {
-				e.preventDefault();
-				document.querySelector<HTMLElement>("h1")?.focus();
-			}}>To the page</a>
+			<a
+				class="skip"
+				href="#leaf"
+				onClick={(e) => {
+					e.preventDefault();
+					document.querySelector<HTMLElement>("h1")?.focus();
+				}}
+			>
+				To the page
+			</a>
 			<Cover place={place} />
 			<p class={up ? "unseen" : "offline"} role="status">
 				{up ? "" : "The bench does not answer. What you write is kept here and sent when it is back."}
 			</p>
-			<main id="leaf">
-				{stranger ? <PairPage /> : <Body place={place} />}
-			</main>
+			<main id="leaf">{stranger ? <PairPage /> : <Body place={place} />}</main>
 		</>
 	);
 }

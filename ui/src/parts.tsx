@@ -23,8 +23,12 @@ export function toHead(h: HTMLElement | null): void {
 }
 
 /** A page of the notebook: its way up, its title, and what stands beside the margin line. */
-export function Leaf(p: { title: string; up?: { href: string; text: string }; lead?: ComponentChildren;
-	children: ComponentChildren }) {
+export function Leaf(p: {
+	title: string;
+	up?: { href: string; text: string };
+	lead?: ComponentChildren;
+	children: ComponentChildren;
+}) {
 	const head = useRef<HTMLHeadingElement>(null);
 	useEffect(() => {
 		document.title = `${p.title} · fettle`;
@@ -33,8 +37,14 @@ export function Leaf(p: { title: string; up?: { href: string; text: string }; le
 	return (
 		<div class="leaf">
 			<div class="head">
-				{p.up && <a class="up" href={p.up.href}>← {p.up.text}</a>}
-				<h1 tabIndex={-1} ref={head}>{p.title}</h1>
+				{p.up && (
+					<a class="up" href={p.up.href}>
+						← {p.up.text}
+					</a>
+				)}
+				<h1 tabIndex={-1} ref={head}>
+					{p.title}
+				</h1>
 				{p.lead && <div class="quiet">{p.lead}</div>}
 			</div>
 			{p.children}
@@ -59,24 +69,44 @@ export const visitUp = (v: Visit | null, id: string) => ({
 /** What a document that is not there yet, or was refused, looks like. */
 export function Waiting<T>({ read, what }: { read: Read<T>; what: string }) {
 	if (read.error) {
-		return <p class="complaint" role="alert">{sentence(read.error)}</p>;
+		return (
+			<p class="complaint" role="alert">
+				{sentence(read.error)}
+			</p>
+		);
 	}
-	return read.doc ? null : <p class="quiet" role="status">Reading {what} <span class="working" /></p>;
+	return read.doc ? null : (
+		<p class="quiet" role="status">
+			Reading {what} <span class="working" />
+		</p>
+	);
 }
 
 export function Complaint({ text }: { text: string | null }) {
-	return <p class="complaint" role="alert">{text ? sentence(text) : ""}</p>;
+	return (
+		<p class="complaint" role="alert">
+			{text ? sentence(text) : ""}
+		</p>
+	);
 }
 
 export function FindingLine({ f }: { f: Finding }) {
-	const where = [f.where.file, f.where.selection ? `selection ${f.where.selection}` : null].filter(Boolean).join(", ");
+	const where = [f.where.file, f.where.selection ? `selection ${f.where.selection}` : null]
+		.filter(Boolean)
+		.join(", ");
 	return (
 		<div class="finding">
 			<Weight weight={f.weight} />
 			<div>
 				<p>
 					{sentence(sentences[f.rule] ?? f.rule)}
-					{f.seen && <> {capital(f.seen)}{f.expected ? `, where there should be ${f.expected}` : ""}.</>}
+					{f.seen && (
+						<>
+							{" "}
+							{capital(f.seen)}
+							{f.expected ? `, where there should be ${f.expected}` : ""}.
+						</>
+					)}
 					{where && <span class="quiet"> {where}.</span>}
 				</p>
 				<p class="quiet small">{sentence(f.why)}</p>
@@ -97,7 +127,13 @@ function Alike({ list }: { list: Finding[] }) {
 			{rest.length > 0 && (
 				<details class="alike">
 					<summary>{rest.length} more like it</summary>
-					<ul class="column">{rest.map((f, i) => <li key={i}><FindingLine f={f} /></li>)}</ul>
+					<ul class="column">
+						{rest.map((f, i) => (
+							<li key={i}>
+								<FindingLine f={f} />
+							</li>
+						))}
+					</ul>
 				</details>
 			)}
 		</li>
@@ -117,11 +153,19 @@ export function Findings({ list, none, most = 8 }: { list: Finding[]; none?: str
 	const rest = all.slice(most);
 	return (
 		<div>
-			<ul class="column">{all.slice(0, most).map((g, i) => <Alike key={i} list={g} />)}</ul>
+			<ul class="column">
+				{all.slice(0, most).map((g, i) => (
+					<Alike key={i} list={g} />
+				))}
+			</ul>
 			{rest.length > 0 && (
 				<details>
 					<summary>{rest.length} more</summary>
-					<ul class="column">{rest.map((g, i) => <Alike key={i} list={g} />)}</ul>
+					<ul class="column">
+						{rest.map((g, i) => (
+							<Alike key={i} list={g} />
+						))}
+					</ul>
 				</details>
 			)}
 		</div>
@@ -129,12 +173,24 @@ export function Findings({ list, none, most = 8 }: { list: Finding[]; none?: str
 }
 
 /** Does something that takes a moment: the button says so, a refusal is told below it. */
-export function Do(p: { verb: string; doing?: string; act: () => Promise<unknown>; first?: boolean; plain?: boolean;
-	disabled?: boolean; id?: string }) {
+export function Do(p: {
+	verb: string;
+	doing?: string;
+	act: () => Promise<unknown>;
+	first?: boolean;
+	plain?: boolean;
+	disabled?: boolean;
+	id?: string;
+}) {
 	const [busy, setBusy] = useState(false);
 	const [error, setError] = useState<string | null>(null);
 	const here = useRef(true);
-	useEffect(() => () => { here.current = false; }, []);
+	useEffect(
+		() => () => {
+			here.current = false;
+		},
+		[],
+	);
 	const run = async () => {
 		if (busy) {
 			return;
@@ -154,37 +210,80 @@ export function Do(p: { verb: string; doing?: string; act: () => Promise<unknown
 	};
 	return (
 		<span class="do">
-			<button type="button" id={p.id} class={p.first ? "first" : p.plain ? "plain" : ""} disabled={p.disabled}
-				aria-busy={busy} onClick={run}>
+			<button
+				type="button"
+				id={p.id}
+				class={p.first ? "first" : p.plain ? "plain" : ""}
+				disabled={p.disabled}
+				aria-busy={busy}
+				onClick={run}
+			>
 				{busy ? (p.doing ?? p.verb) : p.verb}
 			</button>
-			{error && <span class="complaint" role="alert"> {sentence(error)}</span>}
+			{error && (
+				<span class="complaint" role="alert">
+					{" "}
+					{sentence(error)}
+				</span>
+			)}
 		</span>
 	);
 }
 
-export function Field(p: { label: string; value: string; onText: (t: string) => void; hint?: string; mode?: "decimal" |
-	"numeric" | "text"; list?: string; required?: boolean; auto?: string; type?: "text" | "search" }) {
+export function Field(p: {
+	label: string;
+	value: string;
+	onText: (t: string) => void;
+	hint?: string;
+	mode?: "decimal" | "numeric" | "text";
+	list?: string;
+	required?: boolean;
+	auto?: string;
+	type?: "text" | "search";
+}) {
 	const id = useId();
 	return (
 		<div class="field">
 			<label for={id}>{p.label}</label>
-			<input id={id} value={p.value} inputMode={p.mode ?? "text"} list={p.list} required={p.required} type={p.type ?? "text"}
-				autoComplete={p.auto ?? "off"} aria-describedby={p.hint ? `${id}-hint` : undefined}
-				onInput={(e) => p.onText(e.currentTarget.value)} />
-			{p.hint && <span class="quiet small" id={`${id}-hint`}>{p.hint}</span>}
+			<input
+				id={id}
+				value={p.value}
+				inputMode={p.mode ?? "text"}
+				list={p.list}
+				required={p.required}
+				type={p.type ?? "text"}
+				autoComplete={p.auto ?? "off"}
+				aria-describedby={p.hint ? `${id}-hint` : undefined}
+				onInput={(e) => p.onText(e.currentTarget.value)}
+			/>
+			{p.hint && (
+				<span class="quiet small" id={`${id}-hint`}>
+					{p.hint}
+				</span>
+			)}
 		</div>
 	);
 }
 
-export function Choose(p: { label: string; value: string; onPick: (v: string) => void;
-	options: { value: string; text: string }[]; hide?: boolean }) {
+export function Choose(p: {
+	label: string;
+	value: string;
+	onPick: (v: string) => void;
+	options: { value: string; text: string }[];
+	hide?: boolean;
+}) {
 	const id = useId();
 	return (
 		<div class="field">
-			<label for={id} class={p.hide ? "unseen" : ""}>{p.label}</label>
+			<label for={id} class={p.hide ? "unseen" : ""}>
+				{p.label}
+			</label>
 			<select id={id} value={p.value} onChange={(e) => p.onPick(e.currentTarget.value)}>
-				{p.options.map((o) => <option key={o.value} value={o.value}>{o.text}</option>)}
+				{p.options.map((o) => (
+					<option key={o.value} value={o.value}>
+						{o.text}
+					</option>
+				))}
 			</select>
 		</div>
 	);
@@ -194,11 +293,15 @@ export function Choose(p: { label: string; value: string; onPick: (v: string) =>
 export function Kept({ draft }: { draft: Pick<DraftText, "text" | "kept" | "other" | "takeOther"> }) {
 	return (
 		<div class="kept">
-			{draft.text !== "" && (draft.kept ? "Draft kept in the book." : "Draft kept here, on its way to the book.")}
+			{draft.text !== "" &&
+				(draft.kept ? "Draft kept in the book." : "Draft kept here, on its way to the book.")}
 			{draft.other !== null && (
 				<>
-					{" "}Another browser wrote: “{draft.other.slice(0, 120)}”{" "}
-					<button type="button" class="plain" onClick={draft.takeOther}>Take that</button>
+					{" "}
+					Another browser wrote: “{draft.other.slice(0, 120)}”{" "}
+					<button type="button" class="plain" onClick={draft.takeOther}>
+						Take that
+					</button>
 				</>
 			)}
 		</div>
@@ -206,33 +309,57 @@ export function Kept({ draft }: { draft: Pick<DraftText, "text" | "kept" | "othe
 }
 
 /** A long text kept as a draft until it is sent. */
-export function Writing(p: { label: string; draft: string; verb: string; doing?: string; first?: boolean;
-	send: (text: string) => Promise<unknown>; hint?: string }) {
+export function Writing(p: {
+	label: string;
+	draft: string;
+	verb: string;
+	doing?: string;
+	first?: boolean;
+	send: (text: string) => Promise<unknown>;
+	hint?: string;
+}) {
 	const d = useDraft(p.draft);
 	const id = useId();
 	return (
 		<div class="field">
 			<label for={id}>{p.label}</label>
-			<textarea id={id} value={d.text} onInput={(e) => d.set(e.currentTarget.value)}
-				aria-describedby={`${id}-kept`} />
+			<textarea
+				id={id}
+				value={d.text}
+				onInput={(e) => d.set(e.currentTarget.value)}
+				aria-describedby={`${id}-kept`}
+			/>
 			<div id={`${id}-kept`}>
 				{p.hint && <span class="quiet small">{p.hint} </span>}
 				<Kept draft={d} />
 			</div>
 			<div class="buttons">
-				<Do verb={p.verb} doing={p.doing} first={p.first} disabled={d.text.trim() === ""}
-					act={async () => { await p.send(d.text.trim()); d.clear(); }} />
+				<Do
+					verb={p.verb}
+					doing={p.doing}
+					first={p.first}
+					disabled={d.text.trim() === ""}
+					act={async () => {
+						await p.send(d.text.trim());
+						d.clear();
+					}}
+				/>
 			</div>
 		</div>
 	);
 }
 
 export function When({ iso }: { iso: string }) {
-	return <time dateTime={iso} title={iso}>{clock(iso)}</time>;
+	return (
+		<time dateTime={iso} title={iso}>
+			{clock(iso)}
+		</time>
+	);
 }
 
 export function evidenceOptions(list: Evidence[], kind: string) {
-	return list.filter((e) => e.kind === kind)
+	return list
+		.filter((e) => e.kind === kind)
 		.map((e) => ({ value: String(e.number), text: `${e.name}, ${clock(e.added)}` }));
 }
 

@@ -14,12 +14,23 @@ export const stages: { word: StageWord; title: string }[] = [
 ];
 
 const pages: Record<StageWord, { page: string; text: string }[]> = {
-	know: [{ page: "supply", text: "Supply" }, { page: "machine", text: "Numbers" }],
-	keep: [{ page: "read", text: "Read" }, { page: "audit", text: "Audit" }, { page: "settings", text: "Settings" },
-		{ page: "photographs", text: "Photographs" }],
+	know: [
+		{ page: "supply", text: "Supply" },
+		{ page: "machine", text: "Numbers" },
+	],
+	keep: [
+		{ page: "read", text: "Read" },
+		{ page: "audit", text: "Audit" },
+		{ page: "settings", text: "Settings" },
+		{ page: "photographs", text: "Photographs" },
+	],
 	fit: [{ page: "sheet", text: "Wiring sheet" }],
-	prove: [{ page: "sales", text: "Sales" }, { page: "bus", text: "Bus" }, { page: "signal", text: "Signal" },
-		{ page: "cold", text: "Cold" }],
+	prove: [
+		{ page: "sales", text: "Sales" },
+		{ page: "bus", text: "Bus" },
+		{ page: "signal", text: "Signal" },
+		{ page: "cold", text: "Cold" },
+	],
 	"hand-over": [{ page: "hand-over", text: "Hand over" }],
 	watch: [],
 };
@@ -32,8 +43,11 @@ const worst: Stands[] = ["contradicted", "open", "waived", "shown"];
 
 export function of(doc: VisitDoc, stage: StageWord): Claim[] {
 	const rank = (c: Claim) => worst.indexOf(c.stands);
-	return doc.claims.filter((c) => c.stage === stage).map((c, i) => ({ c, i }))
-		.sort((a, b) => rank(a.c) - rank(b.c) || a.i - b.i).map((x) => x.c);
+	return doc.claims
+		.filter((c) => c.stage === stage)
+		.map((c, i) => ({ c, i }))
+		.sort((a, b) => rank(a.c) - rank(b.c) || a.i - b.i)
+		.map((x) => x.c);
 }
 
 export function stageStands(claims: Claim[]): Stands {
@@ -52,7 +66,10 @@ export function stageWords(claims: Claim[]): string {
 	if (claims.length && claims.every((c) => c.due_later && c.stands === "open")) {
 		return "in the weeks after";
 	}
-	return worst.filter((s) => tally(claims, s)).map((s) => `${tally(claims, s)} ${s}`).join(" · ");
+	return worst
+		.filter((s) => tally(claims, s))
+		.map((s) => `${tally(claims, s)} ${s}`)
+		.join(" · ");
 }
 
 export function verdictWords(doc: VisitDoc): string {

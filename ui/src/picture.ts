@@ -9,7 +9,7 @@ export function exifOf(b: Uint8Array): Uint8Array | null {
 	if (b[0] !== 0xff || b[1] !== 0xd8) {
 		return null;
 	}
-	for (let at = 2; at + 4 <= b.length && b[at] === 0xff; ) {
+	for (let at = 2; at + 4 <= b.length && b[at] === 0xff;) {
 		const marker = b[at + 1] as number;
 		const length = ((b[at + 2] as number) << 8) | (b[at + 3] as number);
 		if (marker === 0xda || length < 2 || at + 2 + length > b.length) {
@@ -60,7 +60,9 @@ export async function made(file: Blob, keepPosition: boolean): Promise<Blob> {
 	}
 	pen.drawImage(picture, 0, 0, canvas.width, canvas.height);
 	picture.close();
-	const jpeg = await new Promise<Blob>((yes, no) => canvas.toBlob((b) => (b ? yes(b) : no(new Error("The photograph cannot be written."))), "image/jpeg", 0.85));
+	const jpeg = await new Promise<Blob>((yes, no) =>
+		canvas.toBlob((b) => (b ? yes(b) : no(new Error("The photograph cannot be written."))), "image/jpeg", 0.85),
+	);
 	if (!keepPosition) {
 		return jpeg;
 	}

@@ -10,7 +10,13 @@ export interface Place {
 function here(): Place {
 	const text = location.hash.startsWith("#/") ? location.hash.slice(2) : "";
 	const [way = "", rest = ""] = text.split("?");
-	return { parts: way.split("/").filter((p) => p !== "").map(decodeURIComponent), params: new URLSearchParams(rest) };
+	return {
+		parts: way
+			.split("/")
+			.filter((p) => p !== "")
+			.map(decodeURIComponent),
+		params: new URLSearchParams(rest),
+	};
 }
 
 export function usePlace(): Place {
@@ -24,8 +30,10 @@ export function usePlace(): Place {
 }
 
 export function to(parts: (string | number)[], params: Record<string, string | number | null> = {}): string {
-	const q = Object.entries(params).filter(([, v]) => v !== null && v !== "")
-		.map(([k, v]) => `${k}=${encodeURIComponent(String(v))}`).join("&");
+	const q = Object.entries(params)
+		.filter(([, v]) => v !== null && v !== "")
+		.map(([k, v]) => `${k}=${encodeURIComponent(String(v))}`)
+		.join("&");
 	return `#/${parts.map((p) => encodeURIComponent(String(p))).join("/")}${q ? `?${q}` : ""}`;
 }
 

@@ -75,8 +75,10 @@ export function isoLocal(t: Date): string {
 	const off = -t.getTimezoneOffset();
 	const sign = off < 0 ? "-" : "+";
 	const z = `${sign}${two(Math.floor(Math.abs(off) / 60))}:${two(Math.abs(off) % 60)}`;
-	return `${t.getFullYear()}-${two(t.getMonth() + 1)}-${two(t.getDate())}T` +
-		`${two(t.getHours())}:${two(t.getMinutes())}:${two(t.getSeconds())}${z}`;
+	return (
+		`${t.getFullYear()}-${two(t.getMonth() + 1)}-${two(t.getDate())}T` +
+		`${two(t.getHours())}:${two(t.getMinutes())}:${two(t.getSeconds())}${z}`
+	);
 }
 
 /** Microseconds as a length of time that can be read at a glance. */
@@ -120,5 +122,8 @@ export function handsOnly(todo: string | null): string | null {
 	if (todo === null || todo.includes("fettle ")) {
 		return null;
 	}
-	return todo.replace(/\b(?:know|keep|fit|prove|hand-over|watch)\.([a-z-]+)/g, "the $1").replace(/ and add it with --stage [a-z-]+/, "").replace(/,? --[a-z-]+/g, "");
+	return todo
+		.replace(/\b(?:know|keep|fit|prove|hand-over|watch)\.([a-z-]+)/g, "the $1")
+		.replace(/ and add it with --stage [a-z-]+/, "")
+		.replace(/,? --[a-z-]+/g, "");
 }

@@ -10,16 +10,33 @@ import { become, to, type Place } from "../route";
 import { capital, count, money, number, sentence } from "../words";
 
 const totalNames: [keyof AuditDoc["totals"], string][] = [
-	["paid", "all paid"], ["cash", "for cash"], ["cashless_1", "by card, first reader"], ["cashless_2", "by card, second reader"],
-	["tokens", "for tokens"], ["test", "test"], ["free", "free"],
+	["paid", "all paid"],
+	["cash", "for cash"],
+	["cashless_1", "by card, first reader"],
+	["cashless_2", "by card, second reader"],
+	["tokens", "for tokens"],
+	["test", "test"],
+	["free", "free"],
 ];
 const cashNames: [string, string][] = [
-	["in", "taken in"], ["to_box", "to the cash box"], ["to_tubes", "to the tubes"], ["bills_in", "bills"],
-	["dispensed", "paid out"], ["dispensed_by_hand", "paid out by hand"], ["filled", "filled in"], ["overpaid", "kept, no change"],
+	["in", "taken in"],
+	["to_box", "to the cash box"],
+	["to_tubes", "to the tubes"],
+	["bills_in", "bills"],
+	["dispensed", "paid out"],
+	["dispensed_by_hand", "paid out by hand"],
+	["filled", "filled in"],
+	["overpaid", "kept, no change"],
 ];
 const relianceNames: [string, string][] = [
-	["sales_total", "all sales"], ["sales_by_selection", "sales by selection"], ["cash_in", "cash in"], ["cash_out", "cash out"],
-	["cashless", "cards"], ["price_lists", "price lists"], ["events", "events"], ["clock", "clock"],
+	["sales_total", "all sales"],
+	["sales_by_selection", "sales by selection"],
+	["cash_in", "cash in"],
+	["cash_out", "cash out"],
+	["cashless", "cards"],
+	["price_lists", "price lists"],
+	["events", "events"],
+	["clock", "clock"],
 ];
 const relianceWords = { full: "fully", part: "in part", none: "not" } as const;
 
@@ -32,21 +49,39 @@ function Totals({ a }: { a: AuditDoc }) {
 	return (
 		<div class="scroll" tabIndex={0} role="group" aria-label="Totals">
 			<table>
-				<caption>Sales{a.currency.code ? ` in ${a.currency.code}` : ""}, since the machine began and since the last reset</caption>
+				<caption>
+					Sales{a.currency.code ? ` in ${a.currency.code}` : ""}, since the machine began and since the
+					last reset
+				</caption>
 				<thead>
-					<tr><th scope="col">sold</th><th class="num" scope="col">number</th><th class="num" scope="col">value</th>
-						<th class="num" scope="col">number since</th><th class="num" scope="col">value since</th></tr>
+					<tr>
+						<th scope="col">sold</th>
+						<th class="num" scope="col">
+							number
+						</th>
+						<th class="num" scope="col">
+							value
+						</th>
+						<th class="num" scope="col">
+							number since
+						</th>
+						<th class="num" scope="col">
+							value since
+						</th>
+					</tr>
 				</thead>
 				<tbody>
-					{totalNames.filter(([k]) => sent(a.totals[k])).map(([k, name]) => (
-						<tr key={k}>
-							<th scope="row">{name}</th>
-							<td class="num">{number(a.totals[k].count)}</td>
-							<td class="num">{money(a.totals[k].value, d)}</td>
-							<td class="num">{number(a.totals[k].count_since_reset)}</td>
-							<td class="num">{money(a.totals[k].value_since_reset, d)}</td>
-						</tr>
-					))}
+					{totalNames
+						.filter(([k]) => sent(a.totals[k]))
+						.map(([k, name]) => (
+							<tr key={k}>
+								<th scope="row">{name}</th>
+								<td class="num">{number(a.totals[k].count)}</td>
+								<td class="num">{money(a.totals[k].value, d)}</td>
+								<td class="num">{number(a.totals[k].count_since_reset)}</td>
+								<td class="num">{money(a.totals[k].value_since_reset, d)}</td>
+							</tr>
+						))}
 				</tbody>
 			</table>
 		</div>
@@ -55,17 +90,32 @@ function Totals({ a }: { a: AuditDoc }) {
 
 function Cash({ a }: { a: AuditDoc }) {
 	const d = a.currency.decimals;
-	const rows = cashNames.map(([k, name]) => [name, a.cash[k]] as const).filter(([, v]) => v !== null && typeof v === "object");
+	const rows = cashNames
+		.map(([k, name]) => [name, a.cash[k]] as const)
+		.filter(([, v]) => v !== null && typeof v === "object");
 	const tubes = a.cash["tubes_now"];
 	return (
 		<>
 			<div class="scroll" tabIndex={0} role="group" aria-label="Cash">
 				<table>
-					<thead><tr><th scope="col">cash</th><th class="num" scope="col">since it began</th><th class="num" scope="col">since reset</th></tr></thead>
+					<thead>
+						<tr>
+							<th scope="col">cash</th>
+							<th class="num" scope="col">
+								since it began
+							</th>
+							<th class="num" scope="col">
+								since reset
+							</th>
+						</tr>
+					</thead>
 					<tbody>
 						{rows.map(([name, v]) => (
-							<tr key={name}><th scope="row">{name}</th><td class="num">{money((v as Pair).init, d)}</td>
-								<td class="num">{money((v as Pair).reset, d)}</td></tr>
+							<tr key={name}>
+								<th scope="row">{name}</th>
+								<td class="num">{money((v as Pair).init, d)}</td>
+								<td class="num">{money((v as Pair).reset, d)}</td>
+							</tr>
 						))}
 					</tbody>
 				</table>
@@ -76,7 +126,9 @@ function Cash({ a }: { a: AuditDoc }) {
 }
 
 function changedIn(c: CompareDoc | null, kinds: Change["kind"][]): Set<string> {
-	return new Set((c?.changes ?? []).filter((x) => x.selection && kinds.includes(x.kind)).map((x) => x.selection as string));
+	return new Set(
+		(c?.changes ?? []).filter((x) => x.selection && kinds.includes(x.kind)).map((x) => x.selection as string),
+	);
 }
 
 function FaceOf({ a, before, c }: { a: AuditDoc; before: AuditDoc | null; c: CompareDoc | null }) {
@@ -97,7 +149,15 @@ function FaceOf({ a, before, c }: { a: AuditDoc; before: AuditDoc | null; c: Com
 				{price && <span class="quiet small"> was {money(old.price, d)}</span>}
 				<br />
 				<span class="small quiet">{number(s.paid.count)} sold</span>
-				{more !== null && more !== 0 && <>{" "}<span class={`small ${moved.has(id) ? "lit" : ""}`}>{more > 0 ? "+" : "−"}{Math.abs(more)}</span></>}
+				{more !== null && more !== 0 && (
+					<>
+						{" "}
+						<span class={`small ${moved.has(id) ? "lit" : ""}`}>
+							{more > 0 ? "+" : "−"}
+							{Math.abs(more)}
+						</span>
+					</>
+				)}
 			</>
 		);
 	};
@@ -114,14 +174,29 @@ function Lists({ a }: { a: AuditDoc }) {
 		<div class="scroll" tabIndex={0} role="group" aria-label="Price lists">
 			<table>
 				<caption>Price and number sold, by price list</caption>
-				<thead><tr><th scope="col">selection</th>{keys.map((k) => <th class="num" scope="col" key={k}>{k}</th>)}</tr></thead>
+				<thead>
+					<tr>
+						<th scope="col">selection</th>
+						{keys.map((k) => (
+							<th class="num" scope="col" key={k}>
+								{k}
+							</th>
+						))}
+					</tr>
+				</thead>
 				<tbody>
 					{a.selections.map((s) => (
 						<tr key={s.id}>
-							<th scope="row">{s.id} <span class="quiet small">{s.name}</span></th>
+							<th scope="row">
+								{s.id} <span class="quiet small">{s.name}</span>
+							</th>
 							{keys.map((k) => {
 								const l = s.lists.find((x) => `${x.device}/${x.list}` === k);
-								return <td class="num" key={k}>{l ? `${money(l.price, d)} · ${number(l.count)}` : "–"}</td>;
+								return (
+									<td class="num" key={k}>
+										{l ? `${money(l.price, d)} · ${number(l.count)}` : "–"}
+									</td>
+								);
 							})}
 						</tr>
 					))}
@@ -138,13 +213,26 @@ function Events({ a }: { a: AuditDoc }) {
 	return (
 		<div class="scroll" tabIndex={0} role="group" aria-label="Events">
 			<table>
-				<thead><tr><th scope="col">event</th><th scope="col">when</th><th class="num" scope="col">times</th></tr></thead>
+				<thead>
+					<tr>
+						<th scope="col">event</th>
+						<th scope="col">when</th>
+						<th class="num" scope="col">
+							times
+						</th>
+					</tr>
+				</thead>
 				<tbody>
 					{a.events.map((e, i) => (
 						<tr key={i}>
-							<th scope="row"><span class="code">{e.code}</span> {e.meaning ?? "not in the list of events"}</th>
+							<th scope="row">
+								<span class="code">{e.code}</span> {e.meaning ?? "not in the list of events"}
+							</th>
 							<td>{[e.date, e.time].filter(Boolean).join(" ") || "–"}</td>
-							<td class="num">{e.count !== null ? number(e.count) : "–"}{e.active ? ", lasting" : ""}</td>
+							<td class="num">
+								{e.count !== null ? number(e.count) : "–"}
+								{e.active ? ", lasting" : ""}
+							</td>
 						</tr>
 					))}
 				</tbody>
@@ -159,7 +247,10 @@ function Reliance({ a }: { a: AuditDoc }) {
 			{relianceNames.map(([k, name]) => (
 				<>
 					<dt>{name}</dt>
-					<dd><b>{relianceWords[a.reliance[k] ?? "none"]}</b>{a.reliance_because[k] ? `: ${a.reliance_because[k]}` : ""}</dd>
+					<dd>
+						<b>{relianceWords[a.reliance[k] ?? "none"]}</b>
+						{a.reliance_because[k] ? `: ${a.reliance_because[k]}` : ""}
+					</dd>
 				</>
 			))}
 		</dl>
@@ -179,35 +270,66 @@ function Restore({ c, draft, decimals }: { c: CompareDoc; draft: string; decimal
 	}
 	const key = (r: CompareDoc["restore"][number]) => `${r.what}/${r.selection ?? ""}`;
 	const done = new Set(d.value.done);
-	const amount = (what: string, value: string) => (/price/i.test(what) && /^\d+$/.test(value) ? money(Number(value), decimals) : value);
+	const amount = (what: string, value: string) =>
+		/price/i.test(what) && /^\d+$/.test(value) ? money(Number(value), decimals) : value;
 	return (
 		<>
-			<p role="status">{c.restore.filter((r) => done.has(key(r))).length} of {count(c.restore.length, "thing")} keyed back in.</p>
+			<p role="status">
+				{c.restore.filter((r) => done.has(key(r))).length} of {count(c.restore.length, "thing")} keyed back
+				in.
+			</p>
 			<ul class="rows">
 				{c.restore.map((r) => {
 					const k = key(r);
 					return (
 						<li class={`tick ${done.has(k) ? "done" : ""}`} key={k}>
-							<input type="checkbox" id={`restore-${k}`} checked={done.has(k)} onChange={(e) => {
-								const rest = d.value.done.filter((x) => x !== k);
-								d.change({ done: e.currentTarget.checked ? [...rest, k] : rest });
-							}} />
+							<input
+								type="checkbox"
+								id={`restore-${k}`}
+								checked={done.has(k)}
+								onChange={(e) => {
+									const rest = d.value.done.filter((x) => x !== k);
+									d.change({ done: e.currentTarget.checked ? [...rest, k] : rest });
+								}}
+							/>
 							<label for={`restore-${k}`}>
-								<span>{r.selection ? <><b>{r.selection}</b> </> : ""}{r.what}{r.now !== null && <span class="quiet small">, now {amount(r.what, r.now)}</span>}</span>
+								<span>
+									{r.selection ? (
+										<>
+											<b>{r.selection}</b>{" "}
+										</>
+									) : (
+										""
+									)}
+									{r.what}
+									{r.now !== null && (
+										<span class="quiet small">, now {amount(r.what, r.now)}</span>
+									)}
+								</span>
 							</label>
 							<b class="num">{amount(r.what, r.value)}</b>
 						</li>
 					);
 				})}
 			</ul>
-			<p class="quiet small">Ticks are kept as a draft. What counts is the next read: read again when all is keyed in.</p>
+			<p class="quiet small">
+				Ticks are kept as a draft. What counts is the next read: read again when all is keyed in.
+			</p>
 		</>
 	);
 }
 
 function Changes({ c }: { c: CompareDoc }) {
-	const kinds: [Change["kind"], string][] = [["identity", "Which machine"], ["setting", "Settings"], ["state", "State"], ["meter", "Counters"], ["event", "Events"]];
-	const groups = kinds.map(([k, t]) => ({ k, t, list: c.changes.filter((x) => x.kind === k) })).filter((g) => g.list.length);
+	const kinds: [Change["kind"], string][] = [
+		["identity", "Which machine"],
+		["setting", "Settings"],
+		["state", "State"],
+		["meter", "Counters"],
+		["event", "Events"],
+	];
+	const groups = kinds
+		.map(([k, t]) => ({ k, t, list: c.changes.filter((x) => x.kind === k) }))
+		.filter((g) => g.list.length);
 	if (!groups.length) {
 		return <p class="quiet">The two audits are the same.</p>;
 	}
@@ -215,17 +337,38 @@ function Changes({ c }: { c: CompareDoc }) {
 		<>
 			{groups.map((g) => (
 				<details key={g.k} open={g.k === "identity" || g.k === "setting"}>
-					<summary>{g.t}: {count(g.list.length, "difference")}</summary>
+					<summary>
+						{g.t}: {count(g.list.length, "difference")}
+					</summary>
 					<div class="scroll" tabIndex={0} role="group" aria-label={g.t}>
 						<table>
-							<thead><tr><th scope="col">element</th><th scope="col">of</th><th class="num" scope="col">before</th><th class="num" scope="col">after</th></tr></thead>
+							<thead>
+								<tr>
+									<th scope="col">element</th>
+									<th scope="col">of</th>
+									<th class="num" scope="col">
+										before
+									</th>
+									<th class="num" scope="col">
+										after
+									</th>
+								</tr>
+							</thead>
 							<tbody>
 								{g.list.map((x, i) => (
 									<tr key={i}>
-										<th scope="row" class="code">{x.element}</th>
-										<td>{[x.selection, x.key, x.list !== null ? `list ${x.list}` : null].filter(Boolean).join(" ") || "machine"}</td>
+										<th scope="row" class="code">
+											{x.element}
+										</th>
+										<td>
+											{[x.selection, x.key, x.list !== null ? `list ${x.list}` : null]
+												.filter(Boolean)
+												.join(" ") || "machine"}
+										</td>
 										<td class="num">{x.before ?? "–"}</td>
-										<td class="num"><span class="lit">{x.after ?? "–"}</span></td>
+										<td class="num">
+											<span class="lit">{x.after ?? "–"}</span>
+										</td>
 									</tr>
 								))}
 							</tbody>
@@ -249,7 +392,14 @@ function Compared({ id, c, after }: { id: string; c: CompareDoc; after: number }
 			</Entry>
 			<Entry title="What changed">
 				{c.lost.length > 0 && (
-					<p class="complaint">{count(c.lost.length, "lifetime counter")} fell: {c.lost.slice(0, 6).map((l) => `${l.element}${l.selection ? ` of ${l.selection}` : ""}`).join(", ")}.</p>
+					<p class="complaint">
+						{count(c.lost.length, "lifetime counter")} fell:{" "}
+						{c.lost
+							.slice(0, 6)
+							.map((l) => `${l.element}${l.selection ? ` of ${l.selection}` : ""}`)
+							.join(", ")}
+						.
+					</p>
 				)}
 				<Changes c={c} />
 				<Findings list={c.findings} none="Nothing speaks against the second audit." />
@@ -269,28 +419,56 @@ export function AuditPage({ id, place }: { id: string; place: Place }) {
 	const path = (e: Evidence | undefined) => (e ? `${visitPath(id)}/evidence/${e.number}/explain` : null);
 	const a = useDoc<AuditDoc>(path(after));
 	const b = useDoc<AuditDoc>(path(two));
-	const c = useDoc<CompareDoc>(two && after ? query(`${visitPath(id)}/compare`, { before: two.number, after: after.number }) : null);
-	const move = (p: Record<string, string | number | null>) => become(to(["visit", id, "audit"],
-		{ after: after?.number ?? null, before: only ? "none" : (before?.number ?? null), ...p }));
+	const c = useDoc<CompareDoc>(
+		two && after ? query(`${visitPath(id)}/compare`, { before: two.number, after: after.number }) : null,
+	);
+	const move = (p: Record<string, string | number | null>) =>
+		become(
+			to(["visit", id, "audit"], {
+				after: after?.number ?? null,
+				before: only ? "none" : (before?.number ?? null),
+				...p,
+			}),
+		);
 	const options = evidenceOptions(audits, "audit");
 	return (
 		<Leaf title="Audit" up={visitUp(visit.doc?.visit ?? null, id)}>
 			<Waiting read={visit} what="the visit" />
 			{visit.doc && !audits.length && (
-				<Entry title="Nothing yet"><p>No audit is filed with this visit. <a href={to(["visit", id, "read"])}>Read the machine</a>.</p></Entry>
+				<Entry title="Nothing yet">
+					<p>
+						No audit is filed with this visit. <a href={to(["visit", id, "read"])}>Read the machine</a>.
+					</p>
+				</Entry>
 			)}
 			{after && (
 				<Entry title="Which">
 					<div class="fields two">
-						<Choose label="Audit" value={String(after.number)} options={options} onPick={(v) => move({ after: v })} />
-						<Choose label="Beside it, from before" value={two ? String(two.number) : "none"} onPick={(v) => move({ before: v })}
-							options={[{ value: "none", text: "none" }, ...options.filter((o) => o.value !== String(after.number))]} />
+						<Choose
+							label="Audit"
+							value={String(after.number)}
+							options={options}
+							onPick={(v) => move({ after: v })}
+						/>
+						<Choose
+							label="Beside it, from before"
+							value={two ? String(two.number) : "none"}
+							onPick={(v) => move({ before: v })}
+							options={[
+								{ value: "none", text: "none" },
+								...options.filter((o) => o.value !== String(after.number)),
+							]}
+						/>
 					</div>
 					{a.doc && <Named a={a.doc} />}
 				</Entry>
 			)}
 			{after && <Waiting read={a} what="the audit" />}
-			{a.doc && <Entry title="Machine face"><FaceOf a={a.doc} before={b.doc} c={c.doc} /></Entry>}
+			{a.doc && (
+				<Entry title="Machine face">
+					<FaceOf a={a.doc} before={b.doc} c={c.doc} />
+				</Entry>
+			)}
 			{c.doc && after && <Compared id={id} c={c.doc} after={after.number} />}
 			{a.doc && <Whole a={a.doc} />}
 		</Leaf>
@@ -301,8 +479,13 @@ function Named({ a }: { a: AuditDoc }) {
 	const m = a.machine;
 	return (
 		<p>
-			{capital([m.model, m.serial && `serial ${m.serial}`, m.revision && `program ${m.revision}`].filter(Boolean).join(", ") || "an unnamed machine")}
-			{m.asset ? `, asset ${m.asset}` : ""}. {a.clock ? `Its clock said ${a.clock.replace("T", " ").slice(0, 16)}.` : "It told no clock."}{" "}
+			{capital(
+				[m.model, m.serial && `serial ${m.serial}`, m.revision && `program ${m.revision}`]
+					.filter(Boolean)
+					.join(", ") || "an unnamed machine",
+			)}
+			{m.asset ? `, asset ${m.asset}` : ""}.{" "}
+			{a.clock ? `Its clock said ${a.clock.replace("T", " ").slice(0, 16)}.` : "It told no clock."}{" "}
 			{a.reads !== null ? `Read ${count(a.reads, "time")}.` : ""}
 		</p>
 	);
@@ -311,12 +494,24 @@ function Named({ a }: { a: AuditDoc }) {
 function Whole({ a }: { a: AuditDoc }) {
 	return (
 		<>
-			<Entry title="Totals"><Totals a={a} /></Entry>
-			<Entry title="Cash"><Cash a={a} /></Entry>
-			<Entry title="Price lists"><Lists a={a} /></Entry>
-			<Entry title="Events"><Events a={a} /></Entry>
-			<Entry title="How far to rely on it"><Reliance a={a} /></Entry>
-			<Entry title="Findings"><Findings list={a.findings} none={sentence("nothing in it contradicts the standard or itself")} /></Entry>
+			<Entry title="Totals">
+				<Totals a={a} />
+			</Entry>
+			<Entry title="Cash">
+				<Cash a={a} />
+			</Entry>
+			<Entry title="Price lists">
+				<Lists a={a} />
+			</Entry>
+			<Entry title="Events">
+				<Events a={a} />
+			</Entry>
+			<Entry title="How far to rely on it">
+				<Reliance a={a} />
+			</Entry>
+			<Entry title="Findings">
+				<Findings list={a.findings} none={sentence("nothing in it contradicts the standard or itself")} />
+			</Entry>
 		</>
 	);
 }

@@ -14,11 +14,26 @@ export function PairPage() {
 			<Entry title="Code">
 				<div class="fields">
 					<Field label="Code" value={code} onText={setCode} auto="one-time-code" />
-					<Field label="What to call this browser" value={name} onText={setName} hint="Such as: phone of the van" />
-					<Do verb="Pair" first act={async () => {
-						put("/api/bench", await post<BenchDoc>("/api/pair", { code: code.trim(), name: name.trim() || "browser" }));
-						stale(() => true);
-					}} />
+					<Field
+						label="What to call this browser"
+						value={name}
+						onText={setName}
+						hint="Such as: phone of the van"
+					/>
+					<Do
+						verb="Pair"
+						first
+						act={async () => {
+							put(
+								"/api/bench",
+								await post<BenchDoc>("/api/pair", {
+									code: code.trim(),
+									name: name.trim() || "browser",
+								}),
+							);
+							stale(() => true);
+						}}
+					/>
 				</div>
 			</Entry>
 		</Leaf>
@@ -26,10 +41,18 @@ export function PairPage() {
 }
 
 function Pattern({ rows }: { rows: string[] }) {
-	const path = rows.flatMap((row, y) => [...row].map((c, x) => (c === "1" ? `M${x + 4} ${y + 4}h1v1h-1z` : ""))).join("");
+	const path = rows
+		.flatMap((row, y) => [...row].map((c, x) => (c === "1" ? `M${x + 4} ${y + 4}h1v1h-1z` : "")))
+		.join("");
 	const side = rows.length + 8;
 	return (
-		<svg viewBox={`0 0 ${side} ${side}`} width="240" height="240" role="img" aria-label="The address with the code, for a camera">
+		<svg
+			viewBox={`0 0 ${side} ${side}`}
+			width="240"
+			height="240"
+			role="img"
+			aria-label="The address with the code, for a camera"
+		>
 			<rect width={side} height={side} fill="#fff" />
 			<path d={path} fill="#000" />
 		</svg>
@@ -46,32 +69,59 @@ export function BrowsersPage() {
 				<Waiting read={bench} what="the bench" />
 				{bench.doc && (
 					<dl class="facts">
-						<dt>Book</dt><dd class="code">{bench.doc.book}</dd>
-						<dt>Version</dt><dd>{bench.doc.version}</dd>
-						<dt>Reached by</dt><dd>{bench.doc.loopback ? "this computer alone" : "paired browsers of this network"}</dd>
+						<dt>Book</dt>
+						<dd class="code">{bench.doc.book}</dd>
+						<dt>Version</dt>
+						<dd>{bench.doc.version}</dd>
+						<dt>Reached by</dt>
+						<dd>{bench.doc.loopback ? "this computer alone" : "paired browsers of this network"}</dd>
 					</dl>
 				)}
 			</Entry>
 			<Entry title="Browsers">
 				<Waiting read={list} what="the list" />
-				{list.doc && !list.doc.browsers.length && <p class="quiet">No browser is paired. This computer needs no pairing.</p>}
+				{list.doc && !list.doc.browsers.length && (
+					<p class="quiet">No browser is paired. This computer needs no pairing.</p>
+				)}
 				<ul class="rows">
 					{list.doc?.browsers.map((b) => (
 						<li class="row" key={b.id}>
-							<span><b>{b.name}</b>{b.this ? ", this one" : ""}<br />
-								<span class="quiet small">paired <When iso={b.paired} />{b.seen && <>, last here <When iso={b.seen} /></>}</span></span>
-							<Do verb={`Take it back from ${b.name}`} plain act={async () => {
-								put("/api/browsers", await ask<BrowsersDoc>("DELETE", `/api/browsers/${b.id}`));
-							}} />
+							<span>
+								<b>{b.name}</b>
+								{b.this ? ", this one" : ""}
+								<br />
+								<span class="quiet small">
+									paired <When iso={b.paired} />
+									{b.seen && (
+										<>
+											, last here <When iso={b.seen} />
+										</>
+									)}
+								</span>
+							</span>
+							<Do
+								verb={`Take it back from ${b.name}`}
+								plain
+								act={async () => {
+									put("/api/browsers", await ask<BrowsersDoc>("DELETE", `/api/browsers/${b.id}`));
+								}}
+							/>
 						</li>
 					))}
 				</ul>
 				{bench.doc?.pairing && (
-					<Do verb="Show a code for one more" act={async () => { setCode(await ask<CodeDoc>("POST", "/api/browsers/code")); }} />
+					<Do
+						verb="Show a code for one more"
+						act={async () => {
+							setCode(await ask<CodeDoc>("POST", "/api/browsers/code"));
+						}}
+					/>
 				)}
 				{code && (
 					<div class="column">
-						<p>Code <b class="code">{code.code}</b>, serves once, until <When iso={code.until} />.</p>
+						<p>
+							Code <b class="code">{code.code}</b>, serves once, until <When iso={code.until} />.
+						</p>
 						<Pattern rows={code.qr} />
 						<p class="code">{code.url}</p>
 					</div>

@@ -2,7 +2,18 @@
 // The bus: a timeline from minutes to bits, the peripherals with their answer times, findings that jump to their place.
 import { useEffect, useRef, useState } from "preact/hooks";
 import { getText, sentenceOf, visitPath } from "../api";
-import { blocksOf, drawBus, firstFrom, inkOf, limitUs, nearest, wordsOf, type Blocks, type Pin, type View } from "../bus";
+import {
+	blocksOf,
+	drawBus,
+	firstFrom,
+	inkOf,
+	limitUs,
+	nearest,
+	wordsOf,
+	type Blocks,
+	type Pin,
+	type View,
+} from "../bus";
 import type { BusDoc, BusPeripheral, Finding, VisitDoc } from "../documents";
 import { useDoc } from "../live";
 import { Standing } from "../marks";
@@ -61,8 +72,11 @@ function useHands(canvas: { current: HTMLCanvasElement | null }, move: { current
 		const wheel = (e: WheelEvent) => {
 			e.preventDefault();
 			const m = move.current;
-			m.set(Math.abs(e.deltaX) > Math.abs(e.deltaY) ? shifted(m, e.deltaX / c.clientWidth)
-				: zoomed(m, 2 ** (e.deltaY / 240), across(e.clientX)));
+			m.set(
+				Math.abs(e.deltaX) > Math.abs(e.deltaY)
+					? shifted(m, e.deltaX / c.clientWidth)
+					: zoomed(m, 2 ** (e.deltaY / 240), across(e.clientX)),
+			);
 		};
 		const down = (e: PointerEvent) => {
 			c.setPointerCapture(e.pointerId);
@@ -79,7 +93,9 @@ function useHands(canvas: { current: HTMLCanvasElement | null }, move: { current
 			if (other === undefined) {
 				m.set(shifted(m, (old - e.clientX) / c.clientWidth));
 			} else if (Math.abs(e.clientX - other) > 8) {
-				m.set(zoomed(m, Math.abs(old - other) / Math.abs(e.clientX - other), across((e.clientX + other) / 2)));
+				m.set(
+					zoomed(m, Math.abs(old - other) / Math.abs(e.clientX - other), across((e.clientX + other) / 2)),
+				);
 			}
 		};
 		const up = (e: PointerEvent) => {
@@ -130,7 +146,9 @@ function InSight({ blocks, view }: { blocks: Blocks; view: View }) {
 			{Array.from({ length: Math.max(0, last - first) }, (_, k) => first + k).map((i) => (
 				<li key={i}>
 					{((blocks.from[i] as number) / 1e6).toFixed(4)} s: {wordsOf(blocks, i).means}
-					{Number.isNaN(blocks.response[i]) ? "" : `, answered after ${span(blocks.response[i] as number)}`}
+					{Number.isNaN(blocks.response[i])
+						? ""
+						: `, answered after ${span(blocks.response[i] as number)}`}
 				</li>
 			))}
 		</ul>
@@ -165,9 +183,15 @@ function Timeline({ blocks, doc, pins, move }: { blocks: Blocks; doc: BusDoc; pi
 	const keys = (e: KeyboardEvent) => {
 		const m = held.current;
 		const to: Record<string, () => View> = {
-			ArrowLeft: () => shifted(m, -0.2), ArrowRight: () => shifted(m, 0.2), "+": () => nearer(blocks, m), "=": () => nearer(blocks, m),
-			"-": () => zoomed(m, 2), Home: () => bounded({ ...m.view, from: m.whole.from }, m.whole), "0": () => m.whole,
-			ArrowUp: () => zoomed(m, 0.5), ArrowDown: () => zoomed(m, 2),
+			ArrowLeft: () => shifted(m, -0.2),
+			ArrowRight: () => shifted(m, 0.2),
+			"+": () => nearer(blocks, m),
+			"=": () => nearer(blocks, m),
+			"-": () => zoomed(m, 2),
+			Home: () => bounded({ ...m.view, from: m.whole.from }, m.whole),
+			"0": () => m.whole,
+			ArrowUp: () => zoomed(m, 0.5),
+			ArrowDown: () => zoomed(m, 2),
 		};
 		const f = to[e.key];
 		if (f) {
@@ -177,16 +201,36 @@ function Timeline({ blocks, doc, pins, move }: { blocks: Blocks; doc: BusDoc; pi
 	};
 	return (
 		<>
-			<canvas ref={canvas} class="squares" tabIndex={0} role="img" onKeyDown={keys} data-from={view.from} data-until={view.until}
-				aria-label={`Bus from ${span(view.from)} to ${span(view.until)}, ${doc.exchanges} exchanges in all. Arrow keys move, plus and minus draw nearer and farther.`} />
+			<canvas
+				ref={canvas}
+				class="squares"
+				tabIndex={0}
+				role="img"
+				onKeyDown={keys}
+				data-from={view.from}
+				data-until={view.until}
+				aria-label={`Bus from ${span(view.from)} to ${span(view.until)}, ${doc.exchanges} exchanges in all. Arrow keys move, plus and minus draw nearer and farther.`}
+			/>
 			<div class="buttons noprint">
-				<button type="button" onClick={() => move.set(nearer(blocks, move))}>Nearer</button>
-				<button type="button" onClick={() => move.set(zoomed(move, 4))}>Farther</button>
-				<button type="button" onClick={() => move.set(shifted(move, -0.5))}>Earlier</button>
-				<button type="button" onClick={() => move.set(shifted(move, 0.5))}>Later</button>
-				<button type="button" onClick={() => move.set(move.whole)}>Whole</button>
+				<button type="button" onClick={() => move.set(nearer(blocks, move))}>
+					Nearer
+				</button>
+				<button type="button" onClick={() => move.set(zoomed(move, 4))}>
+					Farther
+				</button>
+				<button type="button" onClick={() => move.set(shifted(move, -0.5))}>
+					Earlier
+				</button>
+				<button type="button" onClick={() => move.set(shifted(move, 0.5))}>
+					Later
+				</button>
+				<button type="button" onClick={() => move.set(move.whole)}>
+					Whole
+				</button>
 			</div>
-			<p class="quiet small" role="status">{span(view.until - view.from)} in sight, from {span(view.from)} on.</p>
+			<p class="quiet small" role="status">
+				{span(view.until - view.from)} in sight, from {span(view.from)} on.
+			</p>
 			<InSight blocks={blocks} view={view} />
 		</>
 	);
@@ -201,21 +245,42 @@ function Answers({ p }: { p: BusPeripheral }) {
 	const most = Math.max(limitUs * 1.4, r.max * 1.1);
 	const x = (v: number) => 4 + (v / most) * 192;
 	return (
-		<svg class="drawing answers" viewBox="0 0 200 36" role="img"
-			aria-label={`Answers after ${span(r.min)} to ${span(r.max)}, median ${span(r.median)}; the limit is 5 ms`}>
+		<svg
+			class="drawing answers"
+			viewBox="0 0 200 36"
+			role="img"
+			aria-label={`Answers after ${span(r.min)} to ${span(r.max)}, median ${span(r.median)}; the limit is 5 ms`}
+		>
 			<path class="hair" d="M4 24 H196" />
-			<path d={`M${x(r.min)} 24 H${x(r.max)} M${x(r.min)} 19 v10 M${x(r.max)} 19 v10`} class={r.max > limitUs ? "bad" : ""} stroke-width="1.5" />
+			<path
+				d={`M${x(r.min)} 24 H${x(r.max)} M${x(r.min)} 19 v10 M${x(r.max)} 19 v10`}
+				class={r.max > limitUs ? "bad" : ""}
+				stroke-width="1.5"
+			/>
 			<circle class="filled" cx={x(r.median)} cy="24" r="4" />
 			<path class="dash" d={`M${x(limitUs)} 8 V32`} />
-			<text class="soft" x={x(limitUs) + 4} y="14">5 ms</text>
+			<text class="soft" x={x(limitUs) + 4} y="14">
+				5 ms
+			</text>
 		</svg>
 	);
 }
 
 function trouble(p: BusPeripheral): string {
-	const parts: [number | null, string][] = [[p.silent, "silent"], [p.late, "late"], [p.checksum_errors, "wrong checks"],
-		[p.framing_errors, "framing errors"], [p.naks, "refusals"], [p.rets, "asked again"], [p.resets, "resets"], [p.unclosed, "not closed"]];
-	return parts.filter(([n]) => n).map(([n, w]) => `${n} ${w}`).join(", ");
+	const parts: [number | null, string][] = [
+		[p.silent, "silent"],
+		[p.late, "late"],
+		[p.checksum_errors, "wrong checks"],
+		[p.framing_errors, "framing errors"],
+		[p.naks, "refusals"],
+		[p.rets, "asked again"],
+		[p.resets, "resets"],
+		[p.unclosed, "not closed"],
+	];
+	return parts
+		.filter(([n]) => n)
+		.map(([n, w]) => `${n} ${w}`)
+		.join(", ");
 }
 
 function Peripherals({ d }: { d: BusDoc }) {
@@ -223,10 +288,21 @@ function Peripherals({ d }: { d: BusDoc }) {
 		<ul class="peripherals">
 			{d.peripherals.map((p) => (
 				<li key={p.address}>
-					<span><b>{p.name}</b><br /><span class="quiet small">address {p.address}H{p.state ? `, ${p.state}` : ""}</span></span>
+					<span>
+						<b>{p.name}</b>
+						<br />
+						<span class="quiet small">
+							address {p.address}H{p.state ? `, ${p.state}` : ""}
+						</span>
+					</span>
 					{d.timing_known ? <Answers p={p} /> : <span class="quiet">its times are not known</span>}
-					<span>answered {number(p.answered)} of {number(p.addressed)}<br />
-						<span class={trouble(p) ? "contradicted" : "quiet small"}>{trouble(p) || "no trouble"}</span></span>
+					<span>
+						answered {number(p.answered)} of {number(p.addressed)}
+						<br />
+						<span class={trouble(p) ? "contradicted" : "quiet small"}>
+							{trouble(p) || "no trouble"}
+						</span>
+					</span>
 				</li>
 			))}
 		</ul>
@@ -242,7 +318,9 @@ function Sales({ d, jump }: { d: BusDoc; jump: (us: number) => void }) {
 			{d.sales.map((s, i) => (
 				<li key={i}>
 					<button type="button" class="plain" onClick={() => jump(s.at_us)}>
-						{span(s.at_us)}: {s.selection ? `selection ${s.selection}` : "no selection told"}{s.price !== null ? `, ${money(s.price, d.decimals)}` : ""}, {s.paid_with}, {s.outcome.replace("-", " ")}
+						{span(s.at_us)}: {s.selection ? `selection ${s.selection}` : "no selection told"}
+						{s.price !== null ? `, ${money(s.price, d.decimals)}` : ""}, {s.paid_with},{" "}
+						{s.outcome.replace("-", " ")}
 					</button>
 				</li>
 			))}
@@ -260,7 +338,9 @@ function Told({ list, jump }: { list: Finding[]; jump: (us: number) => void }) {
 				<li key={i}>
 					<FindingLine f={f} />
 					{f.where.at_us !== null && (
-						<button type="button" class="plain" onClick={() => jump(f.where.at_us as number)}>Go to its place, {span(f.where.at_us)}</button>
+						<button type="button" class="plain" onClick={() => jump(f.where.at_us as number)}>
+							Go to its place, {span(f.where.at_us)}
+						</button>
 					)}
 				</li>
 			))}
@@ -276,7 +356,10 @@ function useBlocks(path: string | null) {
 		set(null);
 		setError(null);
 		if (path) {
-			void getText(path).then((t) => here && set(blocksOf(t)), (e: unknown) => here && setError(sentenceOf(e)));
+			void getText(path).then(
+				(t) => here && set(blocksOf(t)),
+				(e: unknown) => here && setError(sentenceOf(e)),
+			);
 		}
 		return () => {
 			here = false;
@@ -293,7 +376,10 @@ export function BusPage({ id }: { id: string }) {
 	const [view, setView] = useState<View | null>(null);
 	const paper = useRef<HTMLDivElement>(null);
 	const d = read.doc;
-	const whole: View = { from: d?.from_us ?? 0, until: Math.max((d?.until_us ?? 1) + 1, (d?.from_us ?? 0) + least) };
+	const whole: View = {
+		from: d?.from_us ?? 0,
+		until: Math.max((d?.until_us ?? 1) + 1, (d?.from_us ?? 0) + least),
+	};
 	useEffect(() => setView(null), [base]);
 	const move: Move = { view: view ?? whole, set: setView, whole };
 	const jump = (us: number) => {
@@ -301,29 +387,67 @@ export function BusPage({ id }: { id: string }) {
 		paper.current?.scrollIntoView({ block: "start" });
 		paper.current?.querySelector<HTMLElement>("canvas")?.focus({ preventScroll: true });
 	};
-	const pins: Pin[] = [...(d?.findings ?? []).filter((f) => f.where.at_us !== null)
-		.map((f) => ({ at: f.where.at_us as number, text: f.rule, bad: f.weight === "fault" })),
-	...(d?.sales ?? []).map((s) => ({ at: s.at_us, text: "sale", bad: false }))];
+	const pins: Pin[] = [
+		...(d?.findings ?? [])
+			.filter((f) => f.where.at_us !== null)
+			.map((f) => ({ at: f.where.at_us as number, text: f.rule, bad: f.weight === "fault" })),
+		...(d?.sales ?? []).map((s) => ({ at: s.at_us, text: "sale", bad: false })),
+	];
 	return (
-		<Leaf title="Bus" up={visitUp((e.visit.doc as VisitDoc | null)?.visit ?? null, id)} lead="Every peripheral has 5 ms to begin its answer.">
+		<Leaf
+			title="Bus"
+			up={visitUp((e.visit.doc as VisitDoc | null)?.visit ?? null, id)}
+			lead="Every peripheral has 5 ms to begin its answer."
+		>
 			<Waiting read={e.visit} what="the visit" />
 			<Entry title="Capture">
 				<WhichFile {...e} />
-				{e.visit.doc && <AddFile visit={e.visit.doc.visit} kind="bus" label="Add a capture" accept=".vcd,.sr,.csv,.txt,.words,.gz" />}
+				{e.visit.doc && (
+					<AddFile
+						visit={e.visit.doc.visit}
+						kind="bus"
+						label="Add a capture"
+						accept=".vcd,.sr,.csv,.txt,.words,.gz"
+					/>
+				)}
 			</Entry>
 			{e.chosen && <Waiting read={read} what="the capture" />}
 			{d && (
 				<>
 					<Entry title="Timeline">
-						<p><Standing stands={d.verdict} word={d.verdict === "shown" ? "all answer in time" : d.verdict === "contradicted" ? "something is wrong" : "not told yet"} /></p>
+						<p>
+							<Standing
+								stands={d.verdict}
+								word={
+									d.verdict === "shown"
+										? "all answer in time"
+										: d.verdict === "contradicted"
+											? "something is wrong"
+											: "not told yet"
+								}
+							/>
+						</p>
 						<div ref={paper}>
-							{blocks ? <Timeline blocks={blocks} doc={d} pins={pins} move={move} /> : error ? <Complaint text={error} />
-								: <p class="quiet" role="status">Reading the exchanges <span class="working" /></p>}
+							{blocks ? (
+								<Timeline blocks={blocks} doc={d} pins={pins} move={move} />
+							) : error ? (
+								<Complaint text={error} />
+							) : (
+								<p class="quiet" role="status">
+									Reading the exchanges <span class="working" />
+								</p>
+							)}
 						</div>
 					</Entry>
-					<Entry title="Findings"><Told list={d.findings} jump={jump} /></Entry>
-					<Entry title="Peripherals"><Peripherals d={d} /></Entry>
-					<Entry title="Sales"><Sales d={d} jump={jump} /></Entry>
+					<Entry title="Findings">
+						<Told list={d.findings} jump={jump} />
+					</Entry>
+					<Entry title="Peripherals">
+						<Peripherals d={d} />
+					</Entry>
+					<Entry title="Sales">
+						<Sales d={d} jump={jump} />
+					</Entry>
 				</>
 			)}
 		</Leaf>

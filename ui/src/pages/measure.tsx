@@ -8,12 +8,34 @@ import { draftKey, useDraftOf } from "../draft";
 import { ChainDrawing, Levels, Squared, stepsOf, type Axis } from "../drawings";
 import { put, useDoc } from "../live";
 import { Standing } from "../marks";
-import { Choose, Complaint, Do, Entry, evidenceOptions, Field, Findings, Kept, Leaf, visitUp, Waiting } from "../parts";
+import {
+	Choose,
+	Complaint,
+	Do,
+	Entry,
+	evidenceOptions,
+	Field,
+	Findings,
+	Kept,
+	Leaf,
+	visitUp,
+	Waiting,
+} from "../parts";
 import { readingsOf, thinned, type MarkAt, type Reading } from "../table";
 import { count, lasting, number } from "../words";
 
 /** A file of this kind, filed with the visit. */
-export function AddFile({ visit, kind, label, accept }: { visit: Visit; kind: string; label: string; accept: string }) {
+export function AddFile({
+	visit,
+	kind,
+	label,
+	accept,
+}: {
+	visit: Visit;
+	kind: string;
+	label: string;
+	accept: string;
+}) {
 	const [error, setError] = useState<string | null>(null);
 	const [busy, setBusy] = useState(false);
 	if (visit.closed) {
@@ -22,19 +44,34 @@ export function AddFile({ visit, kind, label, accept }: { visit: Visit; kind: st
 	return (
 		<div class="field">
 			<label for={`add-${kind}`}>{label}</label>
-			<input type="file" id={`add-${kind}`} accept={accept} onChange={(e) => {
-				const input = e.currentTarget;
-				const file = input.files?.[0];
-				if (!file) {
-					return;
-				}
-				setBusy(true);
-				setError(null);
-				void addEvidence<VisitDoc>(visit.id, file, file.name, kind, "prove")
-					.then((d) => put(visitPath(visit.id), d), (x: unknown) => setError(sentenceOf(x)))
-					.then(() => { setBusy(false); input.value = ""; });
-			}} />
-			{busy && <p role="status">Filing it <span class="working" /></p>}
+			<input
+				type="file"
+				id={`add-${kind}`}
+				accept={accept}
+				onChange={(e) => {
+					const input = e.currentTarget;
+					const file = input.files?.[0];
+					if (!file) {
+						return;
+					}
+					setBusy(true);
+					setError(null);
+					void addEvidence<VisitDoc>(visit.id, file, file.name, kind, "prove")
+						.then(
+							(d) => put(visitPath(visit.id), d),
+							(x: unknown) => setError(sentenceOf(x)),
+						)
+						.then(() => {
+							setBusy(false);
+							input.value = "";
+						});
+				}}
+			/>
+			{busy && (
+				<p role="status">
+					Filing it <span class="working" />
+				</p>
+			)}
 			<Complaint text={error} />
 		</div>
 	);
@@ -48,11 +85,26 @@ export function useEvidence(id: string, kind: string) {
 	return { visit, list, chosen, setWish };
 }
 
-export function WhichFile({ list, chosen, setWish }: { list: Evidence[]; chosen?: Evidence; setWish: (v: string) => void }) {
+export function WhichFile({
+	list,
+	chosen,
+	setWish,
+}: {
+	list: Evidence[];
+	chosen?: Evidence;
+	setWish: (v: string) => void;
+}) {
 	if (list.length < 2 || !chosen) {
 		return chosen ? <p class="quiet">{chosen.name}</p> : null;
 	}
-	return <Choose label="File" value={String(chosen.number)} options={evidenceOptions(list, chosen.kind)} onPick={setWish} />;
+	return (
+		<Choose
+			label="File"
+			value={String(chosen.number)}
+			options={evidenceOptions(list, chosen.kind)}
+			onPick={setWish}
+		/>
+	);
 }
 
 function useText(path: string | null): string | null {
@@ -62,7 +114,10 @@ function useText(path: string | null): string | null {
 	useEffect(() => {
 		set(null);
 		if (path) {
-			void getText(path).then((t) => want.current === path && set(t), () => undefined);
+			void getText(path).then(
+				(t) => want.current === path && set(t),
+				() => undefined,
+			);
 		}
 	}, [path]);
 	return text;
@@ -71,14 +126,22 @@ function useText(path: string | null): string | null {
 function Facts({ rows }: { rows: [string, ComponentChildren | null | false][] }) {
 	return (
 		<dl class="facts">
-			{rows.filter(([, v]) => v !== null && v !== false).map(([name, v]) => <><dt>{name}</dt><dd>{v}</dd></>)}
+			{rows
+				.filter(([, v]) => v !== null && v !== false)
+				.map(([name, v]) => (
+					<>
+						<dt>{name}</dt>
+						<dd>{v}</dd>
+					</>
+				))}
 		</dl>
 	);
 }
 
 // ---- cold ----
 
-const degrees = (v: number | null | undefined) => (v === null || v === undefined ? "–" : `${v.toFixed(1).replace("-", "−")} °C`);
+const degrees = (v: number | null | undefined) =>
+	v === null || v === undefined ? "–" : `${v.toFixed(1).replace("-", "−")} °C`;
 
 /** A log may be in Fahrenheit; which of both it is tell the figures that the program read from it. */
 function inCelsius(t: ReturnType<typeof readingsOf>, d: ColdDoc): ReturnType<typeof readingsOf> {
@@ -89,29 +152,46 @@ function inCelsius(t: ReturnType<typeof readingsOf>, d: ColdDoc): ReturnType<typ
 	}
 	const off = (v: number) => Math.max(0, (d.least_c as number) - v, v - (d.most_c as number));
 	const celsius = (f: number) => (f - 32) / 1.8;
-	return off(celsius(middle)) < off(middle) ? { ...t, readings: t.readings.map((r) => ({ ...r, value: celsius(r.value) })) } : t;
+	return off(celsius(middle)) < off(middle)
+		? { ...t, readings: t.readings.map((r) => ({ ...r, value: celsius(r.value) })) }
+		: t;
 }
 
 function timeAxis(seconds: number, about: number): Axis {
 	const hour = seconds >= 7200;
 	const unit = seconds >= 4 * 86400 ? 86400 : hour ? 3600 : 60;
 	return {
-		from: 0, to: seconds,
-		ticks: stepsOf(0, seconds / unit, about).map((n) => ({ at: n * unit, text: `${n}${unit === 86400 ? " d" : unit === 3600 ? " h" : " min"}` })),
+		from: 0,
+		to: seconds,
+		ticks: stepsOf(0, seconds / unit, about).map((n) => ({
+			at: n * unit,
+			text: `${n}${unit === 86400 ? " d" : unit === 3600 ? " h" : " min"}`,
+		})),
 	};
 }
 
-function Fit({ d, list, x, y }: { d: ColdDoc; list: Reading[]; x: (v: number) => number; y: (v: number) => number }) {
+function Fit({
+	d,
+	list,
+	x,
+	y,
+}: {
+	d: ColdDoc;
+	list: Reading[];
+	x: (v: number) => number;
+	y: (v: number) => number;
+}) {
 	if (d.tau_s === null || d.settles_at_c === null || !list.length) {
 		return null;
 	}
 	const early = list.slice(0, Math.max(2, Math.floor(list.length / 4)));
 	const top = early.reduce((a, b) => (b.value > a.value ? b : a));
 	const until = Math.min(list[list.length - 1]?.at ?? 0, top.at + 5 * d.tau_s);
-	const curve = (tau: number, settles: number) => Array.from({ length: 60 }, (_, i) => {
-		const t = ((until - top.at) * i) / 59;
-		return `${x(top.at + t).toFixed(1)} ${y(settles + (top.value - settles) * Math.exp(-t / tau)).toFixed(1)}`;
-	});
+	const curve = (tau: number, settles: number) =>
+		Array.from({ length: 60 }, (_, i) => {
+			const t = ((until - top.at) * i) / 59;
+			return `${x(top.at + t).toFixed(1)} ${y(settles + (top.value - settles) * Math.exp(-t / tau)).toFixed(1)}`;
+		});
 	const low = d.tau_low_s !== null && d.settles_low_c !== null ? curve(d.tau_low_s, d.settles_low_c) : null;
 	const high = d.tau_high_s !== null && d.settles_high_c !== null ? curve(d.tau_high_s, d.settles_high_c) : null;
 	return (
@@ -129,26 +209,44 @@ function ColdCurve({ d, readings, marks }: { d: ColdDoc; readings: Reading[]; ma
 	const end = readings[readings.length - 1]?.at ?? 1;
 	const points = thinned(readings, 1400);
 	return (
-		<Squared unit="°C" x={(about) => timeAxis(end, about)} label={`Temperature over ${lasting(end)}, from ${degrees(d.least_c)} to ${degrees(d.most_c)}, limit ${degrees(d.limit_c)}`}
-			y={{ from: low, to: high, ticks: stepsOf(low, high, 6).map((n) => ({ at: n, text: String(n).replace("-", "−") })) }}
+		<Squared
+			unit="°C"
+			x={(about) => timeAxis(end, about)}
+			label={`Temperature over ${lasting(end)}, from ${degrees(d.least_c)} to ${degrees(d.most_c)}, limit ${degrees(d.limit_c)}`}
+			y={{
+				from: low,
+				to: high,
+				ticks: stepsOf(low, high, 6).map((n) => ({ at: n, text: String(n).replace("-", "−") })),
+			}}
 			draw={(f) => (
 				<>
 					<Fit d={d} list={readings} x={f.x} y={f.y} />
-					<path d={`M${points.map((p) => `${f.x(p.at).toFixed(1)} ${f.y(p.value).toFixed(1)}`).join("L")}`} stroke-width="1.5" />
+					<path
+						d={`M${points.map((p) => `${f.x(p.at).toFixed(1)} ${f.y(p.value).toFixed(1)}`).join("L")}`}
+						stroke-width="1.5"
+					/>
 					{d.limit_c !== null && (
 						<>
 							<path class="bad dash" d={`M${f.left} ${f.y(d.limit_c)} H${f.right}`} />
-							<text x={f.right - 4} y={f.y(d.limit_c) - 6} text-anchor="end">limit {degrees(d.limit_c)}</text>
+							<text x={f.right - 4} y={f.y(d.limit_c) - 6} text-anchor="end">
+								limit {degrees(d.limit_c)}
+							</text>
 						</>
 					)}
 					{d.alarm && <path class="line dash" d={`M${f.left} ${f.y(d.alarm.threshold_c)} H${f.right}`} />}
 					{marks.map((m, i) => {
 						const x = f.x(m.at);
 						const y = f.height - 32;
-						return <g key={i}><path d={`M${x} ${y} v-12 m-4 5 l4 -5 l4 5`} /><title>{m.word}</title></g>;
+						return (
+							<g key={i}>
+								<path d={`M${x} ${y} v-12 m-4 5 l4 -5 l4 5`} />
+								<title>{m.word}</title>
+							</g>
+						);
 					})}
 				</>
-			)} />
+			)}
+		/>
 	);
 }
 
@@ -163,41 +261,106 @@ export function ColdPage({ id }: { id: string }) {
 	const e = useEvidence(id, "temperature");
 	const w = useDraftOf<ColdWish>(draftKey(id, "cold"), { kind: "cold", reference: "", ice: "", limit: "" });
 	const base = e.chosen ? `${visitPath(id)}/evidence/${e.chosen.number}` : null;
-	const amount = (t: string) => (/^-?\d+(\.\d+)?$/.test(t.trim().replace(",", ".")) ? t.trim().replace(",", ".") : null);
-	const read = useDoc<ColdDoc>(base && query(`${base}/cold`, {
-		kind: w.value.kind, reference: amount(w.value.reference), ice: amount(w.value.ice), limit: amount(w.value.limit),
-	}));
+	const amount = (t: string) =>
+		/^-?\d+(\.\d+)?$/.test(t.trim().replace(",", ".")) ? t.trim().replace(",", ".") : null;
+	const read = useDoc<ColdDoc>(
+		base &&
+			query(`${base}/cold`, {
+				kind: w.value.kind,
+				reference: amount(w.value.reference),
+				ice: amount(w.value.ice),
+				limit: amount(w.value.limit),
+			}),
+	);
 	const text = useText(base);
 	const d = read.doc;
 	const table = text && d ? inCelsius(readingsOf(text), d) : null;
 	return (
-		<Leaf title="Cold" up={visitUp(e.visit.doc?.visit ?? null, id)} lead="Does the cabinet hold its temperature, and does the probe tell the truth?">
+		<Leaf
+			title="Cold"
+			up={visitUp(e.visit.doc?.visit ?? null, id)}
+			lead="Does the cabinet hold its temperature, and does the probe tell the truth?"
+		>
 			<Waiting read={e.visit} what="the visit" />
 			<Entry title="Log">
 				<WhichFile {...e} />
-				{e.visit.doc && <AddFile visit={e.visit.doc.visit} kind="temperature" label="Add a logger's table" accept=".csv,.txt,text/csv,text/plain" />}
+				{e.visit.doc && (
+					<AddFile
+						visit={e.visit.doc.visit}
+						kind="temperature"
+						label="Add a logger's table"
+						accept=".csv,.txt,text/csv,text/plain"
+					/>
+				)}
 				<details open={!e.chosen}>
-				<summary>Limit and second thermometer</summary>
-				<div class="fields two">
-					<Choose label="The cabinet holds" value={w.value.kind} onPick={(kind) => w.change({ kind })}
-						options={[{ value: "cold", text: "cold food" }, { value: "frozen", text: "frozen food" }, { value: "hot", text: "hot food" }]} />
-					<Field label="Limit of the local code, °C" value={w.value.limit} onText={(limit) => w.change({ limit })} hint="Empty: the model code" />
-					<Field label="A second thermometer read at the end, °C" value={w.value.reference} onText={(reference) => w.change({ reference })} />
-					<Field label="The probe read in ice, °C" value={w.value.ice} onText={(ice) => w.change({ ice })} />
-				</div>
-				<Kept draft={{ ...w, other: null }} />
+					<summary>Limit and second thermometer</summary>
+					<div class="fields two">
+						<Choose
+							label="The cabinet holds"
+							value={w.value.kind}
+							onPick={(kind) => w.change({ kind })}
+							options={[
+								{ value: "cold", text: "cold food" },
+								{ value: "frozen", text: "frozen food" },
+								{ value: "hot", text: "hot food" },
+							]}
+						/>
+						<Field
+							label="Limit of the local code, °C"
+							value={w.value.limit}
+							onText={(limit) => w.change({ limit })}
+							hint="Empty: the model code"
+						/>
+						<Field
+							label="A second thermometer read at the end, °C"
+							value={w.value.reference}
+							onText={(reference) => w.change({ reference })}
+						/>
+						<Field
+							label="The probe read in ice, °C"
+							value={w.value.ice}
+							onText={(ice) => w.change({ ice })}
+						/>
+					</div>
+					<Kept draft={{ ...w, other: null }} />
 				</details>
 			</Entry>
 			{e.chosen && <Waiting read={read} what="the log" />}
 			{d && (
 				<>
 					<Entry title="Curve">
-						<p><Standing stands={d.verdict} word={d.verdict === "shown" ? "holds its temperature" : d.verdict === "contradicted" ? "does not hold" : "not told yet"} /></p>
-						{table && table.readings.length > 1 ? <ColdCurve d={d} readings={table.readings} marks={table.marks} />
-							: base && text !== null && <div class="plate" tabIndex={0} role="group" aria-label="Curve"><img src={query(`${base}/cold.svg`, { kind: w.value.kind })} alt="The curve of the log with its limit" /></div>}
+						<p>
+							<Standing
+								stands={d.verdict}
+								word={
+									d.verdict === "shown"
+										? "holds its temperature"
+										: d.verdict === "contradicted"
+											? "does not hold"
+											: "not told yet"
+								}
+							/>
+						</p>
+						{table && table.readings.length > 1 ? (
+							<ColdCurve d={d} readings={table.readings} marks={table.marks} />
+						) : (
+							base &&
+							text !== null && (
+								<div class="plate" tabIndex={0} role="group" aria-label="Curve">
+									<img
+										src={query(`${base}/cold.svg`, { kind: w.value.kind })}
+										alt="The curve of the log with its limit"
+									/>
+								</div>
+							)
+						)}
 					</Entry>
-					<Entry title="Figures"><ColdFigures d={d} /></Entry>
-					<Entry title="Findings"><Findings list={d.findings} none="Nothing speaks against the cabinet or its probe." /></Entry>
+					<Entry title="Figures">
+						<ColdFigures d={d} />
+					</Entry>
+					<Entry title="Findings">
+						<Findings list={d.findings} none="Nothing speaks against the cabinet or its probe." />
+					</Entry>
 				</>
 			)}
 		</Leaf>
@@ -206,18 +369,41 @@ export function ColdPage({ id }: { id: string }) {
 
 function ColdFigures({ d }: { d: ColdDoc }) {
 	return (
-		<Facts rows={[
-			["Readings", `${number(d.readings)}${d.step_s ? `, one every ${lasting(d.step_s)}` : ""}`],
-			["Lies between", `${degrees(d.least_c)} and ${degrees(d.most_c)}`],
-			["Beyond the limit", lasting(d.time_above_s)],
-			["Pulls down", d.tau_s !== null && `time constant ${lasting(d.tau_s)}${d.tau_low_s !== null && d.tau_high_s !== null ? ` (${lasting(d.tau_low_s)} to ${lasting(d.tau_high_s)})` : ""}`],
-			["Settles at", d.settles_at_c !== null && degrees(d.settles_at_c)],
-			["At the limit after", d.reach_s !== null && lasting(d.reach_s)],
-			["Compressor", d.cycle && `${d.cycle.cycles} cycles of ${lasting(d.cycle.period_s)}, runs ${Math.round(d.cycle.duty * 100)} % of the time`],
-			["Defrosts", d.defrost && `${d.defrost.count}${d.defrost.every_s ? `, every ${lasting(d.defrost.every_s)}` : ""}, up to ${degrees(d.defrost.peak_c)}`],
-			["Probe", d.probe_error_c !== null ? `reads ${degrees(Math.abs(d.probe_error_c))} too ${d.probe_error_c < 0 ? "low" : "high"}` : "not compared with anything yet"],
-			["Alarm", d.alarm && `${degrees(d.alarm.threshold_c)} for ${lasting(d.alarm.delay_s)}: never fires on this log${d.alarm.dead_compressor_s !== null ? `, tells of a dead compressor after ${lasting(d.alarm.dead_compressor_s)}` : ""}`],
-		]} />
+		<Facts
+			rows={[
+				["Readings", `${number(d.readings)}${d.step_s ? `, one every ${lasting(d.step_s)}` : ""}`],
+				["Lies between", `${degrees(d.least_c)} and ${degrees(d.most_c)}`],
+				["Beyond the limit", lasting(d.time_above_s)],
+				[
+					"Pulls down",
+					d.tau_s !== null &&
+						`time constant ${lasting(d.tau_s)}${d.tau_low_s !== null && d.tau_high_s !== null ? ` (${lasting(d.tau_low_s)} to ${lasting(d.tau_high_s)})` : ""}`,
+				],
+				["Settles at", d.settles_at_c !== null && degrees(d.settles_at_c)],
+				["At the limit after", d.reach_s !== null && lasting(d.reach_s)],
+				[
+					"Compressor",
+					d.cycle &&
+						`${d.cycle.cycles} cycles of ${lasting(d.cycle.period_s)}, runs ${Math.round(d.cycle.duty * 100)} % of the time`,
+				],
+				[
+					"Defrosts",
+					d.defrost &&
+						`${d.defrost.count}${d.defrost.every_s ? `, every ${lasting(d.defrost.every_s)}` : ""}, up to ${degrees(d.defrost.peak_c)}`,
+				],
+				[
+					"Probe",
+					d.probe_error_c !== null
+						? `reads ${degrees(Math.abs(d.probe_error_c))} too ${d.probe_error_c < 0 ? "low" : "high"}`
+						: "not compared with anything yet",
+				],
+				[
+					"Alarm",
+					d.alarm &&
+						`${degrees(d.alarm.threshold_c)} for ${lasting(d.alarm.delay_s)}: never fires on this log${d.alarm.dead_compressor_s !== null ? `, tells of a dead compressor after ${lasting(d.alarm.dead_compressor_s)}` : ""}`,
+				],
+			]}
+		/>
 	);
 }
 
@@ -225,48 +411,112 @@ function ColdFigures({ d }: { d: ColdDoc }) {
 
 export function SignalPage({ id }: { id: string }) {
 	const e = useEvidence(id, "signal");
-	const w = useDraftOf<{ least: string; lead: string; frequency: string }>(draftKey(id, "signal"), { least: "", lead: "", frequency: "" });
-	const read = useDoc<SignalDoc>(e.chosen ? query(`${visitPath(id)}/evidence/${e.chosen.number}/signal`, {
-		least: /^-?\d+$/.test(w.value.least.trim()) ? w.value.least.trim() : null,
-		lead: /^[\w.=,-]+:\d/.test(w.value.lead.trim()) ? w.value.lead.trim() : null,
-		frequency: /^\d+$/.test(w.value.frequency.trim()) ? w.value.frequency.trim() : null,
-	}) : null);
+	const w = useDraftOf<{ least: string; lead: string; frequency: string }>(draftKey(id, "signal"), {
+		least: "",
+		lead: "",
+		frequency: "",
+	});
+	const read = useDoc<SignalDoc>(
+		e.chosen
+			? query(`${visitPath(id)}/evidence/${e.chosen.number}/signal`, {
+					least: /^-?\d+$/.test(w.value.least.trim()) ? w.value.least.trim() : null,
+					lead: /^[\w.=,-]+:\d/.test(w.value.lead.trim()) ? w.value.lead.trim() : null,
+					frequency: /^\d+$/.test(w.value.frequency.trim()) ? w.value.frequency.trim() : null,
+				})
+			: null,
+	);
 	const d = read.doc;
 	return (
-		<Leaf title="Signal" up={visitUp(e.visit.doc?.visit ?? null, id)} lead="Is the level good enough where the antenna will live, with the door closed?">
+		<Leaf
+			title="Signal"
+			up={visitUp(e.visit.doc?.visit ?? null, id)}
+			lead="Is the level good enough where the antenna will live, with the door closed?"
+		>
 			<Waiting read={e.visit} what="the visit" />
 			<Entry title="Log">
 				<WhichFile {...e} />
-				{e.visit.doc && <AddFile visit={e.visit.doc.visit} kind="signal" label="Add a modem's answers or a table of levels" accept=".csv,.txt,.log,text/csv,text/plain" />}
+				{e.visit.doc && (
+					<AddFile
+						visit={e.visit.doc.visit}
+						kind="signal"
+						label="Add a modem's answers or a table of levels"
+						accept=".csv,.txt,.log,text/csv,text/plain"
+					/>
+				)}
 				<details open={!e.chosen}>
-				<summary>What the unit needs, and its lead</summary>
-				<div class="fields two">
-					<Field label="The unit needs at least, dBm" value={w.value.least} onText={(least) => w.change({ least })} hint="By its data sheet" />
-					<Field label="Antenna lead" value={w.value.lead} onText={(lead) => w.change({ lead })} hint="Class and metres, such as RG-174:3" />
-				</div>
-				<Kept draft={{ ...w, other: null }} />
+					<summary>What the unit needs, and its lead</summary>
+					<div class="fields two">
+						<Field
+							label="The unit needs at least, dBm"
+							value={w.value.least}
+							onText={(least) => w.change({ least })}
+							hint="By its data sheet"
+						/>
+						<Field
+							label="Antenna lead"
+							value={w.value.lead}
+							onText={(lead) => w.change({ lead })}
+							hint="Class and metres, such as RG-174:3"
+						/>
+					</div>
+					<Kept draft={{ ...w, other: null }} />
 				</details>
 			</Entry>
 			{e.chosen && <Waiting read={read} what="the log" />}
 			{d && (
 				<>
 					<Entry title="Places">
-						<p><Standing stands={d.verdict} word={d.verdict === "shown" ? "good enough" : d.verdict === "contradicted" ? "not good enough" : "not told yet"} /></p>
+						<p>
+							<Standing
+								stands={d.verdict}
+								word={
+									d.verdict === "shown"
+										? "good enough"
+										: d.verdict === "contradicted"
+											? "not good enough"
+											: "not told yet"
+								}
+							/>
+						</p>
 						<Levels d={d} />
-						<Facts rows={[
-							["Readings", `${number(d.samples)}${d.unknown ? `, ${d.unknown} of them not known` : ""}`],
-							["Counts", d.position && `the place “${d.position}”`],
-							["Level", d.level_dbm.median !== null && `${d.level_dbm.median} dBm in the middle, nine of ten reach ${d.level_dbm.p10} dBm`],
-							["To spare", d.margin_db !== null && `${d.margin_db.toFixed(1)} dB above ${d.least_dbm} dBm`],
-							["Above it", d.share_above !== null && `${(d.share_above * 100).toFixed(1)} % of the time`],
-						]} />
+						<Facts
+							rows={[
+								[
+									"Readings",
+									`${number(d.samples)}${d.unknown ? `, ${d.unknown} of them not known` : ""}`,
+								],
+								["Counts", d.position && `the place “${d.position}”`],
+								[
+									"Level",
+									d.level_dbm.median !== null &&
+										`${d.level_dbm.median} dBm in the middle, nine of ten reach ${d.level_dbm.p10} dBm`,
+								],
+								[
+									"To spare",
+									d.margin_db !== null && `${d.margin_db.toFixed(1)} dB above ${d.least_dbm} dBm`,
+								],
+								[
+									"Above it",
+									d.share_above !== null && `${(d.share_above * 100).toFixed(1)} % of the time`,
+								],
+							]}
+						/>
 					</Entry>
 					{d.leads.length > 0 && (
 						<Entry title="Leads">
-							<ul>{d.leads.map((l) => <li key={l.lead}>{l.lead} loses {l.loss_db?.toFixed(1) ?? "–"} dB and leaves {l.margin_db?.toFixed(1) ?? "–"} dB.</li>)}</ul>
+							<ul>
+								{d.leads.map((l) => (
+									<li key={l.lead}>
+										{l.lead} loses {l.loss_db?.toFixed(1) ?? "–"} dB and leaves{" "}
+										{l.margin_db?.toFixed(1) ?? "–"} dB.
+									</li>
+								))}
+							</ul>
 						</Entry>
 					)}
-					<Entry title="Findings"><Findings list={d.findings} none="Nothing speaks against the place." /></Entry>
+					<Entry title="Findings">
+						<Findings list={d.findings} none="Nothing speaks against the place." />
+					</Entry>
 				</>
 			)}
 		</Leaf>
@@ -279,7 +529,15 @@ interface Chain {
 	rows: Record<string, string>[];
 }
 const chainColumns = ["device", "kind", "volts", "idle", "continuous", "peak", "length", "gauge", "temperature"];
-const chainTitles: Record<string, string> = { device: "Device", volts: "Least volts", idle: "Idle", continuous: "All the time", peak: "Peak", length: "Run of cable", gauge: "Wire" };
+const chainTitles: Record<string, string> = {
+	device: "Device",
+	volts: "Least volts",
+	idle: "Idle",
+	continuous: "All the time",
+	peak: "Peak",
+	length: "Run of cable",
+	gauge: "Wire",
+};
 
 function rowsOf(csv: string): Record<string, string>[] {
 	const lines = csv.split(/\r?\n/).filter((l) => l !== "" && !l.startsWith("#"));
@@ -294,46 +552,119 @@ export function SupplyPage({ id }: { id: string }) {
 	const filed = useText(e.chosen ? `${visitPath(id)}/evidence/${e.chosen.number}` : null);
 	const draft = useDraftOf<Chain>(draftKey(id, "supply"), { rows: [] });
 	const rows = draft.value.rows.length ? draft.value.rows : rowsOf(filed ?? template ?? "");
-	const change = (i: number, c: string, v: string) => draft.change({ rows: rows.map((r, k) => (k === i ? { ...r, [c]: v } : r)) });
+	const change = (i: number, c: string, v: string) =>
+		draft.change({ rows: rows.map((r, k) => (k === i ? { ...r, [c]: v } : r)) });
 	const d = read.doc;
 	const file = async () => {
-		const csv = [chainColumns.join(","), ...rows.map((r) => chainColumns.map((c) => r[c] ?? "").join(",")), ""].join("\n");
-		put(visitPath(id), await addEvidence<VisitDoc>(id, new Blob([csv], { type: "text/csv" }), `supply-${e.list.length + 1}.csv`, "supply", "know"));
+		const csv = [
+			chainColumns.join(","),
+			...rows.map((r) => chainColumns.map((c) => r[c] ?? "").join(",")),
+			"",
+		].join("\n");
+		put(
+			visitPath(id),
+			await addEvidence<VisitDoc>(
+				id,
+				new Blob([csv], { type: "text/csv" }),
+				`supply-${e.list.length + 1}.csv`,
+				"supply",
+				"know",
+			),
+		);
 		draft.clear();
 	};
 	return (
-		<Leaf title="Supply" up={visitUp(e.visit.doc?.visit ?? null, id)} lead="Does the supply of the bus carry one more peripheral? Measure the volts at the harness under load.">
+		<Leaf
+			title="Supply"
+			up={visitUp(e.visit.doc?.visit ?? null, id)}
+			lead="Does the supply of the bus carry one more peripheral? Measure the volts at the harness under load."
+		>
 			<Waiting read={e.visit} what="the visit" />
 			{d && (
 				<>
 					<Entry title="Chain">
-						<p><Standing stands={d.verdict} word={d.verdict === "shown" ? "carries it" : d.verdict === "contradicted" ? "does not carry it" : "not told yet"} /></p>
+						<p>
+							<Standing
+								stands={d.verdict}
+								word={
+									d.verdict === "shown"
+										? "carries it"
+										: d.verdict === "contradicted"
+											? "does not carry it"
+											: "not told yet"
+								}
+							/>
+						</p>
 						<ChainDrawing d={d} runs={rowsOf(filed ?? "")} />
-						<Facts rows={[
-							["Still to draw", d.margin_ma !== null && `${number(d.margin_ma)} mA${d.place ? ` at the ${d.place}` : ""}`],
-							["Weakest", d.weakest && `${d.weakest}${d.margin_v !== null ? `, ${d.margin_v.toFixed(1)} V to spare at the worst peak` : ""}`],
-						]} />
-						{d.changes.length > 0 && <ul>{d.changes.map((c) => <li key={c.what}>{c.what}: {c.margin_v !== null ? `${c.margin_v.toFixed(1)} V` : "–"}{c.margin_ma !== null ? ` and ${number(c.margin_ma)} mA` : ""} to spare.</li>)}</ul>}
+						<Facts
+							rows={[
+								[
+									"Still to draw",
+									d.margin_ma !== null &&
+										`${number(d.margin_ma)} mA${d.place ? ` at the ${d.place}` : ""}`,
+								],
+								[
+									"Weakest",
+									d.weakest &&
+										`${d.weakest}${d.margin_v !== null ? `, ${d.margin_v.toFixed(1)} V to spare at the worst peak` : ""}`,
+								],
+							]}
+						/>
+						{d.changes.length > 0 && (
+							<ul>
+								{d.changes.map((c) => (
+									<li key={c.what}>
+										{c.what}: {c.margin_v !== null ? `${c.margin_v.toFixed(1)} V` : "–"}
+										{c.margin_ma !== null ? ` and ${number(c.margin_ma)} mA` : ""} to spare.
+									</li>
+								))}
+							</ul>
+						)}
 					</Entry>
-					<Entry title="Findings"><Findings list={d.findings} none="Nothing speaks against it." /></Entry>
+					<Entry title="Findings">
+						<Findings list={d.findings} none="Nothing speaks against it." />
+					</Entry>
 				</>
 			)}
 			<Entry title="Figures">
-				<p class="quiet">In the order of the harness, the supply first. What stays empty is a usual figure from memory, and said to be.</p>
+				<p class="quiet">
+					In the order of the harness, the supply first. What stays empty is a usual figure from memory,
+					and said to be.
+				</p>
 				{rows.map((r, i) => (
 					<div class="keys wide" role="group" key={i} aria-label={r["device"] || `device ${i + 1}`}>
-						{Object.keys(chainTitles).filter((c) => r["kind"] !== "supply" || !["idle", "peak", "length", "gauge"].includes(c)).map((c) => (
-							<label key={c}>
-								<span>{r["kind"] === "supply" && c === "volts" ? "Volts measured" : r["kind"] === "supply" && c === "continuous" ? "Rated for" : chainTitles[c]}</span>
-								<input value={r[c] ?? ""} autoComplete="off" onInput={(x) => change(i, c, x.currentTarget.value)} />
-							</label>
-						))}
+						{Object.keys(chainTitles)
+							.filter(
+								(c) => r["kind"] !== "supply" || !["idle", "peak", "length", "gauge"].includes(c),
+							)
+							.map((c) => (
+								<label key={c}>
+									<span>
+										{r["kind"] === "supply" && c === "volts"
+											? "Volts measured"
+											: r["kind"] === "supply" && c === "continuous"
+												? "Rated for"
+												: chainTitles[c]}
+									</span>
+									<input
+										value={r[c] ?? ""}
+										autoComplete="off"
+										onInput={(x) => change(i, c, x.currentTarget.value)}
+									/>
+								</label>
+							))}
 					</div>
 				))}
 				<Kept draft={{ ...draft, other: null }} />
 			</Entry>
 			<div class="next">
-				<Do verb="File the figures" doing="Filing" first disabled={!rows.length || !!e.visit.doc?.visit.closed} act={file} />
+				<Do
+					verb="File the figures"
+					doing="Filing"
+					first
+					disabled={!rows.length || !!e.visit.doc?.visit.closed}
+					act={file}
+				/>
 			</div>
 			{e.list.length > 0 && <p class="quiet small">{count(e.list.length, "table")} filed.</p>}
 		</Leaf>

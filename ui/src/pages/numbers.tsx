@@ -9,9 +9,14 @@ import { Do, Entry, Field, Kept, Leaf, ownName, setOwnName, visitUp, Waiting } f
 import { go, to } from "../route";
 
 const partNames: { part: string; text: string }[] = [
-	{ part: "coins", text: "coins" }, { part: "bills", text: "bills" }, { part: "card", text: "card reader" },
-	{ part: "door", text: "door switch told by the unit" }, { part: "temperature", text: "cooling or heating" },
-	{ part: "antenna", text: "antenna" }, { part: "bus", text: "multi-drop bus" }, { part: "supply", text: "figures of the supply" },
+	{ part: "coins", text: "coins" },
+	{ part: "bills", text: "bills" },
+	{ part: "card", text: "card reader" },
+	{ part: "door", text: "door switch told by the unit" },
+	{ part: "temperature", text: "cooling or heating" },
+	{ part: "antenna", text: "antenna" },
+	{ part: "bus", text: "multi-drop bus" },
+	{ part: "supply", text: "figures of the supply" },
 ];
 
 interface Numbers {
@@ -26,16 +31,23 @@ interface Numbers {
 const none: Numbers = { asset: "", site: "", machine_serial: "", unit: "", sim: "", by: "", without: "" };
 
 export function WithoutField({ value, set }: { value: string; set: (v: string) => void }) {
-	const parts = value.split(",").map((p) => p.trim()).filter((p) => p !== "");
+	const parts = value
+		.split(",")
+		.map((p) => p.trim())
+		.filter((p) => p !== "");
 	return (
 		<fieldset>
 			<legend>This machine or job is without</legend>
 			{partNames.map((p) => (
 				<label class="choice" key={p.part}>
-					<input type="checkbox" checked={parts.includes(p.part)} onChange={(e) => {
-						const rest = parts.filter((q) => q !== p.part);
-						set((e.currentTarget.checked ? [...rest, p.part] : rest).join(","));
-					}} />
+					<input
+						type="checkbox"
+						checked={parts.includes(p.part)}
+						onChange={(e) => {
+							const rest = parts.filter((q) => q !== p.part);
+							set((e.currentTarget.checked ? [...rest, p.part] : rest).join(","));
+						}}
+					/>
 					{p.text}
 				</label>
 			))}
@@ -60,7 +72,11 @@ export function SimCheck({ value }: { value: string }) {
 	const expected = doc?.parts.check_digit_expected;
 	return (
 		<p class={doc && !doc.valid ? "complaint" : "quiet small"} role="status">
-			{doc ? doc.valid ? "The check digit is right." : `The check digit does not fit${expected ? `: it should be ${expected}` : ""}. Read it once more.` : ""}
+			{doc
+				? doc.valid
+					? "The check digit is right."
+					: `The check digit does not fit${expected ? `: it should be ${expected}` : ""}. Read it once more.`
+				: ""}
 		</p>
 	);
 }
@@ -82,8 +98,18 @@ export function OpenPage() {
 			<Entry title="Machine">
 				<div class="fields two">
 					<Field label="Asset number" value={f.asset} onText={(asset) => d.change({ asset })} required />
-					<Field label="Site" value={f.site} onText={(site) => d.change({ site })} hint="As people call it" />
-					<Field label="Serial number of the machine" value={f.machine_serial} onText={(machine_serial) => d.change({ machine_serial })} hint="From the order or the plate" />
+					<Field
+						label="Site"
+						value={f.site}
+						onText={(site) => d.change({ site })}
+						hint="As people call it"
+					/>
+					<Field
+						label="Serial number of the machine"
+						value={f.machine_serial}
+						onText={(machine_serial) => d.change({ machine_serial })}
+						hint="From the order or the plate"
+					/>
 					<Field label="Fitter" value={f.by} onText={(by) => d.change({ by })} auto="name" />
 				</div>
 				<Kept draft={{ ...d, other: null }} />
@@ -101,14 +127,22 @@ export function OpenPage() {
 export function NumbersPage({ id }: { id: string }) {
 	const read = useDoc<VisitDoc>(visitPath(id));
 	const v = read.doc?.visit ?? null;
-	const stands: Partial<Numbers> = v ? {
-		site: v.site ?? "", machine_serial: v.machine_serial ?? "", unit: v.unit ?? "", sim: v.sim ?? "",
-		by: v.technician ?? "", without: v.without ?? "",
-	} : {};
+	const stands: Partial<Numbers> = v
+		? {
+				site: v.site ?? "",
+				machine_serial: v.machine_serial ?? "",
+				unit: v.unit ?? "",
+				sim: v.sim ?? "",
+				by: v.technician ?? "",
+				without: v.without ?? "",
+			}
+		: {};
 	const d = useDraftOf<Partial<Numbers>>(draftKey(id, "numbers"), {});
 	const f = { ...none, ...stands, ...d.value };
 	const save = async () => {
-		const changed = Object.entries(d.value).filter(([k, x]) => x !== stands[k as keyof Numbers] && (x !== "" || k === "without"));
+		const changed = Object.entries(d.value).filter(
+			([k, x]) => x !== stands[k as keyof Numbers] && (x !== "" || k === "without"),
+		);
 		if (changed.length) {
 			put(visitPath(id), await post<VisitDoc>(`${visitPath(id)}/set`, Object.fromEntries(changed)));
 		}
@@ -122,18 +156,35 @@ export function NumbersPage({ id }: { id: string }) {
 				<>
 					<Entry title="Numbers">
 						<div class="fields two">
-							<Field label="Unit fitted" value={f.unit} onText={(unit) => d.change({ unit })} hint="Serial number on its label" />
+							<Field
+								label="Unit fitted"
+								value={f.unit}
+								onText={(unit) => d.change({ unit })}
+								hint="Serial number on its label"
+							/>
 							<div>
-								<Field label="SIM" value={f.sim} onText={(sim) => d.change({ sim })} mode="numeric" hint="19 or 20 digits on the card" />
+								<Field
+									label="SIM"
+									value={f.sim}
+									onText={(sim) => d.change({ sim })}
+									mode="numeric"
+									hint="19 or 20 digits on the card"
+								/>
 								<SimCheck value={f.sim} />
 							</div>
-							<Field label="Serial number of the machine" value={f.machine_serial} onText={(machine_serial) => d.change({ machine_serial })} />
+							<Field
+								label="Serial number of the machine"
+								value={f.machine_serial}
+								onText={(machine_serial) => d.change({ machine_serial })}
+							/>
 							<Field label="Site" value={f.site} onText={(site) => d.change({ site })} />
 							<Field label="Fitter" value={f.by} onText={(by) => d.change({ by })} auto="name" />
 						</div>
 						<Kept draft={{ ...d, other: null }} />
 					</Entry>
-					<Entry title="Parts"><WithoutField value={f.without} set={(without) => d.change({ without })} /></Entry>
+					<Entry title="Parts">
+						<WithoutField value={f.without} set={(without) => d.change({ without })} />
+					</Entry>
 					<div class="next">
 						<Do verb="Put the numbers on record" first disabled={v.closed !== null} act={save} />
 					</div>

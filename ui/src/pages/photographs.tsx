@@ -17,7 +17,12 @@ const subjects: Record<string, string[]> = {
 };
 
 function nameOf(subject: string, list: Evidence[]): string {
-	const base = subject.trim().toLowerCase().replace(/[^a-z0-9]+/g, "-").replace(/^-|-$/g, "") || "photograph";
+	const base =
+		subject
+			.trim()
+			.toLowerCase()
+			.replace(/[^a-z0-9]+/g, "-")
+			.replace(/^-|-$/g, "") || "photograph";
 	const taken = new Set(list.map((e) => e.name));
 	for (let n = 1; ; n++) {
 		const name = `${base}${n > 1 ? `-${n}` : ""}.jpg`;
@@ -33,9 +38,17 @@ function Prints({ list, id }: { list: Evidence[]; id: string }) {
 			{list.map((e) => (
 				<li key={e.number}>
 					<a href={`${visitPath(id)}/evidence/${e.number}`} target="_blank" rel="noreferrer">
-						<img src={`${visitPath(id)}/evidence/${e.number}`} alt={e.name.replace(/\.[a-z]+$/, "").replace(/-/g, " ")} loading="lazy" />
+						<img
+							src={`${visitPath(id)}/evidence/${e.number}`}
+							alt={e.name.replace(/\.[a-z]+$/, "").replace(/-/g, " ")}
+							loading="lazy"
+						/>
 					</a>
-					<span>{e.name}</span><br /><span class="quiet small">{size(e.bytes)}, <When iso={e.added} /></span>
+					<span>{e.name}</span>
+					<br />
+					<span class="quiet small">
+						{size(e.bytes)}, <When iso={e.added} />
+					</span>
 				</li>
 			))}
 		</ul>
@@ -77,32 +90,73 @@ export function PhotographsPage({ id }: { id: string }) {
 			{doc && !doc.visit.closed && (
 				<Entry title="Take one">
 					<div class="fields two">
-						<Choose label="Belongs to" value={at} onPick={(v) => { setStage(v as StageWord); setSubject(""); }}
-							options={stages.slice(0, 5).map((s) => ({ value: s.word, text: s.title }))} />
-						<Choose label="Shows" value={of} onPick={setSubject}
-							options={(subjects[at] ?? ["photograph"]).map((s) => ({ value: s, text: s }))} />
+						<Choose
+							label="Belongs to"
+							value={at}
+							onPick={(v) => {
+								setStage(v as StageWord);
+								setSubject("");
+							}}
+							options={stages.slice(0, 5).map((s) => ({ value: s.word, text: s.title }))}
+						/>
+						<Choose
+							label="Shows"
+							value={of}
+							onPick={setSubject}
+							options={(subjects[at] ?? ["photograph"]).map((s) => ({ value: s, text: s }))}
+						/>
 					</div>
 					<label class="choice">
-						<input type="checkbox" checked={position} onChange={(e) => setPosition(e.currentTarget.checked)} />
+						<input
+							type="checkbox"
+							checked={position}
+							onChange={(e) => setPosition(e.currentTarget.checked)}
+						/>
 						Keep the position the camera wrote into it
 					</label>
 					<div class="field">
 						<label for="camera">Photograph</label>
-						<input type="file" id="camera" accept="image/*" capture="environment" multiple onChange={(e) => {
-							const input = e.currentTarget;
-							void take(input.files).then(() => { input.value = ""; });
-						}} />
-						<p class="quiet small">Made smaller here, to 2000 points on the long side. Where it was taken is left out unless you ask for it.</p>
+						<input
+							type="file"
+							id="camera"
+							accept="image/*"
+							capture="environment"
+							multiple
+							onChange={(e) => {
+								const input = e.currentTarget;
+								void take(input.files).then(() => {
+									input.value = "";
+								});
+							}}
+						/>
+						<p class="quiet small">
+							Made smaller here, to 2000 points on the long side. Where it was taken is left out
+							unless you ask for it.
+						</p>
 					</div>
-					<p role="status">{busy && <>{busy} <span class="working" /></>}</p>
+					<p role="status">
+						{busy && (
+							<>
+								{busy} <span class="working" />
+							</>
+						)}
+					</p>
 					<Complaint text={error} />
 				</Entry>
 			)}
 			{stages.map((s) => {
 				const list = photos.filter((e) => e.stage === s.word);
-				return list.length ? <Entry key={s.word} title={s.title}><Prints list={list} id={id} /></Entry> : null;
+				return list.length ? (
+					<Entry key={s.word} title={s.title}>
+						<Prints list={list} id={id} />
+					</Entry>
+				) : null;
 			})}
-			{doc && !photos.length && <Entry title="So far"><p class="quiet">No photograph yet.</p></Entry>}
+			{doc && !photos.length && (
+				<Entry title="So far">
+					<p class="quiet">No photograph yet.</p>
+				</Entry>
+			)}
 		</Leaf>
 	);
 }

@@ -26,7 +26,11 @@ function PortRow(p: { path: string; title: string; about: string; picked: boolea
 		<li class="tick">
 			<input type="radio" name="port" id={`port-${p.path}`} checked={p.picked} onChange={p.pick} />
 			<label for={`port-${p.path}`}>
-				<span><b>{p.title}</b><br /><span class="quiet small">{p.about}</span></span>
+				<span>
+					<b>{p.title}</b>
+					<br />
+					<span class="quiet small">{p.about}</span>
+				</span>
 			</label>
 		</li>
 	);
@@ -42,15 +46,33 @@ function Ports({ wish, set }: { wish: Wish; set: (w: Partial<Wish>) => void }) {
 			<Waiting read={ports} what="the ports" />
 			<ul class="rows">
 				{ports.doc?.ports.map((p) => (
-					<PortRow key={p.path} path={p.path} title={p.description ?? "Serial port"} picked={wish.port === p.path}
-						about={[p.path, p.kind, p.serial].filter(Boolean).join(", ")} pick={() => set({ port: p.path, link: "auto" })} />
+					<PortRow
+						key={p.path}
+						path={p.path}
+						title={p.description ?? "Serial port"}
+						picked={wish.port === p.path}
+						about={[p.path, p.kind, p.serial].filter(Boolean).join(", ")}
+						pick={() => set({ port: p.path, link: "auto" })}
+					/>
 				))}
 				{running.map((m) => (
 					<>
-						<PortRow key={`${m.id}-dex`} path={m.ports?.dex ?? ""} title={`Practice machine ${machineTitle(m)}`}
-							about="DEX/UCS port" picked={wish.port === m.ports?.dex} pick={() => set({ port: m.ports?.dex ?? "", link: "dex" })} />
-						<PortRow key={`${m.id}-ddcmp`} path={m.ports?.ddcmp ?? ""} title={`Practice machine ${machineTitle(m)}`}
-							about="DDCMP port" picked={wish.port === m.ports?.ddcmp} pick={() => set({ port: m.ports?.ddcmp ?? "", link: "ddcmp" })} />
+						<PortRow
+							key={`${m.id}-dex`}
+							path={m.ports?.dex ?? ""}
+							title={`Practice machine ${machineTitle(m)}`}
+							about="DEX/UCS port"
+							picked={wish.port === m.ports?.dex}
+							pick={() => set({ port: m.ports?.dex ?? "", link: "dex" })}
+						/>
+						<PortRow
+							key={`${m.id}-ddcmp`}
+							path={m.ports?.ddcmp ?? ""}
+							title={`Practice machine ${machineTitle(m)}`}
+							about="DDCMP port"
+							picked={wish.port === m.ports?.ddcmp}
+							pick={() => set({ port: m.ports?.ddcmp ?? "", link: "ddcmp" })}
+						/>
 					</>
 				))}
 			</ul>
@@ -58,12 +80,22 @@ function Ports({ wish, set }: { wish: Wish; set: (w: Partial<Wish>) => void }) {
 				<p class="quiet">No serial port is plugged in and no practice machine runs.</p>
 			)}
 			<div class="buttons">
-				<Do verb="Look again" plain act={async () => { stale((p) => p === "/api/ports" || p === "/api/practice"); }} />
-				<Do verb="Start a practice machine" doing="Starting it" act={async () => {
-					const d = await post<MachineDoc>("/api/practice", { machine: "snack" });
-					stale((p) => p === "/api/practice");
-					set({ port: d.machine.ports?.dex ?? "", link: "dex" });
-				}} />
+				<Do
+					verb="Look again"
+					plain
+					act={async () => {
+						stale((p) => p === "/api/ports" || p === "/api/practice");
+					}}
+				/>
+				<Do
+					verb="Start a practice machine"
+					doing="Starting it"
+					act={async () => {
+						const d = await post<MachineDoc>("/api/practice", { machine: "snack" });
+						stale((p) => p === "/api/practice");
+						set({ port: d.machine.ports?.dex ?? "", link: "dex" });
+					}}
+				/>
 			</div>
 		</fieldset>
 	);
@@ -75,8 +107,12 @@ function Blocks({ blocks, again }: { blocks: number; again: number }) {
 	const drawn = Math.min(blocks, most);
 	return (
 		<div class="blocks" aria-hidden="true">
-			{Array.from({ length: drawn }, (_, i) => <i key={i} />)}
-			{Array.from({ length: Math.min(again, 40) }, (_, i) => <i key={`a${i}`} class="again" />)}
+			{Array.from({ length: drawn }, (_, i) => (
+				<i key={i} />
+			))}
+			{Array.from({ length: Math.min(again, 40) }, (_, i) => (
+				<i key={`a${i}`} class="again" />
+			))}
 		</div>
 	);
 }
@@ -88,14 +124,23 @@ function linkWords(link: string | null | undefined): string {
 function Trace({ job }: { job: Job }) {
 	const [text, set] = useState<string | null>(null);
 	return (
-		<details onToggle={(e) => {
-			if (e.currentTarget.open) {
-				void getText(`/api/jobs/${job.id}/trace`).then(set, (x: Error) => set(x.message));
-			}
-		}}>
+		<details
+			onToggle={(e) => {
+				if (e.currentTarget.open) {
+					void getText(`/api/jobs/${job.id}/trace`).then(set, (x: Error) => set(x.message));
+				}
+			}}
+		>
 			<summary>Every byte that passed</summary>
-			{text === null ? <p class="quiet">Reading the trace <span class="working" /></p>
-				: <pre class="trace" tabIndex={0} aria-label="Trace of the port">{text.slice(0, 200000)}</pre>}
+			{text === null ? (
+				<p class="quiet">
+					Reading the trace <span class="working" />
+				</p>
+			) : (
+				<pre class="trace" tabIndex={0} aria-label="Trace of the port">
+					{text.slice(0, 200000)}
+				</pre>
+			)}
 		</details>
 	);
 }
@@ -104,19 +149,43 @@ function Progress({ job }: { job: Job }) {
 	const p = job.progress;
 	const running = job.state === "running";
 	const words = running
-		? p?.phase === "reading" ? "The machine is sending" : "Calling the machine"
-		: job.state === "done" ? "Read whole and checked" : job.state === "stopped" ? "Stopped" : "Not read";
+		? p?.phase === "reading"
+			? "The machine is sending"
+			: "Calling the machine"
+		: job.state === "done"
+			? "Read whole and checked"
+			: job.state === "stopped"
+				? "Stopped"
+				: "Not read";
 	return (
 		<div class="column">
-			<p role="status"><b>{words}</b> {running && <span class="working" />}</p>
-			<Blocks blocks={p?.blocks ?? job.document?.blocks ?? 0} again={p?.retries ?? job.document?.retries ?? 0} />
+			<p role="status">
+				<b>{words}</b> {running && <span class="working" />}
+			</p>
+			<Blocks
+				blocks={p?.blocks ?? job.document?.blocks ?? 0}
+				again={p?.retries ?? job.document?.retries ?? 0}
+			/>
 			<dl class="facts">
-				<dt>Link</dt><dd>{linkWords(p?.link ?? job.document?.link)}{p?.baud ? `, ${number(p.baud)} bits a second` : ""}</dd>
-				<dt>So far</dt><dd>{size(p?.bytes ?? 0)} in {count(p?.blocks ?? 0, "block")}</dd>
-				<dt>Sent again</dt><dd>{count(p?.retries ?? 0, "block")}</dd>
-				<dt>Time</dt><dd>{p?.seconds !== null && p?.seconds !== undefined ? `${p.seconds.toFixed(1)} s` : "–"}</dd>
+				<dt>Link</dt>
+				<dd>
+					{linkWords(p?.link ?? job.document?.link)}
+					{p?.baud ? `, ${number(p.baud)} bits a second` : ""}
+				</dd>
+				<dt>So far</dt>
+				<dd>
+					{size(p?.bytes ?? 0)} in {count(p?.blocks ?? 0, "block")}
+				</dd>
+				<dt>Sent again</dt>
+				<dd>{count(p?.retries ?? 0, "block")}</dd>
+				<dt>Time</dt>
+				<dd>{p?.seconds !== null && p?.seconds !== undefined ? `${p.seconds.toFixed(1)} s` : "–"}</dd>
 			</dl>
-			{job.error && <p class="complaint" role="alert">{job.error}</p>}
+			{job.error && (
+				<p class="complaint" role="alert">
+					{job.error}
+				</p>
+			)}
 			{running && <Do verb="Stop reading" act={() => ask("DELETE", `/api/jobs/${job.id}`)} />}
 		</div>
 	);
@@ -127,12 +196,23 @@ function Outcome({ job, doc }: { job: Job; doc: VisitDoc | null }) {
 	return (
 		<div class="column">
 			{job.filed !== null && (
-				<p>Filed with the visit as {doc?.visit.evidence.find((e) => e.number === job.filed)?.name ?? `piece ${job.filed}`}.</p>
+				<p>
+					Filed with the visit as{" "}
+					{doc?.visit.evidence.find((e) => e.number === job.filed)?.name ?? `piece ${job.filed}`}.
+				</p>
 			)}
 			{job.document && <Findings list={job.document.findings} />}
 			<div class="buttons">
-				{doc && job.state === "done" && <a class="button" href={to(["visit", doc.visit.id, "audit"])}>Look at the audit</a>}
-				{doc && step && job.state === "done" && <a class="button first" href={step.href}>{step.verb}</a>}
+				{doc && job.state === "done" && (
+					<a class="button" href={to(["visit", doc.visit.id, "audit"])}>
+						Look at the audit
+					</a>
+				)}
+				{doc && step && job.state === "done" && (
+					<a class="button first" href={step.href}>
+						{step.verb}
+					</a>
+				)}
 			</div>
 		</div>
 	);
@@ -144,11 +224,36 @@ function Settings({ wish, set }: { wish: Wish; set: (w: Partial<Wish>) => void }
 			<summary>Settings of the line</summary>
 			<div class="fields two">
 				<Field label="Another port, by its path" value={wish.port} onText={(port) => set({ port })} />
-				<Choose label="Link" value={wish.link} onPick={(link) => set({ link })} options={[
-					{ value: "auto", text: "Find out" }, { value: "dex", text: "DEX/UCS" }, { value: "ddcmp", text: "DDCMP" }]} />
-				<Field label="Bits a second" value={wish.baud} onText={(baud) => set({ baud })} mode="numeric" hint="Empty: as the link begins" />
-				<Field label="Silence before an answer, ms" value={wish.turn_round} onText={(turn_round) => set({ turn_round })} mode="numeric" hint="Empty: 10" />
-				<Field label="Security code" value={wish.security} onText={(security) => set({ security })} hint="DDCMP, four digits 0–9 A–F" />
+				<Choose
+					label="Link"
+					value={wish.link}
+					onPick={(link) => set({ link })}
+					options={[
+						{ value: "auto", text: "Find out" },
+						{ value: "dex", text: "DEX/UCS" },
+						{ value: "ddcmp", text: "DDCMP" },
+					]}
+				/>
+				<Field
+					label="Bits a second"
+					value={wish.baud}
+					onText={(baud) => set({ baud })}
+					mode="numeric"
+					hint="Empty: as the link begins"
+				/>
+				<Field
+					label="Silence before an answer, ms"
+					value={wish.turn_round}
+					onText={(turn_round) => set({ turn_round })}
+					mode="numeric"
+					hint="Empty: 10"
+				/>
+				<Field
+					label="Security code"
+					value={wish.security}
+					onText={(security) => set({ security })}
+					hint="DDCMP, four digits 0–9 A–F"
+				/>
 			</div>
 		</details>
 	);
@@ -157,10 +262,22 @@ function Settings({ wish, set }: { wish: Wish; set: (w: Partial<Wish>) => void }
 export function ReadPage({ id, place }: { id: string; place: Place }) {
 	const read = useDoc<VisitDoc>(visitPath(id));
 	const jobs = useDoc<JobsDoc>("/api/jobs");
-	const [wish, setWish] = useState<Wish>({ port: place.params.get("port") ?? "", link: "auto", baud: "", turn_round: "", security: "" });
+	const [wish, setWish] = useState<Wish>({
+		port: place.params.get("port") ?? "",
+		link: "auto",
+		baud: "",
+		turn_round: "",
+		security: "",
+	});
 	const [job, setJob] = useState<Job | null>(null);
 	const set = (w: Partial<Wish>) => setWish((old) => ({ ...old, ...w }));
-	useEffect(() => listen("job", (j) => setJob((now) => (now ? (String(now.id) === String(j.id) ? j : now) : j.visit === id ? j : now))), [id]);
+	useEffect(
+		() =>
+			listen("job", (j) =>
+				setJob((now) => (now ? (String(now.id) === String(j.id) ? j : now) : j.visit === id ? j : now)),
+			),
+		[id],
+	);
 	useEffect(() => {
 		const mine = jobs.doc?.jobs.filter((j) => j.visit === id && j.state === "running");
 		setJob((now) => now ?? mine?.[mine.length - 1] ?? null);
@@ -168,15 +285,22 @@ export function ReadPage({ id, place }: { id: string; place: Place }) {
 	const begin = async () => {
 		const number = (t: string) => (t.trim() === "" ? undefined : Number(t));
 		const d = await post<JobDoc>("/api/reads", {
-			port: wish.port, link: wish.link, baud: number(wish.baud), turn_round: number(wish.turn_round),
-			security: wish.security || undefined, visit: read.doc?.visit.closed ? undefined : id,
+			port: wish.port,
+			link: wish.link,
+			baud: number(wish.baud),
+			turn_round: number(wish.turn_round),
+			security: wish.security || undefined,
+			visit: read.doc?.visit.closed ? undefined : id,
 		});
 		setJob(d.job);
 	};
 	const busy = job?.state === "running";
 	return (
-		<Leaf title="Read the machine" up={visitUp(read.doc?.visit ?? null, id)}
-			lead="Plug into the data port. Nothing of the mains has to be opened for this.">
+		<Leaf
+			title="Read the machine"
+			up={visitUp(read.doc?.visit ?? null, id)}
+			lead="Plug into the data port. Nothing of the mains has to be opened for this."
+		>
 			<Entry title="Port">
 				<Ports wish={wish} set={set} />
 				<Settings wish={wish} set={set} />
@@ -188,7 +312,13 @@ export function ReadPage({ id, place }: { id: string; place: Place }) {
 			</Entry>
 			<Earlier visit={read.doc} />
 			<div class="next">
-				<Do verb={job && !busy ? "Read again" : "Read the audit"} doing="Reading" first disabled={wish.port === "" || busy} act={begin} />
+				<Do
+					verb={job && !busy ? "Read again" : "Read the audit"}
+					doing="Reading"
+					first
+					disabled={wish.port === "" || busy}
+					act={begin}
+				/>
 			</div>
 		</Leaf>
 	);
@@ -202,14 +332,23 @@ function Earlier({ visit }: { visit: VisitDoc | null }) {
 				<ul class="rows">
 					{audits.map((e) => (
 						<li key={e.number}>
-							<a class="row" href={to(["visit", visit?.visit.id ?? "", "audit"], { after: e.number })}>
-								<span><b>{e.name}</b> <span class="quiet">{e.stage}</span></span>
-								<span class="quiet small end">{size(e.bytes)}, <When iso={e.added} /></span>
+							<a
+								class="row"
+								href={to(["visit", visit?.visit.id ?? "", "audit"], { after: e.number })}
+							>
+								<span>
+									<b>{e.name}</b> <span class="quiet">{e.stage}</span>
+								</span>
+								<span class="quiet small end">
+									{size(e.bytes)}, <When iso={e.added} />
+								</span>
 							</a>
 						</li>
 					))}
 				</ul>
-			) : <p class="quiet">No audit yet.</p>}
+			) : (
+				<p class="quiet">No audit yet.</p>
+			)}
 		</Entry>
 	);
 }

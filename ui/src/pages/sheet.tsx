@@ -16,8 +16,22 @@ export function SheetPage({ id }: { id: string }) {
 				{!sheet.error && <Waiting read={sheet} what="the sheet" />}
 				{sheet.doc && (
 					<>
-						<div class="plate" tabIndex={0} role="group" aria-label="Wiring sheet"><img src={`${visitPath(id)}/sheet.svg`} alt="The wiring sheet of this machine, in the order of work" /></div>
-						<div class="buttons"><a class="button first" href={`${visitPath(id)}/sheet.pdf`} target="_blank" rel="noreferrer">Print the sheet</a></div>
+						<div class="plate" tabIndex={0} role="group" aria-label="Wiring sheet">
+							<img
+								src={`${visitPath(id)}/sheet.svg`}
+								alt="The wiring sheet of this machine, in the order of work"
+							/>
+						</div>
+						<div class="buttons">
+							<a
+								class="button first"
+								href={`${visitPath(id)}/sheet.pdf`}
+								target="_blank"
+								rel="noreferrer"
+							>
+								Print the sheet
+							</a>
+						</div>
 						<Findings list={sheet.doc.findings} />
 					</>
 				)}

@@ -27,13 +27,24 @@ function Row({ v }: { v: VisitRow }) {
 		<li>
 			<a class="row" href={to(["visit", v.id])}>
 				<span>
-					<b>{v.asset}</b>{v.site ? ` ${v.site}` : ""}
+					<b>{v.asset}</b>
+					{v.site ? ` ${v.site}` : ""}
 					<br />
-					<span class="quiet small">opened <When iso={v.opened} />{v.closed && <>, closed <When iso={v.closed} /></>}</span>
+					<span class="quiet small">
+						opened <When iso={v.opened} />
+						{v.closed && (
+							<>
+								, closed <When iso={v.closed} />
+							</>
+						)}
+					</span>
 				</span>
 				<span class="end">
-					{v.closed ? <span class="quiet small">{v.id}</span>
-						: <Standing stands={(v.verdict ?? "open") as Stands} word={words ?? "open"} />}
+					{v.closed ? (
+						<span class="quiet small">{v.id}</span>
+					) : (
+						<Standing stands={(v.verdict ?? "open") as Stands} word={words ?? "open"} />
+					)}
 				</span>
 			</a>
 		</li>
@@ -48,9 +59,19 @@ function Rows({ list, title, none }: { list: VisitRow[]; title: string; none?: s
 	const seen = more ? list : list.slice(0, shownAtOnce);
 	return (
 		<Entry title={title}>
-			{list.length ? <ul class="rows">{seen.map((v) => <Row key={v.id} v={v} />)}</ul> : <p class="quiet">{none}</p>}
+			{list.length ? (
+				<ul class="rows">
+					{seen.map((v) => (
+						<Row key={v.id} v={v} />
+					))}
+				</ul>
+			) : (
+				<p class="quiet">{none}</p>
+			)}
 			{seen.length < list.length && (
-				<button type="button" class="plain" onClick={() => setMore(true)}>Show {list.length - seen.length} more</button>
+				<button type="button" class="plain" onClick={() => setMore(true)}>
+					Show {list.length - seen.length} more
+				</button>
 			)}
 		</Entry>
 	);
@@ -61,7 +82,10 @@ export function VisitsPage() {
 	const [text, setText] = useState("");
 	const wanted = useDeferred(text);
 	const all = read.doc?.visits ?? [];
-	const words = wanted.toLowerCase().split(/\s+/).filter((w) => w !== "");
+	const words = wanted
+		.toLowerCase()
+		.split(/\s+/)
+		.filter((w) => w !== "");
 	const hits = words.length ? all.filter((v) => found(v, words)) : all;
 	const open = hits.filter((v) => !v.closed).sort((a, b) => weight(b) - weight(a));
 	const now = open.filter((v) => dayOf(v.opened) === today());
@@ -78,14 +102,18 @@ export function VisitsPage() {
 			{all.length > 0 && (
 				<Entry title="Find">
 					<Field label="Asset, site or serial number" value={text} onText={setText} type="search" />
-					<p class="unseen" role="status">{words.length ? `${hits.length} found` : ""}</p>
+					<p class="unseen" role="status">
+						{words.length ? `${hits.length} found` : ""}
+					</p>
 				</Entry>
 			)}
 			{all.length > 0 && <Rows title="Today" list={now} none="Nothing opened today is still open." />}
 			<Rows title="Still open" list={older} />
 			<Rows title="Closed" list={closed} />
 			<div class="next">
-				<a class="button first" href={to(["open"])}>Open a visit</a>
+				<a class="button first" href={to(["open"])}>
+					Open a visit
+				</a>
 			</div>
 		</Leaf>
 	);
