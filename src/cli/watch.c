@@ -125,7 +125,7 @@ static int watch(struct cli *c, struct run *r, int jobs)
 			return cli_failed(c);
 	}
 	r->again = cli_flag(c, "again");
-	if (!watch_gather(c, c->arguments[0], jobs, &taker, &tally))
+	if (!watch_gather(c, c->arguments[0], jobs, &taker, &tally) || (r->memory && !watch_memory_fetch(r->memory)))
 		return cli_failed(c);
 	if (until == FT_ABSENT)
 		until = r->fleet.newest_us;
@@ -137,6 +137,8 @@ static int watch(struct cli *c, struct run *r, int jobs)
 	if (s == FT_OK)
 		s = door_tables(c, &r->fleet);
 	if (s != FT_OK || (r->memory && !watch_memory_close(r->memory, until)))
+		return cli_failed(c);
+	if (watch_report(&r->fleet, until) != FT_OK)
 		return cli_failed(c);
 	return watch_show(&r->fleet, until, cli_flag(c, "history"), &tally);
 }
@@ -165,6 +167,7 @@ static const struct cli_option options[] = {
 	{ "until", "TIME", "judge as of this time; the newest audit if not given" },
 	{ "history", NULL, "with --json: also exceptions that ended or grew old" },
 	{ "all", NULL, "list every exception, not the first forty" },
+	{ "report", "FILE", "write what is open into FILE: .csv, .json, .txt, .html or .pdf; may be given several times" },
 	{ "acknowledge", "\"ASSET RULE [SELECTION]\"", "keep it quiet until it changes; may be given several times" },
 	{ "because", "TEXT", "why it is acknowledged" },
 	{ "by", "NAME", "who says so" },

@@ -83,6 +83,8 @@ bool watch_memory_known(struct watch_memory *m, const char *path, int64_t size, 
 bool watch_memory_folder(struct watch_memory *m, const char *path, int64_t mtime_ns);
 /* Notes a file, and writes everything down every so many. */
 bool watch_memory_took(struct watch_memory *m, const struct watch_found *f);
+/* All was read: the fleet holds again what is to be judged. */
+bool watch_memory_fetch(struct watch_memory *m);
 /* Marks what is known, adds words for what `c` acknowledges, and writes the rest down. */
 bool watch_memory_close(struct watch_memory *m, int64_t now_us);
 
@@ -96,6 +98,8 @@ struct watch_line {
 
 /* Open exceptions of all machines, the most urgent first, in the command's arena. */
 struct watch_line *watch_lines(struct watch_fleet *f, int64_t now_us, bool acknowledged, size_t *ret_count);
+/* Writes the report into every file of --report. */
+enum ft_status watch_report(struct watch_fleet *f, int64_t now_us);
 /* Prints the documents (one a machine) or the list for people; returns the exit code. */
 int watch_show(struct watch_fleet *f, int64_t now_us, bool history, const struct watch_tally *t);
 

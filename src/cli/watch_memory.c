@@ -41,7 +41,8 @@ struct watch_memory {
 	struct pending *pending;
 	size_t pending_count, pending_room;
 	size_t files;
-	int64_t started_ns;
+	int64_t started_ns, horizon_us;
+	bool behind; /* parts were written that the fleet does not hold */
 };
 
 struct watch_memory *watch_memory_free(struct watch_memory *m)
@@ -88,6 +89,7 @@ struct watch_memory *watch_memory_open(struct cli *c, struct watch_fleet *f, con
 	if (m) {
 		m->c = c;
 		m->fleet = f;
+		m->horizon_us = horizon_us;
 		m->started_ns = cli_now(&offset) * 1000;
 		m->root = ft_arena_text(&m->arena, ft_slice_of(real ? real : root));
 	}
@@ -307,12 +309,10 @@ static bool write_down(struct watch_memory *m, bool last, struct ft_watched *w)
 		good = ft_fail_memory(&m->c->error, "the watch") == FT_OK;
 	else
 		good = ft_book_watched_put(m->book, w, &m->c->error) == FT_OK;
-	for (size_t i = 0; good && i < m->fleet->count; i++) {
-		struct watch_machine *x = m->fleet->machines[i];
-		if (x->stream.count && !watch_machine_keep(x, ft_buf_text(&x->stream.bytes), 0))
-			good = ft_fail_memory(&m->c->error, "the watch") == FT_OK;
-		ft_stream_done(&x->stream);
-	}
+	m->behind |=
+		good && !last; /* what is in the book is fetched again when all was read, as far back as it is judged */
+	for (size_t i = 0; good && !last && i < m->fleet->count; i++)
+		ft_stream_done(&m->fleet->machines[i]->stream);
 	for (size_t i = 0; i < m->pending_count; i++) {
 		free(m->pending[i].folder);
 		ft_buf_done(&m->pending[i].files);
@@ -320,6 +320,16 @@ static bool write_down(struct watch_memory *m, bool last, struct ft_watched *w)
 	m->pending_count = m->files = 0;
 	ft_arena_done(&p.arena);
 	return good;
+}
+
+bool watch_memory_fetch(struct watch_memory *m)
+{
+	for (size_t i = 0; m->behind && i < m->fleet->count; i++) {
+		ft_buf_done(&m->fleet->machines[i]->kept);
+		m->fleet->machines[i]->kept = (struct ft_buf){ 0 };
+		m->fleet->machines[i]->part_count = 0;
+	}
+	return !m->behind || load_fleet(m, m->horizon_us);
 }
 
 bool watch_memory_took(struct watch_memory *m, const struct watch_found *f)

@@ -40,11 +40,14 @@ const struct look *look_of(enum style style);
 enum ink { INK_BLACK, INK_PENCIL, INK_ACCENT, INK_WHITE };
 enum side { SIDE_LEFT, SIDE_RIGHT };
 
+struct ft_morning;
+
 struct sheet {
-	const struct ft_handover *h; /* NULL: another paper, with `foot` */
-	const char *foot;            /* left at the foot of every page of another paper */
-	const char *made;            /* when it was drawn, ISO 8601 */
-	const char *foot_small;      /* below it */
+	const struct ft_handover *h;      /* NULL: another paper, with `foot` */
+	const struct ft_morning *morning; /* NULL: another paper */
+	const char *foot;                 /* left at the foot of every page of another paper */
+	const char *made;                 /* when it was drawn, ISO 8601 */
+	const char *foot_small;           /* below it */
 	const struct ft_seal_text *seal;
 	struct ft_arena *arena;
 	cairo_surface_t *surface;
@@ -131,6 +134,7 @@ void section_restore(struct sheet *s);
 void section_cautions(struct sheet *s);
 void section_evidence(struct sheet *s);
 
+void section_morning(struct sheet *s, const struct ft_morning *m);
 struct ft_rollout;
 void section_days(struct sheet *s, const struct ft_rollout *r);
 

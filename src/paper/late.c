@@ -5,6 +5,7 @@
 
 #include "fettle/late.h"
 #include "fettle/paper_rollout.h"
+#include "fettle/paper_watch.h"
 
 static const struct paper_sheets *load(struct ft_error *e)
 {
@@ -45,4 +46,12 @@ enum ft_status ft_rollout_pdf(const struct ft_rollout *r, const char *program, i
 	return sheets ? sheets->days(r, program, now_us, now_offset, sheet, a, out, ret_pages, e)
 		: e       ? e->status
 				  : FT_E_INTERNAL;
+}
+
+enum ft_status ft_morning_pdf(const struct ft_morning *m, enum ft_sheet sheet, struct ft_arena *a, struct ft_buf *out,
+                              int *ret_pages, struct ft_error *e)
+{
+	const struct paper_sheets *sheets = load(e);
+
+	return sheets ? sheets->morning(m, sheet, a, out, ret_pages, e) : e ? e->status : FT_E_INTERNAL;
 }

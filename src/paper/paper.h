@@ -16,9 +16,10 @@ char *paper_time(int64_t unix_us, int offset_minutes, char out[PAPER_TIME_TEXT])
 
 /* What the late-loaded module of sheets offers, as its one symbol `ft_sheets`. Raise the version when anything that
  * passes between changes, so that a stale module is refused and not run. */
-enum { PAPER_SHEETS_VERSION = 3 };
+enum { PAPER_SHEETS_VERSION = 4 };
 
 struct ft_rollout;
+struct ft_morning;
 
 struct paper_sheets {
 	int version;
@@ -32,6 +33,8 @@ struct paper_sheets {
 	enum ft_status (*days)(const struct ft_rollout *r, const char *program, int64_t now_us, int now_offset,
 	                       enum ft_sheet sheet, struct ft_arena *a, struct ft_buf *out, int *ret_pages,
 	                       struct ft_error *e);
+	enum ft_status (*morning)(const struct ft_morning *m, enum ft_sheet sheet, struct ft_arena *a, struct ft_buf *out,
+	                          int *ret_pages, struct ft_error *e);
 };
 
 extern const struct paper_sheets ft_sheets;

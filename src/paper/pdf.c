@@ -4,6 +4,7 @@
 #include "plate.h"
 
 #include "fettle/paper_rollout.h"
+#include "fettle/paper_watch.h"
 
 cairo_status_t take_bytes(void *closure, const unsigned char *p, unsigned n)
 {
@@ -62,7 +63,8 @@ static void sections(struct sheet *s)
 
 static void describe_days(struct sheet *s)
 {
-	cairo_pdf_surface_set_metadata(s->surface, CAIRO_PDF_METADATA_TITLE, "Day sheets");
+	cairo_pdf_surface_set_metadata(s->surface, CAIRO_PDF_METADATA_TITLE,
+	                               s->morning ? "Machines that need a person" : "Day sheets");
 	cairo_pdf_surface_set_metadata(s->surface, CAIRO_PDF_METADATA_CREATE_DATE, s->made);
 	cairo_pdf_surface_set_metadata(s->surface, CAIRO_PDF_METADATA_MOD_DATE, s->made);
 }
@@ -82,7 +84,9 @@ static enum ft_status draw(struct sheet *s, const struct ft_rollout *r, struct f
 	s->context = make_context(s->cr);
 	s->outline = out != NULL;
 	s->page = 0;
-	if (r)
+	if (s->morning)
+		section_morning(s, s->morning);
+	else if (r)
 		section_days(s, r);
 	else
 		sections(s);
@@ -95,9 +99,15 @@ static enum ft_status draw(struct sheet *s, const struct ft_rollout *r, struct f
 		failed = cairo_surface_status(s->surface);
 	cairo_surface_destroy(s->surface);
 	if (failed == CAIRO_STATUS_NO_MEMORY || s->arena->failed || (out && out->status != FT_OK))
-		return ft_fail_memory(e, s->h ? "drawing the handover" : "drawing the day sheets");
+		return ft_fail_memory(e,
+		                      s->h             ? "drawing the handover"
+		                          : s->morning ? "drawing the report"
+		                                       : "drawing the day sheets");
 	if (failed)
-		return ft_fail(e, FT_E_INTERNAL, "The %s could not be drawn: %s.", s->h ? "handover" : "day sheets",
+		return ft_fail(e, FT_E_INTERNAL, "The %s could not be drawn: %s.",
+		               s->h             ? "handover"
+		                   : s->morning ? "report"
+		                                : "day sheets",
 		               cairo_status_to_string(failed));
 	return FT_OK;
 }
@@ -150,4 +160,29 @@ static enum ft_status days(const struct ft_rollout *r, const char *program, int6
 	return status;
 }
 
-const struct paper_sheets ft_sheets = { PAPER_SHEETS_VERSION, handover, wiring_page, chain_page, days };
+static enum ft_status morning(const struct ft_morning *m, enum ft_sheet sheet, struct ft_arena *a, struct ft_buf *out,
+                              int *ret_pages, struct ft_error *e)
+{
+	struct sheet s = {
+		.morning = m,
+		.made = m->made,
+		.arena = a,
+		.width = sheet == FT_SHEET_LETTER ? 612 : 595.276,
+		.height = sheet == FT_SHEET_LETTER ? 792 : 841.890,
+	};
+	enum ft_status status;
+
+	s.foot_small = ft_arena_printf(a, "made %.10s %.5s by %s", m->made, m->made + 11, m->program);
+	if (!s.foot_small)
+		return ft_fail_memory(e, "drawing the report");
+	status = draw(&s, NULL, NULL, e);
+	if (status != FT_OK)
+		return status;
+	s.pages = s.page;
+	status = draw(&s, NULL, out, e);
+	if (status == FT_OK && ret_pages)
+		*ret_pages = s.pages;
+	return status;
+}
+
+const struct paper_sheets ft_sheets = { PAPER_SHEETS_VERSION, handover, wiring_page, chain_page, days, morning };

@@ -1,0 +1,65 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* The tables of an office and the stream of reads in its book, from anybody. Byte 0 says which. */
+#include <stdlib.h>
+
+#include "fettle/watch.h"
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
+
+static void stream(struct ft_slice bytes, struct ft_arena *a)
+{
+	struct ft_watch_read *list;
+	struct ft_watch_result r;
+	struct ft_stream again = { 0 };
+	size_t n = 0;
+
+	if (ft_stream_get(bytes, a, &list, &n, NULL) != FT_OK || !n || n > 200)
+		return;
+	for (size_t i = 0; i < n; i++)
+		if (!ft_stream_put(&again, &list[i]))
+			abort();
+	ft_stream_done(&again);
+	(void)ft_watch_judge("fuzz", list, n, NULL, INT64_C(1772500000000000), a, &r, NULL);
+}
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
+{
+	struct ft_arena a = { 0 };
+	struct ft_slice bytes;
+	struct ft_watch_result none = { .arena = &a, .asset = "A", .currency = "", .key = "" };
+	struct ft_cash cash;
+	struct ft_count *counts;
+	struct ft_settlement *settled;
+	struct ft_fleet_door *doors;
+	size_t n = 0;
+	int64_t at;
+
+	if (!size)
+		return 0;
+	bytes = (struct ft_slice){ (const char *)data + 1, size - 1 };
+	switch (data[0] % 6) {
+	case 0:
+		if (ft_counts_read(bytes, "the counts", 2, &a, &counts, &n, NULL) == FT_OK)
+			(void)ft_watch_cash(&none, 1, counts, n, &a, &cash, NULL);
+		break;
+	case 1:
+		if (ft_settlements_read(bytes, "the settlements", 2, &a, &settled, &n, NULL) == FT_OK)
+			(void)ft_watch_settlements(&none, 1, settled, n, &a, NULL);
+		break;
+	case 2:
+		if (ft_fleet_doors_read(bytes, "the doors", &a, &doors, &n, NULL) == FT_OK)
+			(void)ft_watch_doors(&none, 1, doors, n, &a, NULL);
+		break;
+	case 3:
+		(void)ft_watch_temperatures(&none, 1, bytes, "the cabinets", NULL, 0, &a, NULL);
+		break;
+	case 4:
+		stream(bytes, &a);
+		break;
+	default:
+		(void)ft_watch_stamp(bytes, &at);
+		(void)ft_watch_name(bytes);
+	}
+	ft_arena_done(&a);
+	return 0;
+}

@@ -1,0 +1,49 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* The morning report of the office: which machines need a person today, the most urgent first. As a table, a document,
+ * the body of an e-mail (text and HTML) and a sheet of paper. Plain texts in, bytes out. */
+#ifndef FETTLE_PAPER_WATCH_H
+#define FETTLE_PAPER_WATCH_H
+
+#include "fettle/paper.h"
+
+struct ft_morning_line {
+	enum ft_weight weight;
+	const char *asset, *machine;            /* machine: what tells it apart */
+	const char *rule, *selection;           /* selection NULL: the whole machine */
+	const char *sentence, *expected, *todo; /* expected may be NULL */
+	int64_t money;                          /* minor units, FT_ABSENT: none */
+	int decimals;
+	const char *currency;
+	double sure;                /* 0 to 1 */
+	const char *since, *seen;   /* days, ISO 8601 */
+	const char *before, *after; /* files; may be NULL */
+};
+
+struct ft_morning_sum {
+	const char *name; /* "P01" */
+	size_t collections;
+	int64_t expected, counted;
+	bool less; /* less and less */
+};
+
+struct ft_morning {
+	const char *until, *made, *program; /* times ISO 8601 */
+	int offset_minutes;
+	size_t machines, machines_open, acknowledged;
+	int64_t money; /* of all lines, without sign */
+	int decimals;  /* of sums */
+	const char *currency;
+	const struct ft_morning_line *lines;
+	size_t line_count;
+	const struct ft_morning_sum *persons, *routes;
+	size_t person_count, route_count;
+};
+
+void ft_morning_csv(const struct ft_morning *m, struct ft_buf *out);
+void ft_morning_json(const struct ft_morning *m, struct ft_buf *out); /* the keys of the table's heading */
+void ft_morning_text(const struct ft_morning *m, struct ft_buf *out); /* 72 columns */
+void ft_morning_html(const struct ft_morning *m, struct ft_buf *out); /* one file, nothing to fetch */
+enum ft_status ft_morning_pdf(const struct ft_morning *m, enum ft_sheet sheet, struct ft_arena *a, struct ft_buf *out,
+                              int *ret_pages, struct ft_error *e);
+
+#endif

@@ -1,0 +1,223 @@
+#!/usr/bin/env python3
+# SPDX-License-Identifier: Apache-2.0
+"""fettle watch from the outside: a practice fleet, its key, the book, and figures recomputed by another's SQL.
+
+usage: watch.py FETTLE SOURCE
+"""
+import csv
+import glob
+import json
+import os
+import random
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+
+FETTLE = os.path.abspath(sys.argv[1])
+sys.path.insert(0, os.path.join(os.path.abspath(sys.argv[2]), "benchmarks"))
+import watch_score  # noqa: E402
+
+failed = passed = 0
+
+
+def say(ok, what):
+    global failed, passed
+    passed += bool(ok)
+    failed += not ok
+    if not ok:
+        print("FAIL " + what, flush=True)
+
+
+def run(*args, codes=(0, 1)):
+    done = subprocess.run([FETTLE, *args], capture_output=True, text=True, timeout=300)
+    say(done.returncode in codes, f"{' '.join(args[:4])} ends with {done.returncode}: {done.stderr[-300:]}")
+    return done
+
+
+def tables(fleet):
+    return [x for t in ("counts", "settlements", "doors", "temperatures") for x in (f"--{t}", os.path.join(fleet, f"{t}.csv"))]
+
+
+def documents(*args):
+    return [json.loads(line) for line in run("watch", *args, "--json", "--history").stdout.splitlines()]
+
+
+def plain(machines):
+    """What must be the same however the audits came: which copy of two came first is nobody's business."""
+    return sorted(json.dumps({k: v for k, v in m.items() if k != "reads_again"}, sort_keys=True) for m in machines)
+
+
+def elements(path):
+    """A plain reading of an audit: segment -> fields, and nothing else of ours."""
+    found = {}
+    with open(path, encoding="latin-1", newline="") as f:
+        for line in re.split(r"[\r\n]+", f.read()):
+            fields = line.split("*")
+            found.setdefault(fields[0], fields)
+    return found
+
+
+def recompute(fleet, machines, folder):
+    """What lay in the box at each collection, by sqlite3 over numbers that Python cut out of the files."""
+    rows = {}
+    for path in sorted(glob.glob(os.path.join(fleet, "audits", "*", "*.dts"))):
+        e = elements(path)
+        if "SE" not in e or "CA3" not in e or len(e["CA3"]) < 11:
+            continue
+        n = [int(x or 0) for x in e["CA3"][1:11]]
+        key = (e["ID1"][1], e["EA3"][2] + e["EA3"][3])
+        rows[key] = (*key, n[1] + n[8], n[5] + n[9])
+    with open(os.path.join(folder, "reads.csv"), "w", newline="", encoding="ascii") as f:
+        csv.writer(f).writerows(rows.values())
+    sql = f""".mode csv
+create table r (serial text, at text, since integer, total integer);
+.import {os.path.join(folder, 'reads.csv')} r
+with b as (select serial, at, total, total - since as base from r),
+d as (select serial, at, base - lag(base) over w as taken, total - lag(total) over w as rise from b
+      window w as (partition by serial order by at))
+select serial, taken from d where taken > 0 and serial not in (select serial from d where rise < 0) order by serial, at;
+"""
+    done = subprocess.run(["sqlite3", ":memory:"], input=sql, capture_output=True, text=True, check=True)
+    by_sql, by_us = {}, {}
+    for serial, taken in csv.reader(done.stdout.splitlines()):
+        by_sql.setdefault(serial, []).append(int(taken))
+    for m in machines:
+        by_us[m["serial"]] = [c["expected"] for c in m["collections"] if c["unsure"] == 0]
+    say(len(by_sql) > 20, f"SQL knows collections of {len(by_sql)} machines")
+    wrong = {s: (v, by_us.get(s)) for s, v in by_sql.items() if by_us.get(s) != v}
+    say(not wrong, f"collections as SQL has them: {list(wrong.items())[:3]}")
+
+
+def variances(fleet, machines):
+    """cash_variance is what was counted less what was expected, added up again."""
+    told = 0
+    for m in machines:
+        pairs = [(c["counted"], c["expected"]) for c in m["collections"] if c["counted"] is not None and c["expected"] > 0]
+        say(m["cash_variance"] == (sum(a - b for a, b in pairs) if pairs else None), f"{m['asset']}: variance")
+        told += len(pairs)
+    with open(os.path.join(fleet, "counts.csv"), encoding="ascii") as f:
+        rows = sum(1 for _ in csv.DictReader(f))
+    say(told > 0.7 * rows, f"{told} of {rows} counts found their collection")
+
+
+def in_the_book(fleet, folder, fresh):
+    """In two halves, then with nothing new; files and reads are each in the book once."""
+    book, half = os.path.join(folder, "book.sqlite"), os.path.join(folder, "half")
+    days = sorted(os.listdir(os.path.join(fleet, "audits")))
+    os.mkdir(half)
+    for day in days[:30:2]:
+        shutil.copytree(os.path.join(fleet, "audits", day), os.path.join(half, day))
+    run("--book", book, "watch", half)
+    for day in days:
+        if not os.path.exists(os.path.join(half, day)):
+            shutil.copytree(os.path.join(fleet, "audits", day), os.path.join(half, day))
+    both = documents(half, "--book", book, *tables(fleet))
+    say(plain(both) == plain(fresh), "two halves through the book give what all at once gives")
+    last = run("--book", book, "watch", half, *tables(fleet)).stdout
+    say(" 0 new audits" in last, f"nothing is read twice: {last[-120:]}")
+    say(plain(documents(half, "--book", book, "--again", *tables(fleet))) == plain(fresh), "again changes nothing")
+    return book, half
+
+
+def acknowledged(book, half, fleet, fresh):
+    what = next((m, x) for m in fresh for x in m["exceptions"] if x["open"] and x["selection"])
+    name = f"{what[0]['asset']} {what[1]['rule']} {what[1]['selection']}"
+    run("--book", book, "watch", half, "--acknowledge", name, codes=(2,))
+    run("--book", book, "watch", half, "--acknowledge", "NOBODY watch.price-differs", "--because", "x", codes=(2,))
+    run("--book", book, "watch", half, *tables(fleet), "--acknowledge", name, "--because", "new list", "--by", "A. Clerk")
+    again = documents(half, "--book", book, *tables(fleet))
+    known = [x for m in again for x in m["exceptions"] if x["acknowledged"]]
+    say(len(known) == 1 and known[0]["rule"] == what[1]["rule"], "one exception is acknowledged and stays so")
+    quiet = next(m for m in again if m["asset"] == what[0]["asset"])
+    say(not any(f["rule"] == what[1]["rule"] and f["where"]["selection"] == what[1]["selection"] for f in quiet["findings"]),
+        "what is acknowledged is no finding")
+    sql = subprocess.run(["sqlite3", book, "select count(*), sum(acknowledged) from watch_exception; select because from watch_word"],
+                         capture_output=True, text=True, check=True).stdout.split()
+    say(sql == [f"{sum(len(m['exceptions']) for m in again)}|1", "new", "list"], f"the book says it in plain columns: {sql}")
+
+
+def killed(fleet, folder, fresh):
+    """At any moment: the next run goes on, and in the end all is as if nothing had happened."""
+    book = os.path.join(folder, "killed.sqlite")
+    dice = random.Random(7)
+    for _ in range(6):
+        p = subprocess.Popen([FETTLE, "--book", book, "watch", os.path.join(fleet, "audits")], stdout=subprocess.DEVNULL,
+                             stderr=subprocess.DEVNULL)
+        try:
+            p.wait(dice.uniform(0.01, 0.25))
+        except subprocess.TimeoutExpired:
+            p.send_signal(signal.SIGKILL)
+        p.wait()
+    after = documents(os.path.join(fleet, "audits"), "--book", book, *tables(fleet))
+    say(plain(after) == plain(fresh), "after six kills the result is the same")
+    reads = subprocess.run(["sqlite3", book, "select sum(reads) from watch_part"], capture_output=True, text=True, check=True)
+    files = len(glob.glob(os.path.join(fleet, "audits", "*", "*.dts")))
+    say(int(reads.stdout) <= files, f"{reads.stdout.strip()} reads in the book of {files} files")
+
+
+def reports(fleet, folder):
+    names = [os.path.join(folder, f"morning.{e}") for e in ("csv", "json", "txt", "html", "pdf")]
+    run("watch", os.path.join(fleet, "audits"), "--fresh", *tables(fleet), *[x for n in names for x in ("--report", n)])
+    with open(names[0], encoding="utf-8", newline="") as f:
+        lines = list(csv.DictReader(f))
+    with open(names[1], encoding="utf-8") as f:
+        document = json.load(f)
+    say(len(lines) == len(document["lines"]) > 3, "table and document have the same lines")
+    say([x["asset"] for x in lines] == [x["asset"] for x in document["lines"]], "in the same order")
+    with open(names[2], encoding="utf-8") as f:
+        text = f.read()
+    say(max(len(x) for x in text.splitlines()) <= 80 and all(x["asset"] in text for x in lines), "the text names each and fits")
+    with open(names[3], encoding="utf-8") as f:
+        html = f.read()
+    say(html.count("<li>") == len(lines) and "src=" not in html and "href=" not in html, "the page fetches nothing")
+    with open(names[4], "rb") as f:
+        say(f.read(5) == b"%PDF-", "the sheet is a PDF")
+    run("watch", os.path.join(fleet, "audits"), "--fresh", "--report", os.path.join(folder, "morning.doc"), codes=(2,))
+
+
+def wrong(fleet, folder):
+    bad = os.path.join(folder, "bad.csv")
+    for option, text in (("--counts", "date,asset\n2026-03-01,A\n"), ("--counts", "date,asset,bills,coins\n31.2.2026,A,1,1\n"),
+                         ("--counts", "date,asset,bills,coins\n2026-03-01,A,x,1\n"), ("--doors", "time,asset,door\n2026-03-01T10:00:00,A,ajar\n"),
+                         ("--settlements", ""), ("--temperatures", "time,asset,c\nnoon,A,3\n")):
+        with open(bad, "w", encoding="ascii") as f:
+            f.write(text)
+        done = run("watch", os.path.join(fleet, "audits"), "--fresh", option, bad, codes=(3,))
+        say("bad.csv" in done.stderr, f"{option}: the sentence names the file: {done.stderr}")
+    run("watch", os.path.join(folder, "nowhere"), "--fresh", codes=(3,))
+    run("watch", os.path.join(fleet, "audits"), "--fresh", "--until", "yesterday", codes=(2,))
+    run("practice", "fleet", codes=(2,))
+
+
+def main():
+    began = time.monotonic()
+    with tempfile.TemporaryDirectory() as folder:
+        folder = os.path.realpath(folder)
+        fleet = os.path.join(folder, "fleet")
+        run("practice", "fleet", "-o", fleet, "--machines", "80", "--days", "60", "--seed", "11", codes=(0,))
+        packed = os.path.join(folder, "packed")
+        run("practice", "fleet", "-o", packed, "--machines", "80", "--days", "60", "--seed", "11", "--pack", codes=(0,))
+        fresh = documents(os.path.join(fleet, "audits"), "--fresh", *tables(fleet))
+        say(len(fresh) == 80, f"{len(fresh)} machines")
+        rows = [json.loads(x) for x in run("watch", os.path.join(packed, "audits.tar"), "--fresh", "--json", "--history", *tables(packed)).stdout.splitlines()]
+        say([len(m["exceptions"]) for m in rows] == [len(m["exceptions"]) for m in fresh], "an archive gives what a folder gives")
+        kinds, missed, false, weeks = watch_score.score(fresh, fleet)
+        planted = sum(k[0] for k in kinds.values())
+        say(planted >= 15 and len(missed) <= planted * 0.1, f"{len(missed)} of {planted} planted troubles missed: {missed[:3]}")
+        say(len(false) <= weeks / 100, f"{len(false)} false exceptions in {weeks:.0f} machine-weeks")
+        recompute(fleet, fresh, folder)
+        variances(fleet, fresh)
+        book, half = in_the_book(fleet, folder, fresh)
+        acknowledged(book, half, fleet, fresh)
+        killed(fleet, folder, fresh)
+        reports(fleet, folder)
+        wrong(fleet, folder)
+    print(f"{passed} passed, {failed} failed in {time.monotonic() - began:.0f} s")
+    sys.exit(failed > 0)
+
+
+main()
