@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* The morning report on paper: a line an exception, what to do below it; the first page alone is enough for a manager. */
+/* The morning report on paper: a line an exception, what to do below it; the first page is enough for a manager. */
 #include <math.h>
 
 #include "draw.h"
