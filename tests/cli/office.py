@@ -85,6 +85,24 @@ def moved(room):
     need(hashes[0] == hashes[1] and hashes[0], "the evidence has the same hashes for psql and sqlite3")
 
 
+def watched(room):
+    """The weeks after, from both kinds of place: the same documents, the second time from what was kept."""
+    start(room, "practice", "fleet", "-o", "fleet", "--machines", "12", "--days", "25", "--seed", "3").communicate()
+    told = []
+    for book in ("watched.sqlite", server + "book"):
+        for turn in range(2):
+            p = start(room, "--book", book, "watch", "fleet/audits", "--counts", "fleet/counts.csv", "--doors", "fleet/doors.csv")
+            out, err = p.communicate()
+            need(p.returncode in (0, 1) and len(out.splitlines()) == 12, f"{book} is watched at turn {turn}: {err}")
+            told.append(out)
+    need(len(set(told)) == 1, "the file, the server, the first and the second turn tell the same")
+    code, doc, err = run(room, "--book", server + "book", "book", "copy", "moved-weeks.sqlite")
+    rows = {t["table"]: t["rows"] for t in doc.get("tables", [])}
+    need(code == 0 and rows.get("watch_part", 0) >= 12, f"what was kept of the weeks moves along: {rows} {err}")
+    out, err = start(room, "--book", "moved-weeks.sqlite", "watch", "fleet/audits", "--counts", "fleet/counts.csv", "--doors", "fleet/doors.csv").communicate()
+    need(out == told[0], f"and tells the same there: {err}")
+
+
 def killed_at_any_moment(room, book, rounds):
     """What was acknowledged is there once, what was not is there whole or not at all."""
     chance = random.Random(7)
@@ -121,6 +139,7 @@ def main():
         for office in ("file.sqlite", server + "office"):
             receive_from_many(room, office)
         moved(room)
+        watched(room)
         for book in ("killed.sqlite", server + "office"):
             done, rounds = killed_at_any_moment(room, book, 40)
             need(0 < done < rounds, f"some were killed and some were not: {done} of {rounds} ended by themselves")
