@@ -7,7 +7,7 @@
 
 #include "fettle/cold.h"
 
-/* What the cabinet is stands in the record of the survey. Without one the readings tell a freezer and a hot cabinet, and
+/* What the cabinet is stands in the record of the survey. Without one the readings tell a freezer and a hot one, and
  * all else must keep cold: a failed freezer is then judged as a cold cabinet, and left open (cold.kind). */
 static enum ft_cold_kind kind_of(const struct judging *j, const struct ft_cold_log *log)
 {
