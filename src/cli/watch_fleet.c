@@ -49,7 +49,7 @@ struct watch_machine *watch_machine_of(struct watch_fleet *f, const char *key)
 			return f->machines[f->slots[k] - 1];
 	if (f->count == f->room) {
 		size_t room = f->room ? f->room * 2 : 256;
-		grown = realloc(f->machines, room * sizeof *grown);
+		grown = realloc(f->machines, room * sizeof(void *));
 		if (!grown)
 			return NULL;
 		f->machines = grown;
@@ -171,7 +171,7 @@ enum ft_status watch_fleet_judge(struct watch_fleet *f, int64_t since_us, int64_
 	size_t run_count = 0, run_room = 0, judged = 0;
 	enum ft_status s = FT_OK;
 
-	qsort(f->machines, f->count, sizeof *f->machines, by_key);
+	qsort(f->machines, f->count, sizeof(void *), by_key);
 	f->results = FT_NEW_ARRAY(&f->arena, f->count + 1, struct ft_watch_result);
 	if (!f->results)
 		return ft_fail_memory(&f->c->error, "the fleet");

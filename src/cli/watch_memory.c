@@ -265,7 +265,7 @@ static void merge(struct watch_memory *m, struct watch_machine *x, struct parts 
 	}
 	x->stream = fresh;
 	bytes = ft_arena_raw(&p->arena, all.bytes.n + 1);
-	if (p->good && bytes && n) {
+	if (p->good && bytes && all.bytes.p) {
 		memcpy(bytes, all.bytes.p, all.bytes.n);
 		part.reads = (int64_t)n;
 		part.bytes = (struct ft_slice){ bytes, all.bytes.n };

@@ -108,7 +108,8 @@ static void join(struct till *t, struct ft_count *counts, size_t n)
 
 	if (!watch_index_make(t->results, t->count, t->arena, &index))
 		return;
-	qsort(counts, n, sizeof *counts, by_asset_and_day);
+	if (n)
+		qsort(counts, n, sizeof *counts, by_asset_and_day);
 	for (size_t i = 0; i < n; i++) {
 		struct ft_watch_result *r = watch_index_find(&index, counts[i].asset);
 		struct ft_collection *c = NULL;
@@ -217,7 +218,8 @@ static void judge_machine(struct till *t, struct ft_watch_result *r)
 	int64_t lost = 0, since = 0;
 	size_t open = 0, n = 0;
 
-	qsort(r->collections, r->collection_count, sizeof *r->collections, by_when);
+	if (r->collection_count)
+		qsort(r->collections, r->collection_count, sizeof *r->collections, by_when);
 	for (size_t i = 0; i < r->collection_count; i++) {
 		const struct ft_collection *c = &r->collections[i];
 		double z;
@@ -285,7 +287,8 @@ static struct ft_variance *sum_up(struct till *t, size_t *ret_count)
 	struct ft_cusum sum = { 0, 0 };
 	size_t room = 0, n = 0;
 
-	qsort(t->tallies, t->tally_count, sizeof *t->tallies, by_tally);
+	if (t->tally_count)
+		qsort(t->tallies, t->tally_count, sizeof *t->tallies, by_tally);
 	for (size_t i = 0; i < t->tally_count; i++) {
 		const struct tally *x = &t->tallies[i];
 		if (!n || strcmp(list[n - 1].name, x->name) != 0) {

@@ -250,9 +250,10 @@ static bool count_days(struct watch_walk *w, const struct ft_watch_read *all, si
 		return true;
 	every = (double)r->period_us / (double)FT_DAY;
 	r->expected = 0;
-	for (double at = 0; at<(double)r->day_count - 0.5; at += every> 1 ? every : 1) {
-		r->days[(size_t)(at + 0.5) < r->day_count ? (size_t)(at + 0.5) : r->day_count - 1].expected = true;
-		r->expected++;
+	every = every > 1 ? every : 1;
+	for (; (double)r->expected * every < (double)r->day_count - 0.5; r->expected++) {
+		size_t at = (size_t)((double)r->expected * every + 0.5);
+		r->days[at < r->day_count ? at : r->day_count - 1].expected = true;
 	}
 	for (size_t i = 0; i < r->day_count; i++)
 		r->arrived += r->days[i].arrived > 0;

@@ -85,14 +85,16 @@ void ft_watch_names(struct ft_name_run *runs, size_t count, struct ft_watch_resu
 	struct ft_arena a = { 0 };
 	size_t n = 0;
 
+	if (!count)
+		return;
 	qsort(runs, count, sizeof *runs, by_name);
-	changed = ft_arena_raw(&a, (count + 1) * sizeof *changed);
+	changed = ft_arena_raw(&a, (count + 1) * sizeof(void *));
 	for (size_t i = 1; changed && i < count; i++)
 		if (changes(runs, i))
 			changed[n++] = &runs[i];
 	if (changed)
-		qsort(changed, n, sizeof *changed, by_pair);
-	else if (count)
+		qsort(changed, n, sizeof(void *), by_pair);
+	else
 		results[runs[0].machine].failed = true;
 	for (size_t i = 0; i < n; i++) {
 		const struct ft_name_run *run = changed[i], *back = changed[i];

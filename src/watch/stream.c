@@ -230,7 +230,8 @@ static struct ft_slice get_text(struct cursor *c, struct ft_slice from, struct f
 		return s;
 	memcpy(p, from.p ? from.p : "", (size_t)head);
 	memcpy(p + head, middle.p, middle.n);
-	memcpy(p + head + middle.n, from.p + from.n - tail, (size_t)tail);
+	if (tail)
+		memcpy(p + head + middle.n, from.p + from.n - tail, (size_t)tail);
 	s = (struct ft_slice){ p, (size_t)(head + tail) + middle.n };
 	p[s.n] = 0;
 	return s;

@@ -130,7 +130,7 @@ enum ft_status ft_counts_read(struct ft_slice bytes, const char *what, int decim
 
 	while (st == FT_OK && (st = ft_csv_next(&s, &more)) == FT_OK && more) {
 		struct ft_count *grown = ft_arena_grow(a, list, count, &room, sizeof *grown), *x;
-		const struct ft_count *before = count ? &list[count - 1] : NULL;
+		const struct ft_count *before;
 		struct ft_slice date = ft_csv_field(&s.row, c[0].at), asset = ft_csv_field(&s.row, c[1].at);
 		if (!grown)
 			return ft_fail_memory(e, what);
@@ -255,12 +255,12 @@ static int by_result(const void *x, const void *y)
 
 bool watch_index_make(struct ft_watch_result *results, size_t count, struct ft_arena *a, struct watch_index *ret)
 {
-	ret->list = ft_arena_raw(a, (count + 1) * sizeof *ret->list);
+	ret->list = ft_arena_raw(a, (count + 1) * sizeof(void *));
 	ret->count = count;
 	for (size_t i = 0; ret->list && i < count; i++)
 		ret->list[i] = &results[i];
 	if (ret->list)
-		qsort(ret->list, count, sizeof *ret->list, by_result);
+		qsort(ret->list, count, sizeof(void *), by_result);
 	return ret->list != NULL;
 }
 
