@@ -272,6 +272,34 @@ static void done(struct made *m, struct judged *g)
 	ft_arena_done(&g->a);
 }
 
+/* A fitter's four readings at 20 minutes of the curve 25 to 3 C with 40 minutes, to a tenth: what three of them say. */
+static void a_handful_of_readings(void **state)
+{
+	static const double read[] = { 25.0, 16.3, 11.1 };
+	struct ft_cold_options o = plain;
+	struct made m;
+	struct judged g;
+	const char *seen = NULL;
+
+	(void)state;
+	o.kind = FT_COLD_COLD;
+	begin(&m, "time,temperature_c,note");
+	for (size_t i = 0; i < 3; i++) {
+		row(&m, read[i], "");
+		m.us += 19 * 60 * FT_SECOND;
+	}
+	judge(&m, &o, &g);
+	for (size_t i = 0; i < g.f.count; i++)
+		seen = g.f.list[i].rule == FT_RULE_COLD_FEW_POINTS ? g.f.list[i].seen : seen;
+	assert_non_null(seen);
+	/* tau 38.86 min, 3.37 C: 38.86 ln(21.63 / 1.63) = 100.4 min */
+	assert_string_equal(
+		seen,
+		"by three of 3 it has a time constant of 39 min, settles near 3.4 C, and passes 5.0 C 101 min after the first");
+	assert_false(g.r.fit.found);
+	done(&m, &g);
+}
+
 /* Decision check values of the sheet on the Food Code (3-501.16, 4-204.111): the limit itself passes, a tenth beyond it
  * fails once the 30 (hot: 120) minutes after service are over; limits are exclusive as worded. */
 static void test_decisions(void **state)
@@ -500,10 +528,18 @@ static void test_probe(void **state)
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
-		cmocka_unit_test(test_layouts),    cmocka_unit_test(test_refused),    cmocka_unit_test(test_signs),
-		cmocka_unit_test(test_notes),      cmocka_unit_test(test_decisions),  cmocka_unit_test(test_guard_band),
-		cmocka_unit_test(test_fahrenheit), cmocka_unit_test(test_time_above), cmocka_unit_test(test_service),
-		cmocka_unit_test(test_odds),       cmocka_unit_test(test_probe),
+		cmocka_unit_test(a_handful_of_readings),
+		cmocka_unit_test(test_layouts),
+		cmocka_unit_test(test_refused),
+		cmocka_unit_test(test_signs),
+		cmocka_unit_test(test_notes),
+		cmocka_unit_test(test_decisions),
+		cmocka_unit_test(test_guard_band),
+		cmocka_unit_test(test_fahrenheit),
+		cmocka_unit_test(test_time_above),
+		cmocka_unit_test(test_service),
+		cmocka_unit_test(test_odds),
+		cmocka_unit_test(test_probe),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);

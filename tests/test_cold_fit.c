@@ -28,6 +28,12 @@ static double normal(struct dice *d)
 	return r * cos(6.283185307179586 * roll(d));
 }
 
+static void near(double seen, double want, double within, const char *what)
+{
+	if (!(fabs(seen - want) <= within))
+		fail_msg("%s: %.6f where %.6f is wanted", what, seen, want);
+}
+
 static double curve(double t_min, double t0, double ta, double tau_min)
 {
 	return ta + (t0 - ta) * exp(-t_min / tau_min);
@@ -60,6 +66,28 @@ static void test_worked(void **state)
 		assert_true(fabs(ft_cold_fit_reach(&f, reach[i].limit, NULL, NULL) / 60 - reach[i].after) < 0.02);
 		ft_arena_done(&a);
 	}
+}
+
+/* Three equally spaced readings of the curve above (computed): exact ones return it, rounded ones do not. */
+static void test_three(void **state)
+{
+	static const struct {
+		double c[3], step, tau, settles, within;
+	} rows[] = { { { 25, 16.3437, 11.0934 }, 20, 40.000, 3.000, 0.002 },
+		         { { 25.0, 16.3, 11.1 }, 20, 38.86, 3.37, 0.006 },
+		         { { 40, 47.5822, 52.6650 }, 20, 50.0, 63.0, 0.01 } };
+	static const double none[][3] = { { 5, 5, 5 }, { 9, 8, 7 }, { 9, 8, 6 }, { 9, 8, 8.5 }, { 9, 9, 8 } };
+	double tau = 0, settles = 0;
+
+	(void)state;
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		assert_true(ft_cold_three(rows[i].c, rows[i].step * 60, &tau, &settles));
+		near(tau / 60, rows[i].tau, rows[i].within, "tau of three");
+		near(settles, rows[i].settles, rows[i].within, "where three settle");
+	}
+	for (size_t i = 0; i < sizeof none / sizeof *none; i++)
+		assert_false(ft_cold_three(none[i], 60, &tau, &settles));
+	assert_false(ft_cold_three(rows[0].c, 0, &tau, &settles));
 }
 
 struct covered {
@@ -337,12 +365,6 @@ static void test_pull_down(void **state)
 
 /* ---- sensors ---- */
 
-static void near(double seen, double want, double within, const char *what)
-{
-	if (!(fabs(seen - want) <= within))
-		fail_msg("%s: %.5f, not %.5f", what, seen, want);
-}
-
 static struct ft_sensor sensor(const char *text)
 {
 	struct ft_sensor s;
@@ -479,7 +501,7 @@ int main(void)
 		cmocka_unit_test(test_worked),    cmocka_unit_test(test_intervals), cmocka_unit_test(test_short_and_rounded),
 		cmocka_unit_test(test_cycles),    cmocka_unit_test(test_alarm),     cmocka_unit_test(test_pull_down),
 		cmocka_unit_test(test_ntc),       cmocka_unit_test(test_beta),      cmocka_unit_test(test_platinum),
-		cmocka_unit_test(test_no_sensor),
+		cmocka_unit_test(test_no_sensor), cmocka_unit_test(test_three),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);

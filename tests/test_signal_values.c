@@ -140,13 +140,16 @@ static void qualities(void **state)
 		double low;
 	} rsrq[] = { { 1, -19.5 }, { 15, -12.5 }, { 20, -10 }, { 34, -3 }, { -1, -20 }, { -29, -34 }, { 46, 2.5 } };
 	static const double ber[] = { 0.14, 0.28, 0.57, 1.13, 2.26, 4.53, 9.05, 18.10 }; /* assumed value of each band */
-	double low, high, parts = 10 * log10(50) - 95 + 66;
+	double low, high, parts = ft_signal_rsrq(50, -95, -66);
 
 	(void)state;
 	for (size_t i = 0; i < sizeof rsrq / sizeof *rsrq; i++)
 		assert_true(ft_signal_rsrq_low(rsrq[i].index) == rsrq[i].low);
 	assert_true(isinf(ft_signal_rsrq_low(0)) && isinf(ft_signal_rsrq_low(-30)) && isnan(ft_signal_rsrq_low(47)));
 	/* 10 log 50 - 95 + 66 = -12.01 dB is reported as 15 */
+	near(parts, -12.01, 0.005, "RSRQ of 50 blocks");
+	near(-ft_signal_rsrp_of(0, 50), 27.78, 0.005, "what a carrier has of 50 blocks");
+	near(ft_signal_rsrq(50, ft_signal_rsrp_of(-66, 50), -66), -10 * log10(12), 1e-9, "all carriers alike");
 	assert_true(ft_signal_rsrq_low(15) <= parts && parts < ft_signal_rsrq_low(16));
 	assert_true(ft_signal_ecno_low(30) == -9.5 && ft_signal_ecno_low(1) == -24 && ft_signal_ecno_low(49) == 0);
 	assert_true(isinf(ft_signal_ecno_low(0)) && isnan(ft_signal_ecno_low(255)));
@@ -154,6 +157,138 @@ static void qualities(void **state)
 	for (int i = 0; i < 8; i++)
 		assert_true(ft_signal_ber(i, &low, &high) && low <= ber[i] && ber[i] < high);
 	assert_false(ft_signal_ber(99, &low, &high));
+}
+
+/* ITU-R P.2109 (coefficients from memory, values computed and rounded twice), and the rule of a single slot (computed). */
+static void walls_and_openings(void **state)
+{
+	static const struct {
+		double ghz, traditional, insulated;
+	} rows[] = { { 0.9, 12.5, 28.4 }, { 1.8, 13.7, 28.0 }, { 2.6, 14.4, 28.4 } };
+
+	(void)state;
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		near(ft_signal_building_loss(FT_SIGNAL_TRADITIONAL, rows[i].ghz * 1000), rows[i].traditional, 0.06,
+		     "traditional");
+		near(ft_signal_building_loss(FT_SIGNAL_INSULATED, rows[i].ghz * 1000), rows[i].insulated, 0.06, "insulated");
+	}
+	near(ft_signal_opening_loss(900, 0.020), 18.4, 0.05, "a hole of 20 mm at 900 MHz");
+	near(ft_signal_opening_loss(898, 0.167), 0, 0.01, "a slot of half a wave");
+	near(ft_signal_opening_loss(800, 0.167), 20 * log10(898.0 / 800), 0.01, "a longer wave");
+	near(ft_signal_opening_loss(2600, 0.167), 0, 0, "a window");
+}
+
+struct heard {
+	struct ft_findings f;
+	struct ft_signal_log log;
+	struct ft_signal_result r;
+};
+
+static struct heard judge(const char *text, double opening, struct ft_arena *a)
+{
+	struct heard h = { .f = { .arena = a } };
+	struct ft_error e = { 0 };
+
+	if (ft_signal_read(ft_slice_of(text), "log", a, &h.log, &e) != FT_OK)
+		fail_msg("%s", e.text);
+	assert_int_equal(ft_signal_judge(&h.log, "log", NAN, a, &h.f, &h.r, &e), FT_OK);
+	ft_signal_walls_judge(&h.log, &h.r, 900, opening, "log", a, &h.f);
+	return h;
+}
+
+static const char *found(const struct heard *h, enum ft_rule_id rule)
+{
+	for (size_t i = 0; i < h->f.count; i++)
+		if (h->f.list[i].rule == rule)
+			return h->f.list[i].seen;
+	return NULL;
+}
+
+/* RSSI -66, RSRP -95 and RSRQ -12 are a cell of 50 blocks (above); with RSSI -90 there is no such cell. */
+static void figures_that_belong_together(void **state)
+{
+	static const struct {
+		const char *text;
+		bool disagree;
+	} rows[] = { { "rsrp,rssi,rsrq\n-95,-66,-12\n", false },
+		         { "rsrp,rssi,rsrq\n-95,-90,-12\n", true },
+		         { "rsrp,rssi,rsrq\n-95,-50,-12\n", true },
+		         { "rsrp,rssi,rsrq\n-95,-90,\n", false }, /* a figure is missing: nothing to hold them by */
+		         { "rsrp,rssi,rsrq\n-95,,-12\n", false },
+		         { "+CSQ: 23,99\n+CESQ: 99,99,255,255,15,46\n", false },
+		         { "+CSQ: 11,99\n+CESQ: 99,99,255,255,15,46\n", true },
+		         { "+CSQ: 11,99\nposition door\n+CESQ: 99,99,255,255,15,46\n", false } }; /* of two places */
+
+	(void)state;
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		struct ft_arena a = { 0 };
+		struct heard h = judge(rows[i].text, NAN, &a);
+		const struct ft_signal_place *p = &h.r.places[h.r.judged];
+		if (!found(&h, FT_RULE_SIGNAL_FIGURES_DISAGREE) == rows[i].disagree)
+			fail_msg("row %zu: %zu findings", i, h.f.count);
+		if (h.log.position_count > 1) { /* neither stands beside the other */
+			ft_arena_done(&a);
+			continue;
+		}
+		assert_int_equal(p->metric, FT_SIGNAL_RSRP);
+		assert_int_equal(p->count, 1);
+		assert_int_equal(p->others, 0); /* what was read beside it is of no other net */
+		ft_arena_done(&a);
+	}
+}
+
+static void rssi_alone_on_lte(void **state)
+{
+	struct ft_arena a = { 0 };
+	struct heard h = judge("+CEREG: 0,1\n+CSQ: 15,99\n", NAN, &a);
+
+	(void)state;
+	/* the middle of -83 to -81 less 10 log 72 and 10 log 1200 */
+	assert_string_equal(found(&h, FT_RULE_SIGNAL_TOTAL_POWER),
+	                    "-82.0 dBm are an RSRP of -100.6 dBm in a cell of 1.4 MHz, of -112.8 in one of 20 MHz");
+	h = judge("+CREG: 0,1\n+CSQ: 15,99\n", NAN, &a);
+	assert_null(found(&h, FT_RULE_SIGNAL_TOTAL_POWER));
+	ft_arena_done(&a);
+}
+
+static void only_the_outside(void **state)
+{
+	struct ft_arena a = { 0 };
+	struct heard h = judge("position,rsrp\noutside,-93\n", NAN, &a);
+
+	(void)state;
+	assert_string_equal(found(&h, FT_RULE_SIGNAL_OUTSIDE_ONLY),
+	                    "-93.0 dBm at outside; behind glass -103 to -113 dBm, behind a metal front -113 to -123");
+	h = judge("position,rsrp\nstreet,-80\n", 0.020, &a);
+	assert_string_equal(
+		found(&h, FT_RULE_SIGNAL_OUTSIDE_ONLY),
+		"-80.0 dBm at street; behind metal with an opening of 20 mm -98 dBm at 900 MHz; a building takes "
+		"12.5 dB besides, 28.3 where it is insulated against heat");
+	h = judge("position,rsrp\noutside,-93\ninside,-97\n", NAN, &a);
+	assert_null(found(&h, FT_RULE_SIGNAL_OUTSIDE_ONLY));
+	h = judge("rsrp\n-93\n", NAN, &a); /* nobody said where */
+	assert_null(found(&h, FT_RULE_SIGNAL_OUTSIDE_ONLY));
+	ft_arena_done(&a);
+}
+
+/* What falls short by less than the last place that is printed is told with one more. */
+static void what_falls_short_reads_so(void **state)
+{
+	/* 5 dB of spread by four readings, so 8 dB by default: 13.13 dB make 94.96 %, and -96.87 is 13.13 above -110 */
+	static const char near_share[] = "rsrp\n-96.87\n-96.87\n-96.87\n-96.87\n";
+	static const char near_least[] = "rsrp\n-110.04\n-110.04\n";
+	struct ft_arena a = { 0 };
+	struct heard h = judge(near_share, NAN, &a);
+
+	(void)state;
+	assert_string_equal(found(&h, FT_RULE_SIGNAL_LITTLE_MARGIN),
+	                    "13.1 dB above what is needed, above it 94.96 % of the time");
+	h = judge(near_least, NAN, &a);
+	assert_string_equal(found(&h, FT_RULE_SIGNAL_TOO_WEAK), "-110.04 dBm in the mean");
+	h = judge("rsrp\n-104\n-104\n", NAN, &a);
+	assert_string_equal(found(&h, FT_RULE_SIGNAL_LITTLE_MARGIN),
+	                    "6.0 dB above what is needed, above it 77 % of the time");
+	ft_arena_done(&a);
 }
 
 static void states_that_carry_data(void **state)
@@ -191,6 +326,11 @@ int main(void)
 		cmocka_unit_test(a_link_from_cell_to_index),
 		cmocka_unit_test(every_index),
 		cmocka_unit_test(qualities),
+		cmocka_unit_test(walls_and_openings),
+		cmocka_unit_test(figures_that_belong_together),
+		cmocka_unit_test(rssi_alone_on_lte),
+		cmocka_unit_test(only_the_outside),
+		cmocka_unit_test(what_falls_short_reads_so),
 		cmocka_unit_test(states_that_carry_data),
 		cmocka_unit_test(the_q_function),
 	};

@@ -80,6 +80,18 @@ static void the_bus_by_its_worked_values(void **state)
 	/* a rectified 24 V peaks at 33.94 V: the nominal 34 V, which are reckoned ten per cent low where nobody measured */
 	assert_int_equal(ft_supply_read(FT_SLICE("kind\nunit\n"), "chain", &a, &c, &e), FT_OK);
 	close_to(c.volts / 0.9, 24 * sqrt(2), 0.1);
+	/* and so they are where somebody read the transformer: 33.941 V less two diodes are 32.541 V (computed) */
+	close_to(ft_supply_bridge(24), 32.541, 0.0005);
+	close_to(ft_supply_bridge(24) + 1.4, 33.941, 0.0005);
+	assert_true(ft_supply_bridge(0.5) == 0);
+	assert_int_equal(ft_supply_read(FT_SLICE("kind,volts\nsupply,24 V AC\nunit,20 V\n"), "chain", &a, &c, &e), FT_OK);
+	close_to(c.volts, 0.9 * 32.541, 0.0005);
+	assert_false(c.measured);
+	assert_int_equal(ft_supply_read(FT_SLICE("kind,volts\nsupply,24Vac\nunit,20 V\n"), "chain", &a, &c, &e), FT_OK);
+	close_to(c.transformer_v, 24, 0);
+	assert_int_equal(ft_supply_read(FT_SLICE("kind,volts\nsupply,230 V AC\nunit,20 V\n"), "chain", &a, &c, &e),
+	                 FT_E_INPUT); /* the wrong side of the transformer */
+	assert_int_equal(ft_supply_read(FT_SLICE("kind,volts\nunit,20 V AC\n"), "chain", &a, &c, &e), FT_E_INPUT);
 	ft_arena_done(&a);
 }
 
@@ -278,6 +290,9 @@ static void chains_are_judged(void **state)
 	/* loads that would collapse only far away are told soon: the edge is looked for in as many steps as it needs */
 	r = judge(HEADING "s,supply,20 V,,9 A,,,,\nunit,unit,0 V,5 W,50 W,50 W,6 m,AWG 26,50 C\n", &a, &f);
 	assert_true(r.margin_ma >= 0 && r.verdict != FT_CONTRADICTED);
+	r = judge("kind,volts,idle,continuous,peak,length\nsupply,24 V AC,,4 A,,\nunit,20 V,0.1 A,0.25 A,1 A,1 m\n", &a,
+	          &f);
+	assert_true(found(&f, FT_RULE_SUPPLY_RECTIFIED) && !found(&f, FT_RULE_SUPPLY_NOT_MEASURED));
 	/* only kinds: all from memory, and it says so */
 	r = judge("kind\nunit\nvalidator\nchanger\nreader\n", &a, &f);
 	assert_true(found(&f, FT_RULE_SUPPLY_ASSUMED) && found(&f, FT_RULE_SUPPLY_NO_RATING) &&

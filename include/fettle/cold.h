@@ -141,6 +141,10 @@ struct ft_cold_fit {
 bool ft_cold_fit(const struct ft_cold_sample *s, size_t from, size_t to, double resolution_c, struct ft_arena *a,
                  struct ft_cold_fit *ret);
 
+/* The curve through three readings at equal steps: for a handful of readings, never instead of a fit, as a tenth of a
+ * degree in one of them moves it far. False when they do not bend towards a level. */
+bool ft_cold_three(const double c[3], double step_s, double *ret_tau_s, double *ret_settles_c);
+
 /* The curve at `t_s` seconds after from_us, and between what it lies. */
 double ft_cold_fit_at(const struct ft_cold_fit *f, double t_s, double *ret_lo, double *ret_hi);
 

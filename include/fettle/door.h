@@ -42,11 +42,13 @@ struct ft_door_pair {
 };
 
 struct ft_door_options {
-	int64_t within_us; /* the longest delay that still is one; 0: 60 s */
-	int64_t late_us;   /* from here on it is called late; 0: 10 s */
-	int64_t bounce_us; /* 0: 3 s */
-	bool same_clock;   /* both were stamped by one clock: the whole shift is delay */
-	int resolution_s;  /* of the events */
+	int64_t within_us;   /* the longest delay that still is one; 0: 60 s */
+	int64_t late_us;     /* from here on it is called late; 0: 10 s */
+	int64_t bounce_us;   /* 0: 3 s */
+	bool same_clock;     /* both were stamped by one clock: the whole shift is delay */
+	int resolution_s;    /* of the events */
+	int offset_minutes;  /* of the local time that findings tell */
+	bool ambiguous_days; /* of the events' table: finding door.days */
 	const char *events_name, *marks_name;
 };
 

@@ -74,6 +74,7 @@ struct ft_signal_log {
 	int position_count;
 	int registration; /* <stat>: of +CREG, +CGREG and +CEREG the one that carries data, else the last; -1 none */
 	bool registered;  /* the last state of one of them is home or roaming */
+	bool lte;         /* +CEREG's is */
 	int sim;          /* 1 ready, 0 not; -1 nobody asked */
 };
 
@@ -90,7 +91,7 @@ struct ft_signal_place {
 	double margin;                    /* mean less what the unit needs */
 	double share_above;               /* of the time, 0 to 1 */
 	double quality;                   /* median in dB; NAN none */
-	size_t others;                    /* readings of another metric than most, left aside */
+	size_t others; /* readings of another metric than most, left aside; not an RSSI beside its RSRP */
 };
 
 struct ft_signal_result {
@@ -122,6 +123,25 @@ const struct ft_signal_cable *ft_signal_cables(size_t *ret_count);
 bool ft_signal_fit(double f1, double a1, double f2, double a2, struct ft_signal_cable *ret);
 double ft_signal_loss(const struct ft_signal_cable *c, double mhz, double metres, int connectors); /* dB */
 double ft_signal_free_space(double mhz, double km); /* dB, ITU-R P.525 with its rounded constant */
+
+/* ---- what was not measured ---- */
+
+/* RSRQ in dB of `blocks` resource blocks, and the RSRP of an RSSI when all carriers are alike (3GPP TS 36.214, from
+ * memory). */
+double ft_signal_rsrq(int blocks, double rsrp_dbm, double rssi_dbm);
+double ft_signal_rsrp_of(double rssi_dbm, int blocks);
+
+enum ft_signal_building { FT_SIGNAL_TRADITIONAL, FT_SIGNAL_INSULATED, FT_SIGNAL_BUILDINGS };
+
+/* Median loss of the way into a building, dB; ITU-R P.2109, coefficients from memory. */
+double ft_signal_building_loss(enum ft_signal_building b, double mhz);
+/* Loss of a metal skin with one opening of this length, dB: 20 log (lambda / 2 L), none from half a wave on. */
+double ft_signal_opening_loss(double mhz, double metres);
+
+/* Finding signal.outside-only, where the place judged lies outside and none inside was measured. `opening_m` NAN: not
+ * known, then by what fronts of glass and metal may take. */
+void ft_signal_walls_judge(const struct ft_signal_log *log, const struct ft_signal_result *r, double mhz,
+                           double opening_m, const char *name, struct ft_arena *a, struct ft_findings *f);
 
 /* What becomes of a lead of the kit. */
 enum ft_signal_fit {

@@ -31,6 +31,7 @@ struct ft_supply_chain {
 	double volts;                     /* at the supply's terminals, at its lowest */
 	double rating_a;                  /* NAN: not known */
 	bool measured;                    /* volts were measured under load; else they are a figure less ten per cent */
+	double transformer_v;             /* alternating volts that they were reckoned from; 0: they were not */
 	double strand;                    /* 0.05: more ohms than the ideal wire */
 	double contact_ohm;               /* of each run: its plugs, out and back */
 	struct ft_supply_device *devices; /* in their order from the supply */
@@ -45,6 +46,9 @@ enum {
 /* Ohms of one metre, out and back, of copper of this area at this temperature; without strand and contacts. */
 double ft_supply_loop_ohm(double area_mm2, double temperature_c);
 double ft_supply_awg_area(int awg); /* mm2; AWG -3 (0000) to 40 */
+
+/* Direct volts that a full-wave bridge makes of alternating ones (rms) without load: the peak less two diodes. */
+double ft_supply_bridge(double rms_v);
 
 /* Volts at each device when device i draws load[i] (amperes, or watts where power); false when there is no solution:
  * the bus collapses. Exact to 1 uV. `extra_a` more are drawn at device `at` (-1: nowhere). */
@@ -70,8 +74,8 @@ struct ft_supply_result {
 	 * do; NAN: not even without the unit would it do. */
 	double margin_ma;
 	bool measured_less; /* a meter at the plugs says less than the table, or less than a device needs */
-	bool rating_fails; /* the rating, not the volts, is what ends it */
-	int place;         /* the device where margin_ma holds */
+	bool rating_fails;  /* the rating, not the volts, is what ends it */
+	int place;          /* the device where margin_ma holds */
 	struct ft_supply_change changes[FT_SUPPLY_CHANGES_MAX];
 	size_t change_count;
 	enum ft_verdict verdict;

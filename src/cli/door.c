@@ -184,6 +184,8 @@ static int run(struct cli *c)
 	d.o.marks_name = c->arguments[0];
 	d.o.events_name = c->arguments[1];
 	d.o.resolution_s = d.told.resolution_s;
+	d.o.offset_minutes = d.offset_minutes;
+	d.o.ambiguous_days = d.told.ambiguous_days;
 	if (s == FT_OK)
 		s = ft_door_match(d.marks, d.mark_count, d.events, d.event_count, &d.o, &c->arena, &d.f, &d.r, &c->error);
 	if (s != FT_OK)

@@ -231,15 +231,18 @@ static bool sources_fit(struct cli *c)
 static bool survey(struct survey *s, struct ft_buf *text)
 {
 	struct cli *c = s->c;
-	double least;
+	double least, opening;
 
 	if (!sources_fit(c) || !figure(c, "least", "a level in dBm", -150, -20, NAN, &least) ||
 	    !figure(c, "frequency", "MHz", 100, 6000, 900, &s->way.mhz) ||
+	    !figure(c, "opening", "millimetres", 1, 2000, NAN, &opening) ||
 	    !figure(c, "reach", "metres", 0, 100, NAN, &s->way.metres) ||
 	    !figure(c, "ask", "decibels", 0, 60, NAN, &s->way.ask) || !take_leads(s) || !collect(s, text) ||
 	    ft_signal_read(ft_buf_text(text), s->name, &c->arena, &s->log, &c->error) != FT_OK ||
 	    ft_signal_judge(&s->log, s->name, least, &c->arena, &s->f, &s->r, &c->error) != FT_OK || !antenna(s))
 		return false;
+	if (!s->lead_count) /* with a lead the antenna lives where it was measured */
+		ft_signal_walls_judge(&s->log, &s->r, s->way.mhz, opening / 1000, s->name, &c->arena, &s->f);
 	s->way.margin = s->at < 0 ? NAN : s->r.places[s->at].margin;
 	s->lead = ft_signal_leads_judge(s->leads, s->lead_count, &s->way, s->name, &c->arena, &s->f);
 	s->r.verdict = ft_verdict_of(&s->f, false);
@@ -286,7 +289,9 @@ static const struct cli_option options[] = {
 	{ "reach", "METRES", "the way from the unit to the antenna: recommends a lead" },
 	{ "ask", "DB", "the margin a lead must leave; 6 unless given" },
 	{ "at", "NAME", "the antenna's place for the leads; the best unless given" },
-	{ "frequency", "MHZ", "for the leads; 900 unless given" },
+	{ "opening", "MM",
+	  "longest slot or hole in a front all of metal: what it lets through, where only the outside was measured" },
+	{ "frequency", "MHZ", "for the leads and the opening; 900 unless given" },
 	{ NULL, NULL, NULL },
 };
 

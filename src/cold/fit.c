@@ -252,6 +252,17 @@ static void profile(const struct points *p, double rho, struct ft_cold_curve *c,
 		c->list[i] = solve(p, exp(from + (to - from) * i / (CURVES - 1)), rho);
 }
 
+bool ft_cold_three(const double c[3], double step_s, double *ret_tau_s, double *ret_settles_c)
+{
+	double ratio = (c[2] - c[1]) / (c[1] - c[0]), bend = c[0] + c[2] - 2 * c[1];
+
+	if (!(ratio > 0 && ratio < 1) || !(step_s > 0))
+		return false;
+	*ret_tau_s = -step_s / log(ratio);
+	*ret_settles_c = (c[0] * c[2] - c[1] * c[1]) / bend;
+	return isfinite(*ret_tau_s) && isfinite(*ret_settles_c);
+}
+
 bool ft_cold_fit(const struct ft_cold_sample *s, size_t from, size_t to, double resolution_c, struct ft_arena *a,
                  struct ft_cold_fit *ret)
 {

@@ -12,6 +12,11 @@
 #define LONGEST    (48 * 3600 * FT_SECOND) /* ours */
 #define RISE_MOST  (3600 * FT_SECOND)      /* ours: within this the warmest point after a closing is looked for */
 
+enum {
+	FEW_MOST = 7, /* fewer than a fit takes */
+	EQUAL = 25,   /* ours: steps that differ by less than this part of one are equal */
+};
+
 enum { LATER = 6 }; /* ours: of the window, later: the curve bends within it, and any later part is the same curve */
 
 struct stretch {
@@ -109,6 +114,49 @@ static void look(struct cold_judging *j, size_t begin, double back, struct stret
 		*best = r;
 }
 
+/* The widest three of a handful of readings that lie at equal steps. */
+static bool equal_steps(const struct cold_judging *j, const struct stretch *r, size_t ret[3])
+{
+	const struct ft_cold_sample *s = j->log->samples;
+
+	for (size_t last = r->to; last-- > r->from + 2;) {
+		int64_t half = (s[last].at_us - s[r->from].at_us) / 2;
+		for (size_t k = r->from + 1; k < last; k++) {
+			int64_t off = s[k].at_us - s[r->from].at_us - half;
+			if (half > 0 && (off < 0 ? -off : off) <= half / EQUAL) {
+				memcpy(ret, (size_t[3]){ r->from, k, last }, 3 * sizeof *ret);
+				return true;
+			}
+		}
+	}
+	return false;
+}
+
+/* Too few for a fit: the curve through three of them is a first estimate, and told as no more. */
+static void tell_three(struct cold_judging *j, const struct stretch *r)
+{
+	const struct ft_cold_sample *s = j->log->samples;
+	double tau, settles, span, limit = j->r->limit_c;
+	const char *reach = "";
+	size_t at[3];
+
+	if (r->to - r->from > FEW_MOST || !equal_steps(j, r, at))
+		return;
+	span = (double)(s[at[2]].at_us - s[at[0]].at_us) / 1e6;
+	if (!ft_cold_three((const double[]){ s[at[0]].c, s[at[1]].c, s[at[2]].c }, span / 2, &tau, &settles))
+		return;
+	if (span >= tau && j->sign * (s[at[0]].c - limit) > 0 && j->sign * (limit - settles) > 0)
+		reach = cold_text(j, ", and passes %.1f C %s after the first", limit,
+		                  cold_span(j, tau * log((s[at[0]].c - settles) / (limit - settles))));
+	ft_find(j->f, FT_RULE_COLD_FEW_POINTS,
+	        (struct ft_where){ j->o->name, s[at[0]].line, .timed = !j->log->elapsed, .at_us = s[at[0]].at_us },
+	        span >= tau ? cold_text(j, "by three of %zu it has a time constant of %s, settles near %.1f C%s",
+	                                r->to - r->from, cold_span(j, tau), settles, reach)
+	                    : cold_text(j, "by three of %zu it has a time constant of %s; less than one was seen",
+	                                r->to - r->from, cold_span(j, tau)),
+	        NULL);
+}
+
 void cold_pull_down(struct cold_judging *j)
 {
 	const struct ft_cold_log *log = j->log;
@@ -125,8 +173,10 @@ void cold_pull_down(struct cold_judging *j)
 	if (best.fall < FALL_LEAST)
 		return;
 	from = skip_dead(j, &best);
-	if (!ft_cold_fit(log->samples, from, best.to, log->resolution_c, j->a, fit))
+	if (!ft_cold_fit(log->samples, from, best.to, log->resolution_c, j->a, fit)) {
+		tell_three(j, &best);
 		return;
+	}
 	fit->dead_s = (double)(log->samples[from].at_us - log->samples[best.from].at_us) / 1e6;
 	fit->reach_s = ft_cold_fit_reach(fit, j->r->limit_c, &fit->reach_lo, &fit->reach_hi);
 	/* what lies beyond the log is told only of a curve that was seen for one tau */

@@ -233,12 +233,13 @@ static void measure(struct matching *m, struct ft_door_result *r, int64_t *lags)
 	r->delay_max_us = lags[r->matched - 1];
 }
 
-static const char *stamp(struct ft_arena *a, const struct ft_door_event *x)
+/* Local, as the table beside it tells it. */
+static const char *stamp(const struct matching *m, const struct ft_door_event *x)
 {
 	char text[FT_TIME_TEXT];
 
-	ft_time_text(x->at_us, 0, text);
-	return ft_arena_printf(a, "%s at %.8s UTC", x->open ? "opened" : "closed", text + 11);
+	ft_time_text(x->at_us, m->o.offset_minutes, text);
+	return ft_arena_printf(m->a, "%s at %s", x->open ? "opened" : "closed", text + sizeof "2026-11-25");
 }
 
 static void tell_pairs(const struct matching *m, const struct ft_door_result *r, struct ft_findings *f)
@@ -252,9 +253,9 @@ static void tell_pairs(const struct matching *m, const struct ft_door_result *r,
 		struct ft_where at_mark = { .file = m->o.marks_name, .line = mark ? mark->line : 0 };
 		struct ft_where at_event = { .file = m->o.events_name, .line = event ? event->line : 0 };
 		if (mark && !event && missed++ < TOLD_MAX)
-			ft_find(f, FT_RULE_DOOR_MISSED, at_mark, "no event", stamp(m->a, mark));
+			ft_find(f, FT_RULE_DOOR_MISSED, at_mark, "no event", stamp(m, mark));
 		else if (event && !mark && !p->bounce && invented++ < TOLD_MAX)
-			ft_find(f, FT_RULE_DOOR_INVENTED, at_event, stamp(m->a, event), "nothing; nobody marked it");
+			ft_find(f, FT_RULE_DOOR_INVENTED, at_event, stamp(m, event), "nothing; nobody marked it");
 		else if (event && mark && p->delay_us >= m->o.late_us + m->early_us - FT_SECOND && late++ < TOLD_MAX)
 			ft_find(f, FT_RULE_DOOR_LATE, at_event,
 			        ft_arena_printf(m->a, "%lld s late", (long long)(p->delay_us / FT_SECOND)),
@@ -284,6 +285,8 @@ static void tell(const struct matching *m, const struct ft_door_result *r, struc
 		        NULL);
 	if (m->o.resolution_s > 1)
 		ft_find(f, FT_RULE_DOOR_COARSE, where, ft_arena_printf(m->a, "times to %d s", m->o.resolution_s), NULL);
+	if (m->o.ambiguous_days)
+		ft_find(f, FT_RULE_DOOR_DAYS, where, NULL, NULL);
 	if (openings < 2 || m->mark_count < 4)
 		ft_find(f, FT_RULE_DOOR_FEW_MARKS, (struct ft_where){ .file = m->o.marks_name },
 		        ft_arena_printf(m->a, "%d mark%s", m->mark_count, m->mark_count == 1 ? "" : "s"),

@@ -3,7 +3,7 @@
 #include <math.h>
 #include <stdlib.h>
 
-#include "fettle/signal.h"
+#include "room.h"
 
 enum limit {
 #define ROW(ident, limit, value, ...) LIMIT_##ident = value,
@@ -74,6 +74,31 @@ static void tell_net(const struct ft_signal_log *log, struct ft_where where, str
 		ft_find(f, FT_RULE_SIGNAL_SIM_NOT_READY, where, "the modem does not call it ready", "ready");
 }
 
+/* So many decimals that what falls short does not read like what is asked: "95 % seen, 95 % asked" helps nobody. */
+static int decimals(double seen, double asked, int least)
+{
+	double scale = pow(10, least);
+	int n = least;
+
+	while (n < 3 && seen < asked && round(seen * scale) >= round(asked * scale)) {
+		scale *= 10;
+		n++;
+	}
+	return n;
+}
+
+static void tell_little(const struct ft_signal_place *p, struct ft_where where, struct ft_arena *a,
+                        struct ft_findings *f)
+{
+	double margin = LIMIT_MARGIN_ASKED / 10.0, share = LIMIT_SHARE_ASKED / 10.0;
+
+	ft_find(f, FT_RULE_SIGNAL_LITTLE_MARGIN, where,
+	        ft_arena_printf(a, "%.*f dB above what is needed, above it %.*f %% of the time",
+	                        decimals(p->margin, margin, 1), p->margin, decimals(100 * p->share_above, share, 0),
+	                        100 * p->share_above),
+	        ft_arena_printf(a, "%.0f dB and %.0f %%", margin, share));
+}
+
 static void tell(const struct ft_signal_log *log, const char *name, struct ft_arena *a, struct ft_findings *f,
                  const struct ft_signal_result *r)
 {
@@ -86,13 +111,11 @@ static void tell(const struct ft_signal_log *log, const char *name, struct ft_ar
 		return;
 	}
 	if (p->mean < r->least_dbm)
-		ft_find(f, FT_RULE_SIGNAL_TOO_WEAK, where, ft_arena_printf(a, "%.1f dBm in the mean", p->mean),
+		ft_find(f, FT_RULE_SIGNAL_TOO_WEAK, where,
+		        ft_arena_printf(a, "%.*f dBm in the mean", decimals(p->mean, r->least_dbm, 1), p->mean),
 		        ft_arena_printf(a, "at least %.0f dBm", r->least_dbm));
 	else if (p->margin < LIMIT_MARGIN_ASKED / 10.0 || p->share_above < LIMIT_SHARE_ASKED / 1000.0)
-		ft_find(f, FT_RULE_SIGNAL_LITTLE_MARGIN, where,
-		        ft_arena_printf(a, "%.1f dB above what is needed, above it %.0f %% of the time", p->margin,
-		                        100 * p->share_above),
-		        ft_arena_printf(a, "%.0f dB and %.0f %%", LIMIT_MARGIN_ASKED / 10.0, LIMIT_SHARE_ASKED / 10.0));
+		tell_little(p, where, a, f);
 	if (p->count < LIMIT_READINGS)
 		ft_find(f, FT_RULE_SIGNAL_FEW_READINGS, where,
 		        ft_arena_printf(a, "%zu reading%s", p->count, p->count == 1 ? "" : "s"),
@@ -145,7 +168,7 @@ static void take_place(const struct ft_signal_log *log, int place, double *value
 		if (s->position != place)
 			continue;
 		if (s->metric != p->metric) {
-			p->others++;
+			p->others += !signal_partner(log, k);
 			continue;
 		}
 		step = fmax(step, width(s));
@@ -192,6 +215,7 @@ enum ft_status ft_signal_judge(const struct ft_signal_log *log, const char *name
 			p->count ? ft_signal_share(p->margin, few ? LIMIT_SIGMA / 10.0 : p->spread, few ? 0 : p->count) : 0;
 	}
 	tell(log, name, a, f, ret);
+	signal_tell_figures(log, ret, (struct ft_where){ .file = name }, a, f);
 	ret->verdict = ft_verdict_of(f, false);
 	return FT_OK;
 }

@@ -99,6 +99,7 @@ static void net(struct reading *r)
 			continue;
 		r->log->registration = r->net[i];
 		r->log->registered = true;
+		r->log->lte |= i == 2;
 	}
 }
 
@@ -119,6 +120,30 @@ static enum ft_status answers(struct reading *r, struct ft_slice bytes)
 	return s;
 }
 
+static int heading_with(const struct ft_csv *t, const char *word)
+{
+	for (unsigned k = 0; k < t->head.count; k++)
+		if (ft_slice_holds(t->head.fields[k], word))
+			return (int)k;
+	return -1;
+}
+
+/* A figure between `least` and `most`; an empty field is none where that may be. */
+static enum ft_status cell(struct reading *r, const struct ft_csv_row *row, int column, bool may_lack, double least,
+                           double most, double *ret)
+{
+	struct ft_slice f = ft_csv_field(row, column);
+
+	*ret = NAN;
+	if (may_lack && !f.n)
+		return FT_OK;
+	if (ft_figure(f, ret) && *ret >= least && *ret <= most)
+		return FT_OK;
+	return ft_fail(r->e, FT_E_INPUT, "%s, line %u: \"%.*s\" is no level in %s; it lies between %g and %g.", r->what,
+	               r->line, (int)(f.n < 30 ? f.n : 30), f.p ? f.p : "", least < -100 ? "dBm" : "dB", least, most);
+}
+
+/* Beside a column rsrp those of rssi and rsrq are taken too, so that the three can be held against one another. */
 static enum ft_status table(struct reading *r, struct ft_slice bytes)
 {
 	static const struct {
@@ -128,32 +153,37 @@ static enum ft_status table(struct reading *r, struct ft_slice bytes)
 	struct ft_csv t = { 0 };
 	enum ft_signal_metric metric = FT_SIGNAL_METRICS;
 	enum ft_status s = ft_csv_read(bytes, r->what, r->a, &t, r->e);
-	int column = -1, where;
+	int column = -1, where, total = -1, quality = -1;
 
 	if (s != FT_OK)
 		return s;
-	for (size_t i = 0; i < sizeof headings / sizeof *headings; i++)
-		for (unsigned k = 0; column < 0 && k < t.head.count; k++)
-			if (ft_slice_holds(t.head.fields[k], headings[i].heading)) {
-				column = (int)k;
-				metric = headings[i].metric;
-			}
+	for (size_t i = 0; column < 0 && i < sizeof headings / sizeof *headings; i++) {
+		column = heading_with(&t, headings[i].heading);
+		metric = headings[i].metric;
+	}
 	if (column < 0)
 		return ft_fail(r->e, FT_E_INPUT, "%s holds neither answers of a modem nor a column rsrp, rssi or dbm.",
 		               r->what);
+	if (metric == FT_SIGNAL_RSRP) {
+		total = heading_with(&t, "rssi");
+		quality = heading_with(&t, "rsrq");
+	}
 	where = ft_csv_column(&t, "position");
 	for (size_t i = 0; s == FT_OK && i < t.count; i++) {
-		struct ft_slice f = ft_csv_field(&t.rows[i], column);
-		double v;
+		double v, all = NAN, ratio = NAN;
 		r->line = t.rows[i].line;
 		if (where >= 0)
 			s = place(r, ft_csv_field(&t.rows[i], where));
-		if (s == FT_OK && (!ft_figure(f, &v) || v > -10 || v < -160))
-			s = ft_fail(r->e, FT_E_INPUT,
-			            "%s, line %u: \"%.*s\" is no level in dBm; radio levels lie between -160 and -10.", r->what,
-			            r->line, (int)(f.n < 30 ? f.n : 30), f.p ? f.p : "");
 		if (s == FT_OK)
-			s = add(r, metric, -1, v - 0.5, v + 0.5, NAN); /* tools print whole decibels */
+			s = cell(r, &t.rows[i], column, false, -160, -10, &v);
+		if (s == FT_OK && total >= 0)
+			s = cell(r, &t.rows[i], total, true, -160, -10, &all);
+		if (s == FT_OK && quality >= 0)
+			s = cell(r, &t.rows[i], quality, true, -43, 20, &ratio);
+		if (s == FT_OK && isfinite(all))
+			s = add(r, FT_SIGNAL_RSSI, -1, all - 0.5, all + 0.5, NAN);
+		if (s == FT_OK) /* tools print whole decibels */
+			s = add(r, metric, -1, v - 0.5, v + 0.5, ratio);
 	}
 	return s;
 }

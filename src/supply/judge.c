@@ -267,7 +267,12 @@ static void tell(const struct ft_supply_chain *c, const char *name, struct ft_ar
 	if (no_run)
 		ft_find(f, FT_RULE_SUPPLY_NO_LENGTH, (struct ft_where){ .file = name, .line = no_run->line },
 		        ft_arena_printf(a, "no length of the run to %s", no_run->name), NULL);
-	if (!c->measured)
+	if (!c->measured && c->transformer_v > 0)
+		ft_find(f, FT_RULE_SUPPLY_RECTIFIED, where,
+		        ft_arena_printf(a, "%.1f V AC make %.1f V without load; reckoned with %.1f V", c->transformer_v,
+		                        ft_supply_bridge(c->transformer_v), c->volts),
+		        NULL);
+	else if (!c->measured)
 		ft_find(f, FT_RULE_SUPPLY_NOT_MEASURED, where, ft_arena_printf(a, "reckoned with %.1f V", c->volts), NULL);
 }
 

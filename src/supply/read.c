@@ -46,6 +46,8 @@ static const char *const columns[] = { "device", "kind",   "volts", "idle",     
 	                                   "peak",   "length", "gauge", "temperature", "measured" };
 enum { DEVICE, KIND, VOLTS_AT, IDLE, CONTINUOUS, PEAK, LENGTH_AT, GAUGE, TEMPERATURE, MEASURED, COLUMNS };
 
+enum { TRANSFORMER_LEAST = 6, TRANSFORMER_MOST = 42 }; /* ours: alternating volts that make a bus of 5 to 60 V */
+
 struct reading {
 	const char *what;
 	const struct ft_csv *t;
@@ -195,15 +197,33 @@ static enum ft_status take_gauge(const struct reading *r, struct ft_supply_devic
 	return FT_OK;
 }
 
+/* "24 V AC", read at the transformer: what stays of it behind the bridge, with the same allowance for load and mains as
+ * where nobody measured. False when the field holds no alternating volts. */
+static bool take_transformer(const struct reading *r)
+{
+	struct ft_slice f = ft_slice_trim(ft_csv_field(r->row, r->column[VOLTS_AT]));
+	enum quantity what;
+	double rms;
+
+	if (f.n < 3 || !ft_slice_eq_nocase((struct ft_slice){ f.p + f.n - 2, 2 }, FT_SLICE("AC")))
+		return false;
+	f = ft_slice_trim((struct ft_slice){ f.p, f.n - 2 });
+	if (!figure(f, &what, &rms) || what != VOLTS || rms < TRANSFORMER_LEAST || rms > TRANSFORMER_MOST)
+		return false;
+	r->c->transformer_v = rms;
+	r->c->volts = ft_supply_bridge(rms) * LIMIT_MAINS_LOW / 1000.0;
+	return true;
+}
+
 static enum ft_status take_source(struct reading *r)
 {
 	struct ft_supply_chain *c = r->c;
-	bool rated = false;
+	bool rated = false, reckoned = take_transformer(r);
 
 	if (r->source_seen)
 		return wrong(r, KIND, "stands there twice; a chain has one supply");
 	r->source_seen = true;
-	if (take(r, VOLTS_AT, VOLTS, 5, 60, "34 V", &c->volts, &c->measured) != FT_OK ||
+	if ((!reckoned && take(r, VOLTS_AT, VOLTS, 5, 60, "34 V", &c->volts, &c->measured) != FT_OK) ||
 	    take(r, CONTINUOUS, AMPERES, 0.1, 50, "4 A", &c->rating_a, &rated) != FT_OK)
 		return r->e->status;
 	return FT_OK;

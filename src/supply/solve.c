@@ -4,6 +4,8 @@
 
 #include "fettle/supply.h"
 
+#include "limits.h"
+
 #define COPPER_20    (1.0 / 58) /* ohm mm2/m at 20 C: IEC 60028, annealed copper */
 #define COPPER_ALPHA 0.00393    /* of a kelvin, at 20 C: IEC 60028, from memory */
 #define SETTLED_V    1e-9       /* the end: all later steps together stay below this */
@@ -17,6 +19,11 @@ double ft_supply_awg_area(int awg)
 	double diameter = 25.4 * 0.005 * pow(92, (36.0 - awg) / 39);
 
 	return acos(-1) / 4 * diameter * diameter;
+}
+
+double ft_supply_bridge(double rms_v)
+{
+	return fmax(0, rms_v * sqrt(2) - 2 * LIMIT_DIODE / 1000.0);
 }
 
 double ft_supply_loop_ohm(double area_mm2, double temperature_c)

@@ -82,6 +82,7 @@ struct gathered {
 	const char *name;
 	int evidence; /* the last one that held some; -1: none */
 	int resolution_s;
+	bool ambiguous_days;
 };
 
 static void add(struct judging *j, struct gathered *g, const struct ft_door_event *list, size_t n, int evidence,
@@ -115,7 +116,7 @@ static void gather_tables(struct judging *j, struct gathered *marks, struct gath
 	for (size_t i = 0; i < j->v->evidence_count; i++) {
 		const struct ft_evidence *x = &j->v->evidence[i];
 		struct ft_door_event *list = NULL;
-		struct ft_door_table about;
+		struct ft_door_table about = { 0 };
 		struct ft_error own = { 0 };
 		size_t n = 0;
 		if (x->kind != FT_EVIDENCE_DOOR)
@@ -124,6 +125,8 @@ static void gather_tables(struct judging *j, struct gathered *marks, struct gath
 			judge_unreadable(j, (int)i, own.text);
 		else
 			add(j, about.marks ? marks : events, list, n, (int)i, x->name, about.resolution_s);
+		if (n && !about.marks)
+			events->ambiguous_days |= about.ambiguous_days;
 	}
 	sort(marks);
 	sort(events);
@@ -155,6 +158,8 @@ enum ft_status judge_door(struct judging *j, struct ft_error *e)
 		o.marks_name = marks.name;
 		o.events_name = events.name;
 		o.resolution_s = events.resolution_s;
+		o.offset_minutes = j->v->opened_offset;
+		o.ambiguous_days = events.ambiguous_days;
 		s = ft_door_match(marks.list, marks.count, events.list, events.count, &o, j->a, &j->g->findings, j->door, e);
 	}
 	j->door_found.to = (int)j->g->findings.count;
