@@ -38,6 +38,22 @@ static void columns_are_learned(void **state)
 		  FT_STAMP_DAY_FIRST,
 		  false },
 		{ { "03.04.26 09:00" }, { "2026-04-03T09:00:00Z" }, FT_STAMP_DAY_FIRST, false },
+		/* nothing tells: with AM and PM the month is taken to stand first, and it stays unsure */
+		{ { "03/04/26 9:00 AM", "03/04/26 9:05 PM" },
+		  { "2026-03-04T09:00:00Z", "2026-03-04T21:05:00Z" },
+		  FT_STAMP_MONTH_FIRST,
+		  true },
+		/* two events a day apart, or a month: the shorter way is taken, and it stays unsure */
+		{ { "11/03/2026 9:00 AM", "12/03/2026 9:00 AM" },
+		  { "2026-03-11T09:00:00Z", "2026-03-12T09:00:00Z" },
+		  FT_STAMP_DAY_FIRST,
+		  true },
+		/* over midnight within a minute: no month passes there */
+		{ { "11/03/2026 11:59 PM", "12/03/2026 12:00 AM" },
+		  { "2026-03-11T23:59:00Z", "2026-03-12T00:00:00Z" },
+		  FT_STAMP_DAY_FIRST,
+		  false },
+		{ { "03.04.26 9:00 AM" }, { "2026-04-03T09:00:00Z" }, FT_STAMP_DAY_FIRST, false },
 		{ { "03/04/26 09:00" }, { "2026-04-03T09:00:00Z" }, FT_STAMP_DAY_FIRST, true },
 		/* only the last value tells that the month stands first */
 		{ { "11/11/2026 11:59 PM", "11/12/2026 12:00 AM", "11/13/2026 1:00 pm" },

@@ -22,9 +22,9 @@ enum ft_stamp_order {
 struct ft_stamp_form {
 	int default_offset_minutes; /* of values that name no offset; set by whoever learns */
 	enum ft_stamp_order order;  /* after ft_stamp_settle */
-	bool ambiguous;             /* day and month could not be told apart; day first was taken */
+	bool ambiguous; /* day and month could not be told apart; day first was taken, with AM and PM month first */
 	/* the rest is for learning */
-	unsigned year_first, day_first, month_first, either, epoch, elapsed;
+	unsigned year_first, day_first, month_first, either, epoch, elapsed, twelve;
 	unsigned back[2];        /* steps back in time when read day first, month first */
 	int64_t last[2], far[2]; /* last value, and the sum of all steps, read either way */
 	bool begun;

@@ -5,11 +5,13 @@
 
 #include "fettle/time.h"
 
+enum { CLEARLY = 60 }; /* ours: a day a day against a month a day is 30 */
+
 /* What one value holds before it is known which number is the day. */
 struct pieces {
 	enum { A_DATE, A_COUNT } kind;
 	int number[3], digits[3];
-	bool dotted;
+	bool dotted, twelve; /* twelve: hours with AM or PM */
 	int hour, minute, second;
 	int64_t fraction_us;
 	bool offset_known;
@@ -100,10 +102,12 @@ static bool read_time(struct ft_slice s, struct pieces *r)
 		if (r->hour < 1 || r->hour > 12)
 			return false;
 		r->hour %= 12;
+		r->twelve = true;
 	} else if (word(&s, "PM") || word(&s, "P.M.")) {
 		if (r->hour < 1 || r->hour > 12)
 			return false;
 		r->hour = r->hour % 12 + 12;
+		r->twelve = true;
 	}
 	s = ft_slice_trim(s);
 	return read_offset(&s, r) && !ft_slice_trim(s).n && r->hour < 24 && r->minute < 60 && r->second <= 60;
@@ -169,7 +173,7 @@ static void follow(struct ft_stamp_form *f, int way, int64_t us)
 bool ft_stamp_learn(struct ft_stamp_form *f, struct ft_slice date, struct ft_slice time)
 {
 	struct pieces p;
-	int64_t us[2];
+	int64_t us[2] = { 0 };
 	bool day, month;
 
 	if (!take_apart(date, time, &p))
@@ -192,6 +196,7 @@ bool ft_stamp_learn(struct ft_stamp_form *f, struct ft_slice date, struct ft_sli
 	f->day_first += day && !month;
 	f->month_first += month && !day;
 	f->either += day && month;
+	f->twelve += p.twelve && !p.dotted;
 	if (day)
 		follow(f, 0, us[0]);
 	if (month)
@@ -203,6 +208,14 @@ bool ft_stamp_learn(struct ft_stamp_form *f, struct ft_slice date, struct ft_sli
 bool ft_stamp_certain(const struct ft_stamp_form *f)
 {
 	return f->year_first || f->day_first || f->month_first;
+}
+
+/* The shorter way is taken. With AM and PM, which speak for the month first, it must be so much shorter that no log of
+ * a few scattered events makes it by chance, else the reader is told. */
+static void settle_by_distance(struct ft_stamp_form *f)
+{
+	f->order = f->far[0] < f->far[1] ? FT_STAMP_DAY_FIRST : FT_STAMP_MONTH_FIRST;
+	f->ambiguous = f->twelve && f->order == FT_STAMP_DAY_FIRST && f->far[0] > f->far[1] / CLEARLY;
 }
 
 enum ft_status ft_stamp_settle(struct ft_stamp_form *f, const char *what, struct ft_error *e)
@@ -225,9 +238,10 @@ enum ft_status ft_stamp_settle(struct ft_stamp_form *f, const char *what, struct
 	else if (f->back[0] != f->back[1])
 		f->order = f->back[0] < f->back[1] ? FT_STAMP_DAY_FIRST : FT_STAMP_MONTH_FIRST;
 	else if (f->far[0] != f->far[1])
-		f->order = f->far[0] < f->far[1] ? FT_STAMP_DAY_FIRST : FT_STAMP_MONTH_FIRST;
+		settle_by_distance(f);
 	else {
-		f->order = FT_STAMP_DAY_FIRST;
+		/* AM and PM are written where the month stands first more often than not, which is a guess and no proof */
+		f->order = f->twelve ? FT_STAMP_MONTH_FIRST : FT_STAMP_DAY_FIRST;
 		f->ambiguous = slashed > 0;
 	}
 	return FT_OK;
