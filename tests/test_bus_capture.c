@@ -82,7 +82,7 @@ static const struct dump dumps[] = {
 	{ HEAD("10 ns") LINES "#0 1! 1\" #7 0! #9 0\"", "0:3 70:2 90:0", "a b", 0, false },
 	{ HEAD("100ps") LINES "#0 1! #15 0! #26 1!", "0:1 2:0 3:1", "a b", 0, false },
 	{ HEAD("1 fs") LINES "#0 1! #2600000 0!", "0:1 3:0", "a b", 0, false },
-	{ HEAD("1 s") LINES "#0 1! #2 0!", "0:1 2000000000:0", "a b", 0, false },
+	{ HEAD("10 us") LINES "#0 1! #2 0!", "0:1 20000:0", "a b", 0, false },
 	/* a vector: each bit a channel, values extended to the left */
 	{ HEAD("1 ns") "$var reg 3 v bus [2:0] $end $enddefinitions $end #0 b101 v #5 b1 v #6 bx v #7 b0 v", "0:5 5:1 7:0",
 	  "bus[0] bus[1] bus[2]", 3, false },
@@ -122,7 +122,7 @@ static const struct dump dumps[] = {
 	{ HEAD("1 ns") LINES "#5 1! (what) ", NULL, NULL, 0, false },
 	{ HEAD("1 ns") LINES "#x 1!", NULL, NULL, 0, false },
 	{ HEAD("1 ns") LINES "#1 1!\nbogus!\n#2 0!", NULL, NULL, 0, false },
-	{ HEAD("1 s") LINES "#0 1! #99999999999999 0!", NULL, NULL, 0, false },
+	{ HEAD("10 us") LINES "#0 1! #999999999999999 0!", NULL, NULL, 0, false },
 	{ HEAD("1 ns") "$enddefinitions $end #0", NULL, NULL, 0, false },
 	{ HEAD("1 ns") "$var wire 1 ! a $end", NULL, NULL, 0, false },
 };
@@ -162,6 +162,31 @@ static void value_change_dumps(void **state)
 				fail_msg("dump %zu in portions of %zu: %s | %s | %d unknown, cut %d; %s", i, portion, text, names,
 				         (int)info.unknown_levels, info.cut, e.text);
 		}
+}
+
+/* A scale in which no bit can be drawn is said, and not taken for a bus on which nothing moves. */
+static void scales_too_coarse(void **state)
+{
+	static const struct {
+		const char *text;
+		bool taken;
+	} rows[] = { { HEAD("1 s") LINES "#0 1! #2 0!", false },
+		         { HEAD("100 ms") LINES "#0 1! #2 0!", false },
+		         { HEAD("100 us") LINES "#0 1! #2 0!", false },
+		         { HEAD("10 us") LINES "#0 1! #2 0!", true },
+		         { HEAD("1 us") LINES "#0 1! #2 0!", true } };
+	struct ft_bus_options o = { .name = "dump" };
+
+	(void)state;
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		struct bus_capture_info info;
+		struct ft_error e = { 0 };
+		struct got g;
+		enum ft_status s = read_all(&o, ft_slice_of(rows[i].text), 7, &g, &info, &e);
+		assert_int_equal(s, rows[i].taken ? FT_OK : FT_E_INPUT);
+		if (!rows[i].taken && !strstr(e.text, "dump, line 1: the time scale is too coarse"))
+			fail_msg("row %zu: %s", i, e.text);
+	}
 }
 
 /* Wherever the portions break off, a message names the line. */
@@ -229,6 +254,11 @@ static void raw_samples(void **state)
 	write_edges(&g, text, sizeof text);
 	assert_string_equal(text, "0:0 1000000000:1");
 	free(long_one);
+	o.raw_rate = 40000; /* four samples a bit */
+	assert_int_equal(read_all(&o, FT_SLICE("x"), 1, &g, &info, &e), FT_OK);
+	o.raw_rate = 38000;
+	assert_int_equal(read_all(&o, FT_SLICE("x"), 1, &g, &info, &e), FT_E_INPUT);
+	assert_non_null(strstr(e.text, "too few for a bus"));
 	o.raw_rate = 0;
 	assert_int_equal(read_all(&o, FT_SLICE("x"), 1, &g, &info, &e), FT_E_USAGE);
 }
@@ -276,6 +306,72 @@ static void tables(void **state)
 		if (s != FT_OK || strcmp(text, cases[i].edges) != 0 || strcmp(names, cases[i].names) != 0)
 			fail_msg("table %zu: %s | %s; %s", i, text, names, e.text);
 	}
+}
+
+/* The step of a table's times is found, for what it cannot show must not be judged: 20 us say nothing of a bit rate. */
+static void the_step_of_a_table(void **state)
+{
+	static const struct {
+		const char *head;
+		double unit;
+		int decimals, step_us, want_ns;
+	} cases[] = { { "time_us,a", 1, 0, 1, 1000 },         { "time_us,a", 1, 0, 20, 20000 },
+		          { "time [s],a", 1e-6, 6, 10, 10000 },   { "time_us,a", 1, 1, 0, 100 },
+		          { "# rate 2 MS/s\na,b", 0, 0, 0, 500 }, { "# sample rate: 500 kHz\na,b", 0, 0, 0, 2000 } };
+
+	(void)state;
+	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+		struct ft_bus_options o = { .name = "table" };
+		struct ft_buf text = { 0 };
+		struct bus_capture_info info;
+		struct ft_error e;
+		struct got g;
+		int at = 0;
+		ft_buf_printf(&text, "%s\n", cases[i].head);
+		for (int k = 0; k < 100; k++) {
+			at += (k * 37 % 11 + 1) * 104 + k % 3;
+			if (cases[i].unit <= 0)
+				ft_buf_printf(&text, "%d,1\n", k % 2);
+			else
+				ft_buf_printf(&text, "%.*f,%d\n", cases[i].decimals,
+				              (cases[i].step_us ? at / cases[i].step_us * cases[i].step_us : at + k * 0.1) *
+				                  cases[i].unit,
+				              k % 2);
+		}
+		if (read_all(&o, ft_buf_text(&text), 50, &g, &info, &e) != FT_OK)
+			fail_msg("case %zu: %s", i, e.text);
+		assert_int_equal(info.resolution_ns, cases[i].want_ns);
+		ft_buf_done(&text);
+	}
+	struct ft_bus_options o = { .name = "table" };
+	struct bus_capture_info info;
+	struct ft_error e;
+	struct got g;
+	assert_int_equal(read_all(&o, FT_SLICE("# rate 9600\na,b\n1,1\n0,1\n"), 50, &g, &info, &e), FT_E_INPUT);
+	assert_non_null(strstr(e.text, "too slow"));
+	assert_int_equal(read_all(&o, FT_SLICE("time_us,a\n0,1\n1000,0\n2000,1\n"), 50, &g, &info, &e), FT_OK);
+	assert_int_equal(info.resolution_ns, 0); /* three round times prove no step */
+}
+
+/* Times near the end of what 64 bits hold are refused, not wrapped round. */
+static void times_beyond_all_bounds(void **state)
+{
+	static const char *const texts[] = { "bus-words 1\n9223372036854773 C 0B*\n",
+		                                 "bus-words 1\n9223372036854773 C 00 break 3600000000\n",
+		                                 "bus-words 1\n4611686018427388 C 0B*\n" };
+	struct ft_bus_options o = { .name = "words" };
+	struct bus_capture_info info;
+	struct ft_error e;
+	struct got g;
+
+	(void)state;
+	for (size_t i = 0; i < sizeof texts / sizeof *texts; i++) {
+		assert_int_equal(read_all(&o, ft_slice_of(texts[i]), 99, &g, &info, &e), FT_E_INPUT);
+		assert_int_equal(g.word_count, 0);
+	}
+	assert_int_equal(read_all(&o, FT_SLICE("bus-words 1\n4611686018427386 C 00 break 3600000000\n"), 99, &g, &info, &e),
+	                 FT_OK);
+	assert_true(g.word_count == 1 && g.words[0].end_ns > g.words[0].start_ns);
 }
 
 /* Samples whose unit nobody names and whose levels are volts: both are learnt from what the line does. */
@@ -560,6 +656,9 @@ int main(int argc, char **argv)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(value_change_dumps),
+		cmocka_unit_test(scales_too_coarse),
+		cmocka_unit_test(the_step_of_a_table),
+		cmocka_unit_test(times_beyond_all_bounds),
 		cmocka_unit_test(the_line_of_a_fault),
 		cmocka_unit_test(raw_samples),
 		cmocka_unit_test(tables),

@@ -49,6 +49,12 @@ static inline enum ft_status bus_capture_edge(struct bus_capture *c, int64_t at_
 	return c->batch_count == BUS_BATCH ? bus_capture_flush(c, e) : FT_OK;
 }
 
+/* A tick of more than a quarter of a bit draws no word; unsaid, a whole capture would pass for a dead bus. */
+static inline bool bus_capture_too_coarse(int64_t tick_ns)
+{
+	return tick_ns > BUS_BIT_NS / 4;
+}
+
 /* Raw samples with the options' rate, unit and channels, once these are known; names of no length become numbers. */
 enum ft_status bus_capture_begin_raw(struct bus_capture *c, char names[][64], struct ft_error *e);
 

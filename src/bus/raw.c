@@ -23,8 +23,7 @@ static enum ft_status begin(struct bus_capture *c, struct ft_error *e)
 {
 	struct raw *r = c->reader;
 
-	/* 10 samples a bit are the least that read well; above 10 GHz nothing samples */
-	if (c->o.raw_rate < 1 || c->o.raw_rate > INT64_C(10000000000))
+	if (c->o.raw_rate < 1 || c->o.raw_rate > INT64_C(10000000000)) /* above 10 GHz nothing samples */
 		return ft_fail(e, FT_E_USAGE, "Raw samples need their rate in samples a second, at most 10000000000.");
 	if (c->o.raw_unit < 1 || c->o.raw_unit > 4 || c->o.raw_channels < 1 || c->o.raw_channels > 8 * c->o.raw_unit)
 		return ft_fail(e, FT_E_USAGE, "Raw samples have 1 to 4 bytes and at most eight channels a byte.");
@@ -35,6 +34,10 @@ static enum ft_status begin(struct bus_capture *c, struct ft_error *e)
 	}
 	r->mask = c->o.raw_channels == 32 ? UINT32_MAX : (1U << c->o.raw_channels) - 1;
 	c->info.resolution_ns = (BUS_NS_PER_S + c->o.raw_rate - 1) / c->o.raw_rate;
+	if (bus_capture_too_coarse(c->info.resolution_ns))
+		return ft_fail(e, FT_E_INPUT,
+		               "%s has %lld samples a second, too few for a bus of 9600 bit/s; take 100000 or more.", c->o.name,
+		               (long long)c->o.raw_rate);
 	return FT_OK;
 }
 

@@ -2,7 +2,9 @@
 /* How the layers of the bus room meet. Each is a struct of its own that is fed from below and calls the
  * next one up; none looks past its neighbour.
  *
- *   capture.c vcd.c raw.c table.c words.c   bytes -> edges (or words)
+ *   capture.c session.c vcd.c raw.c         bytes -> edges
+ *   table.c table_learn.c                   the same, of tables
+ *   wordtext.c                              bytes -> words
  *   lines.c                                 which channel is which line, which way up
  *   uart.c                                  edges of one line -> words
  *   blocks.c                                words of both lines -> exchanges

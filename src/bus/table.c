@@ -133,6 +133,12 @@ static enum ft_status columns(struct bus_capture *c, struct table *t, const stru
 	t->to_ns = t->timed ? unit_of(f[t->time]) : 0;
 	if (t->time < 0 && t->rate <= 0) /* no heading says it: the first column then */
 		t->time = 0;
+	if (t->time < 0) {
+		c->info.resolution_ns = t->rate < 1e9 ? (int64_t)ceil(fmin(1e9 / t->rate, 9e18)) : 1;
+		if (bus_capture_too_coarse(c->info.resolution_ns))
+			return wrong(c, "the rate that the remark tells is too slow for a bus of 9600 bit/s; take 100000 or more",
+			             e);
+	}
 	if (n < (t->time >= 0 ? 2U : 1U))
 		return wrong(c, "a capture needs a time and at least one level", e);
 	for (unsigned i = 0; i < n; i++) {
@@ -145,7 +151,22 @@ static enum ft_status columns(struct bus_capture *c, struct table *t, const stru
 	return FT_OK;
 }
 
-/* "; Samplerate: 1 MHz", "# rate 1000000". */
+/* "kHz", "MS/s", "GSa/s" behind a figure. */
+static double times_of(struct ft_slice unit)
+{
+	static const struct {
+		char letter;
+		double factor;
+	} prefixes[] = { { 'k', 1e3 }, { 'm', 1e6 }, { 'g', 1e9 } };
+
+	unit = ft_slice_trim(unit);
+	for (size_t i = 0; unit.n > 2 && i < sizeof prefixes / sizeof *prefixes; i++)
+		if ((unit.p[0] | 0x20) == prefixes[i].letter && ((unit.p[1] | 0x20) == 'h' || (unit.p[1] | 0x20) == 's'))
+			return prefixes[i].factor;
+	return 1;
+}
+
+/* "; Samplerate: 1 MHz", "# rate 1000000", "# sample rate 2 MS/s". */
 static void remark(struct table *t, struct ft_slice line)
 {
 	size_t at = 0;
@@ -161,7 +182,7 @@ static void remark(struct table *t, struct ft_slice line)
 		number.n++;
 	if (!ft_figure(number, &rate))
 		return;
-	t->rate = rate * (ft_slice_holds(line, "mhz") ? 1e6 : ft_slice_holds(line, "khz") ? 1e3 : 1);
+	t->rate = rate * times_of((struct ft_slice){ line.p + at, line.n - at });
 }
 
 static enum ft_status send(struct bus_capture *c, struct table *t, const double *row, struct ft_error *e)
@@ -196,6 +217,8 @@ static enum ft_status send_held(struct bus_capture *c, struct table *t, struct f
 			table_learn_level(&t->levels[i], t->held + i, t->columns, t->held_count);
 	if (t->time >= 0 && t->to_ns <= 0)
 		t->to_ns = table_learn_unit(t->held, t->columns, (unsigned)t->time, t->levels, t->held_count);
+	if (t->rows == 0 && t->time >= 0)
+		c->info.resolution_ns = table_learn_tick(t->held, t->columns, (unsigned)t->time, t->held_count, t->to_ns);
 	for (unsigned i = 0; s == FT_OK && i < t->held_count; i++)
 		s = send(c, t, t->held + (size_t)i * t->columns, e);
 	t->held_count = 0;

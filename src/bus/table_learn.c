@@ -8,6 +8,7 @@ enum {
 	BINS = 256,
 	SURE_ROWS = 16, /* ours: on the rarer level; fewer may be a spike */
 	DISTANCES = 1024,
+	TICK_ROWS = 32, /* ours: fewer have a step in common by chance */
 };
 
 #define LEAST_APART 0.2 /* ours: volts; less is no level */
@@ -129,4 +130,20 @@ double table_learn_unit(const double *rows, unsigned columns, unsigned time, con
 		if (step * units[u] <= (double)BUS_BIT_NS / 4)
 			found = units[u];
 	return found > 0 ? found : 1;
+}
+
+int64_t table_learn_tick(const double *rows, unsigned columns, unsigned time, size_t n, double to_ns)
+{
+	int64_t tick = 0;
+
+	for (size_t i = 1; i < n && tick != 1; i++) {
+		double ns = (rows[i * columns + time] - rows[time]) * to_ns;
+		int64_t rest = ns < 9e18 ? (int64_t)(ns + 0.5) : 1; /* times never fall; what is beyond all bounds is refused */
+		while (rest) {
+			int64_t left = tick % rest;
+			tick = rest;
+			rest = left;
+		}
+	}
+	return n < TICK_ROWS || tick > BUS_BIT_NS / 4 ? 0 : tick;
 }

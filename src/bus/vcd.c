@@ -109,7 +109,11 @@ static enum ft_status timescale(struct bus_capture *c, struct vcd *v, struct ft_
 			}
 			v->tick_most = INT64_MAX / 2 / v->multiply;
 			c->info.resolution_ns = v->multiply / v->divide ? v->multiply / v->divide : 1;
-			return FT_OK;
+			if (!bus_capture_too_coarse(c->info.resolution_ns))
+				return FT_OK;
+			return wrong(c,
+			             "the time scale is too coarse for a bus whose bits last 104 us; export it with 1 us or finer",
+			             e);
 		}
 	return wrong(c, "the time scale is none of 1, 10 or 100 s, ms, us, ns, ps or fs", e);
 }

@@ -2,6 +2,9 @@
 /* Our own text for words with times: see docs/bus.md. */
 #include "capture.h"
 
+/* Half of what a time in ns can hold, as in dumps: a break of an hour behind the last word must still fit. */
+#define US_MOST (INT64_MAX / 2 / 1000)
+
 struct words {
 	bool headed;
 	int64_t last_ns;
@@ -18,7 +21,7 @@ static bool time_of(struct ft_slice s, int64_t *ret_ns)
 	struct ft_slice rest = s, whole, part = { 0 };
 	int64_t us, ns = 0, scale = 100;
 
-	if (!ft_slice_split(&rest, '.', &whole) || !ft_slice_i64(whole, &us) || us < 0 || us > INT64_MAX / 1000 - 1)
+	if (!ft_slice_split(&rest, '.', &whole) || !ft_slice_i64(whole, &us) || us < 0 || us > US_MOST)
 		return false;
 	if (rest.p) {
 		part = rest;
