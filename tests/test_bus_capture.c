@@ -353,6 +353,38 @@ static void the_step_of_a_table(void **state)
 	assert_int_equal(info.resolution_ns, 0); /* three round times prove no step */
 }
 
+static void no_event(void *to, const struct ft_bus_event *e)
+{
+	(void)to;
+	(void)e;
+}
+
+/* The report that a verdict rests on calls nobody late by less than a step of the capture's times, like the judge. */
+static void late_by_more_than_a_step(void **state)
+{
+	static const struct {
+		int64_t response_ns, step_ns;
+		unsigned late;
+	} cases[] = { { 5000000, 0, 0 }, { 5000001, 0, 1 }, { 5009000, 10000, 0 }, { 5011000, 10000, 1 } };
+
+	(void)state;
+	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+		struct ft_arena a = { 0 };
+		struct ft_error e = { 0 };
+		struct bus_meaning m;
+		struct ft_bus_report r = { .timing_known = true, .resolution_ns = cases[i].step_ns };
+		struct ft_bus_item x = { .kind = FT_BUS_EXCHANGE,
+			                     .exchange = { .command = { .count = 2, .bytes = { 0x0B, 0x0B }, .checksum_ok = true },
+			                                   .answer = { .count = 1, .checksum_ok = true },
+			                                   .kind = FT_BUS_ACK,
+			                                   .response_ns = cases[i].response_ns } };
+		assert_int_equal(bus_meaning_init(&m, &r, &a, NULL, no_event, &e), FT_OK);
+		bus_meaning_item(&m, &x);
+		assert_int_equal(r.devices[1].late, cases[i].late);
+		ft_arena_done(&a);
+	}
+}
+
 /* Times near the end of what 64 bits hold are refused, not wrapped round. */
 static void times_beyond_all_bounds(void **state)
 {
@@ -659,6 +691,7 @@ int main(int argc, char **argv)
 		cmocka_unit_test(scales_too_coarse),
 		cmocka_unit_test(the_step_of_a_table),
 		cmocka_unit_test(times_beyond_all_bounds),
+		cmocka_unit_test(late_by_more_than_a_step),
 		cmocka_unit_test(the_line_of_a_fault),
 		cmocka_unit_test(raw_samples),
 		cmocka_unit_test(tables),

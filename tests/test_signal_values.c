@@ -159,7 +159,7 @@ static void qualities(void **state)
 	assert_false(ft_signal_ber(99, &low, &high));
 }
 
-/* ITU-R P.2109 (coefficients from memory, values computed and rounded twice), and the rule of a single slot (computed). */
+/* ITU-R P.2109 (coefficients from memory, values computed and rounded twice); the rule of a single slot (computed). */
 static void walls_and_openings(void **state)
 {
 	static const struct {

@@ -313,11 +313,8 @@ static void answers(struct meaning_step *s)
 		const uint8_t *z = s->answer + i;
 		unsigned n = length_of(s, z, s->answer_count - i);
 		if (n == 0) {
-			struct ft_bus_event e;
 			meaning_message(s, z);
-			e = meaning_event(s, FT_BUS_EV_UNKNOWN);
-			e.type = z[0];
-			meaning_send(s, &e);
+			meaning_unknown(s, z[0]);
 			return;
 		}
 		told(s, z, n);

@@ -145,8 +145,14 @@ void meaning_types(struct meaning_step *s);
 /* A status code of a changer or validator; one of them says that it was reset. */
 void meaning_status(const struct meaning_step *s, uint8_t code, uint8_t was_reset);
 
-/* Maker, serial, model, software and options as every device lays them out; `options` false: none are sent. */
+/* Maker, serial, model, software and, where there are `n` enough bytes, options as every device lays them out. */
 void meaning_identity(struct ft_bus_device *d, const uint8_t *p, unsigned n);
+
+/* What changer and validator have in common: the identity told, the options that the controller enables, and a byte
+ * that no table knows, behind which nothing can be told apart. */
+void meaning_said_identity(struct meaning_step *s);
+void meaning_features(struct meaning_step *s);
+void meaning_unknown(const struct meaning_step *s, uint8_t code);
 
 /* ---- tables (names.c) ---- */
 

@@ -12,8 +12,8 @@ static void gateway_command(struct meaning_step *s)
 	} else if (s->offset == OFFSET_CONTROL && (s->sub == CONTROL_DISABLE || s->sub == CONTROL_ENABLE)) {
 		s->d->enabled = s->sub == CONTROL_ENABLE;
 		s->d->enabled_ever |= s->d->enabled;
-	} else if (s->offset == OFFSET_EXPANSION && s->sub == SUB_FEATURES && s->data_count >= 4) {
-		s->d->options_enabled = meaning_32(s->data);
+	} else if (s->offset == OFFSET_EXPANSION && s->sub == SUB_FEATURES) {
+		meaning_features(s);
 	}
 }
 
@@ -25,9 +25,7 @@ void meaning_others(struct meaning_step *s)
 	if (s->d->kind == FT_BUS_GATEWAY && s->accepted)
 		gateway_command(s);
 	if (!row) {
-		struct ft_bus_event e = meaning_event(s, FT_BUS_EV_UNKNOWN);
-		e.type = s->x->command.bytes[0];
-		meaning_send(s, &e);
+		meaning_unknown(s, s->x->command.bytes[0]);
 		return;
 	}
 	if (!s->answer_count)

@@ -22,8 +22,8 @@ void table_learn_level(struct table_level *l, const double *values, size_t strid
 double table_learn_unit(const double *rows, unsigned columns, unsigned time, const struct table_level *levels,
                         size_t n);
 
-/* The step of the times in ns: what all of them are whole multiples of, counted from the first. 0: not known, as too few
- * rows tell it or it is longer than any step that draws bits, which chance makes of a few round times. */
+/* The step of the times in ns: what all of them are whole multiples of, counted from the first. 0: not known, as too
+ * few rows tell it or it is longer than any step that draws bits, which chance makes of a few round times. */
 int64_t table_learn_tick(const double *rows, unsigned columns, unsigned time, size_t n, double to_ns);
 
 #endif

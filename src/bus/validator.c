@@ -76,9 +76,7 @@ static void poll(struct meaning_step *s)
 			meaning_unsaid(s, s->answer + i, s->answer_count - i);
 			return;
 		} else {
-			e = meaning_event(s, FT_BUS_EV_UNKNOWN);
-			e.type = z;
-			meaning_send(s, &e);
+			meaning_unknown(s, z);
 			return;
 		}
 	}
@@ -119,13 +117,10 @@ static void expansion(struct meaning_step *s)
 	switch (s->sub) {
 	case SUB_IDENTITY:
 	case SUB_IDENTITY_OPTIONS:
-		meaning_identity(s->d, s->answer, s->answer_count);
-		if (s->answer_count)
-			meaning_simple(s, FT_BUS_EV_IDENTITY);
+		meaning_said_identity(s);
 		break;
 	case SUB_FEATURES:
-		if (s->accepted && s->data_count >= 4)
-			s->d->options_enabled = meaning_32(s->data);
+		meaning_features(s);
 		break;
 	case SUB_DISPENSE_BILL:
 	case SUB_DISPENSE_VALUE:
