@@ -63,12 +63,10 @@ static void extract(struct hand *h, struct tray *t, struct item *x, struct ft_sl
 {
 	struct ft_stream s = { 0 };
 	struct ft_audit d;
-	struct ft_hash hash = ft_hash_of(bytes.p, bytes.n);
 	const char *path = t->names.p + x->path;
 	int64_t arrived = x->mtime_ns / 1000;
 
-	memcpy(&x->content, hash.b, sizeof x->content);
-	x->content |= x->content == 0;
+	x->content = 1; /* it was read; what it holds is known from its first set on */
 	ft_arena_reset(&h->arena);
 	if (ft_audit_read(bytes, &h->arena, &d, NULL) != FT_OK)
 		return;
@@ -78,6 +76,7 @@ static void extract(struct hand *h, struct tray *t, struct item *x, struct ft_sl
 		if (ft_audit_facts(&d, &d.sets[i], &h->arena, &h->facts, NULL) != FT_OK ||
 		    ft_watch_extract(&h->facts, path, arrived, h->g->crc16, &h->arena, &r, NULL) != FT_OK)
 			break;
+		x->content = i || !r.content ? x->content : r.content;
 		r.content += i; /* sets of one file are not the same audit */
 		if (!ft_stream_put(&s, &r))
 			break;
