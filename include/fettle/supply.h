@@ -50,6 +50,9 @@ double ft_supply_awg_area(int awg); /* mm2; AWG -3 (0000) to 40 */
 /* Direct volts that a full-wave bridge makes of alternating ones (rms) without load: the peak less two diodes. */
 double ft_supply_bridge(double rms_v);
 
+/* Farads from which `amperes` are drawn for `seconds` while the volts fall by `drop_v` > 0: C = I t / dV. */
+double ft_supply_hold_up(double amperes, double seconds, double drop_v);
+
 /* Volts at each device when device i draws load[i] (amperes, or watts where power); false when there is no solution:
  * the bus collapses. Exact to 1 uV. `extra_a` more are drawn at device `at` (-1: nowhere). */
 bool ft_supply_solve(const struct ft_supply_chain *c, const double *load, int at, double extra_a, double *ret_volts,

@@ -226,6 +226,32 @@ static void tell_measured(const struct ft_supply_chain *c, const char *name, str
 	}
 }
 
+/* What only a peak brings down, a capacitor may carry, if the peak is short as a modem's burst and no motor's start. */
+static void offer_hold_up(const struct ft_supply_chain *c, const struct ft_supply_result *r, struct ft_arena *a,
+                          struct ft_finding *f)
+{
+	const double seconds = LIMIT_PEAK_SHORT / 1000.0;
+	const struct ft_supply_device *d;
+	double spare, extra;
+	const char *text;
+
+	if (r->peaking < 0 || r->collapses[FT_SUPPLY_CONTINUOUS])
+		return;
+	d = &c->devices[r->peaking];
+	spare = r->volts[FT_SUPPLY_CONTINUOUS][r->peaking] - d->least_v;
+	extra = d->load[FT_SUPPLY_PEAK] - d->load[FT_SUPPLY_CONTINUOUS];
+	if (d->power)
+		extra /= d->least_v;
+	if (spare < 1 || extra <= 0)
+		return;
+	text = ft_arena_printf(a,
+	                       "%s; a peak that lasts no longer than %.0f ms may come out of %.0f uF at %s where its maker "
+	                       "allows that",
+	                       f->todo, seconds * 1000, 1e6 * ft_supply_hold_up(extra, seconds, spare), d->name);
+	if (text)
+		f->todo = text;
+}
+
 static void tell(const struct ft_supply_chain *c, const char *name, struct ft_arena *a, struct ft_findings *f,
                  const struct ft_supply_result *r)
 {
@@ -241,17 +267,21 @@ static void tell(const struct ft_supply_chain *c, const char *name, struct ft_ar
 		ft_find(f, FT_RULE_SUPPLY_TOO_HIGH, where, ft_arena_printf(a, "%.1f V", c->volts),
 		        ft_arena_printf(a, "at most %.1f V", LIMIT_VOLTS_MOST / 1000.0));
 	if (r->collapses[FT_SUPPLY_PEAK])
-		ft_find(f, FT_RULE_SUPPLY_COLLAPSES, where,
-		        r->peaking >= 0 ? ft_arena_printf(a, "no state of the bus can last while %s draws its peak",
-		                                          c->devices[r->peaking].name)
-		                        : "no state of the bus can last",
-		        NULL);
+		offer_hold_up(c, r, a,
+		              ft_find(f, FT_RULE_SUPPLY_COLLAPSES, where,
+		                      r->peaking >= 0
+		                          ? ft_arena_printf(a, "no state of the bus can last while %s draws its peak",
+		                                            c->devices[r->peaking].name)
+		                          : "no state of the bus can last",
+		                      NULL));
 	else if (r->margin_v < 0)
-		ft_find(f, FT_RULE_SUPPLY_TOO_LOW, where,
-		        ft_arena_printf(a, "%.2f V at %s%s%s", r->volts[FT_SUPPLY_PEAK][r->weakest],
-		                        c->devices[r->weakest].name, r->peaking >= 0 ? " while the peak is drawn by " : "",
-		                        r->peaking >= 0 ? c->devices[r->peaking].name : ""),
-		        ft_arena_printf(a, "at least %.2f V", c->devices[r->weakest].least_v));
+		offer_hold_up(c, r, a,
+		              ft_find(f, FT_RULE_SUPPLY_TOO_LOW, where,
+		                      ft_arena_printf(a, "%.2f V at %s%s%s", r->volts[FT_SUPPLY_PEAK][r->weakest],
+		                                      c->devices[r->weakest].name,
+		                                      r->peaking >= 0 ? " while the peak is drawn by " : "",
+		                                      r->peaking >= 0 ? c->devices[r->peaking].name : ""),
+		                      ft_arena_printf(a, "at least %.2f V", c->devices[r->weakest].least_v)));
 	if (!isnan(c->rating_a) && r->amperes[FT_SUPPLY_PEAK] > c->rating_a)
 		ft_find(f, FT_RULE_SUPPLY_OVER_RATING, where,
 		        ft_arena_printf(a, "%.2f A at the worst", r->amperes[FT_SUPPLY_PEAK]),

@@ -26,6 +26,11 @@ double ft_supply_bridge(double rms_v)
 	return fmax(0, rms_v * sqrt(2) - 2 * LIMIT_DIODE / 1000.0);
 }
 
+double ft_supply_hold_up(double amperes, double seconds, double drop_v)
+{
+	return amperes * seconds / drop_v;
+}
+
 double ft_supply_loop_ohm(double area_mm2, double temperature_c)
 {
 	return 2 * COPPER_20 / area_mm2 * (1 + COPPER_ALPHA * (temperature_c - 20));
