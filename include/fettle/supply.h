@@ -36,6 +36,7 @@ struct ft_supply_chain {
 	double contact_ohm;               /* of each run: its plugs, out and back */
 	struct ft_supply_device *devices; /* in their order from the supply */
 	size_t count;
+	bool as_it_is; /* no changes are tried: of ten thousand machines one asks only whether each carries it */
 };
 
 enum {

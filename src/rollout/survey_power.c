@@ -67,6 +67,7 @@ static bool chain_of(const struct looking *l, struct ft_supply_device *list, str
 	double family_v = l->family ? l->family->bus_volts : NAN;
 
 	*c = (struct ft_supply_chain){
+		.as_it_is = true,
 		.volts = !isnan(row->volts) ? row->volts
 			: !isnan(family_v)      ? family_v * LIMIT_MAINS_LOW / 1000.0
 									: LIMIT_VOLTS_NOMINAL / 1000.0 * LIMIT_MAINS_LOW / 1000.0,
