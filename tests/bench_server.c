@@ -13,7 +13,7 @@
 #include "fettle/slice.h"
 
 const char *fettle;
-char folder[64], book[96], visit[64];
+char folder[64], book[96], visit[64], demo[300];
 
 /* ---- the server ---- */
 
@@ -67,15 +67,18 @@ struct served serve(const char *listen, char *code, size_t room)
 		struct ft_error e = { 0 };
 		FILE *f = fdopen(ends[1], "w");
 		struct sigaction act = { .sa_handler = on_term };
+		char audits[80];
 		sigset_t held, before;
 		struct ft_bench_settings set = { .book = book,
 			                             .program = fettle,
+			                             .audits = audits,
 			                             .listen = listen,
 			                             .port = 0,
 			                             .context = f,
 			                             .door = on_door,
 			                             .stop = &stopped,
 			                             .mask = &before };
+		snprintf(audits, sizeof audits, "%s/audits", folder);
 		prctl(PR_SET_PDEATHSIG, SIGKILL); /* a test that fails leaves nobody behind */
 		close(ends[0]);
 		sigemptyset(&held);

@@ -16,6 +16,7 @@
 #include "http.h"
 
 extern const char *fettle;                   /* the program */
+extern char demo[300]; /* the folder of the invented set */
 extern char folder[64], book[96], visit[64]; /* a folder for the tests, the book in it, the visit that they share */
 
 struct served {
@@ -55,6 +56,12 @@ int add_piece(const char *name, const char *kind);
 
 /* The header is there and has the value in it. */
 void must_have(const struct http_reply *r, const char *name, const char *value);
+
+/* Cases of bench_office.c. */
+void tables_of_the_office_are_kept(void **state);
+void a_fleet_is_surveyed_and_planned(void **state);
+void a_fleet_is_watched(void **state);
+void no_path_leads_out_of_the_audits(void **state);
 
 /* Cases of bench_gate.c. */
 void wrong_questions_are_refused(void **state);

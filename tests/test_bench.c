@@ -17,6 +17,8 @@ static const char *tests, *docs;
 
 static int begin_all(void **state)
 {
+	char path[96];
+
 	(void)state;
 	snprintf(folder, sizeof folder, "/tmp/fettle-bench-test-XXXXXX");
 	if (!mkdtemp(folder))
@@ -24,6 +26,9 @@ static int begin_all(void **state)
 	snprintf(book, sizeof book, "%s/book.sqlite", folder);
 	setenv("XDG_CONFIG_HOME", folder, 1);
 	setenv("TMPDIR", folder, 1);
+	snprintf(path, sizeof path, "%s/audits", folder);
+	if (mkdir(path, 0700) != 0)
+		return -1;
 	own = serve(NULL, NULL, 0);
 	return 0;
 }
@@ -705,6 +710,10 @@ int main(int argc, char **argv)
 		cmocka_unit_test(events_go_on_where_they_broke_off),
 		cmocka_unit_test(a_package_is_made_and_received),
 		cmocka_unit_test(a_visit_is_closed),
+		cmocka_unit_test(tables_of_the_office_are_kept),
+		cmocka_unit_test(a_fleet_is_surveyed_and_planned),
+		cmocka_unit_test(a_fleet_is_watched),
+		cmocka_unit_test(no_path_leads_out_of_the_audits),
 		cmocka_unit_test(wrong_questions_are_refused),
 		cmocka_unit_test(only_own_pages_may_ask),
 		cmocka_unit_test(browsers_are_paired_and_revoked),
@@ -716,5 +725,6 @@ int main(int argc, char **argv)
 	fettle = realpath(argv[1], NULL);
 	tests = argv[2];
 	docs = argv[3];
+	snprintf(demo, sizeof demo, "%s/../data/demo", docs);
 	return fettle ? cmocka_run_group_tests(cases, begin_all, end_all) : 2;
 }

@@ -49,6 +49,8 @@ await build({
 	bundle: true,
 	minify: true,
 	format: "esm",
+	splitting: true,
+	chunkNames: "[name]-[hash]",
 	target: ["es2022"],
 	jsx: "automatic",
 	jsxImportSource: "preact",

@@ -28,6 +28,8 @@ struct ft_bench_settings {
 	const char *book;    /* made when it does not exist */
 	const char *program; /* what children run, an absolute path; NULL: this executable */
 	const char *listen;  /* ADDRESS[:PORT], [ADDRESS]:PORT; NULL: loopback */
+	const char *audits;  /* folder whose audits are watched; NULL: none */
+	const char *tables;  /* folder of the office's tables; NULL: beside the book where that is a file */
 	int port;            /* where `listen` names none; 0: any that is free */
 	void *context;
 	void (*door)(void *context, const struct ft_bench_door *d); /* called when it listens, and with each new code */

@@ -195,11 +195,40 @@ static enum ft_status open_book(struct bench *b, struct ft_error *e)
 	return s == FT_OK ? ft_book_turn(b->book, &b->turn, e) : s;
 }
 
+/* Folders that the operator named, absolute since children work elsewhere. */
+static enum ft_status find_folders(struct bench *b, struct ft_error *e)
+{
+	struct ft_buf beside = { 0 };
+	struct stat st;
+
+	if (b->s->audits) {
+		b->audits = realpath(b->s->audits, NULL);
+		if (!b->audits || stat(b->audits, &st) != 0 || !S_ISDIR(st.st_mode))
+			return ft_fail(e, FT_E_USAGE, "There is no folder of audits %s; look at the name.", b->s->audits);
+	}
+	if (b->s->tables) {
+		(void)mkdir(b->s->tables, 0700);
+		b->tables = realpath(b->s->tables, NULL);
+		if (!b->tables || stat(b->tables, &st) != 0 || !S_ISDIR(st.st_mode))
+			return ft_fail(e, FT_E_USAGE, "There is no folder %s for the tables, and none can be made.", b->s->tables);
+	} else if (!strstr(b->s->book, "://")) {
+		ft_buf_printf(&beside, "%s.tables", b->book_path);
+		ft_buf_byte(&beside, 0);
+		b->tables = beside.status == FT_OK ? strdup(beside.p) : NULL;
+		ft_buf_done(&beside);
+		if (!b->tables)
+			return ft_fail_memory(e, "the bench");
+	}
+	return FT_OK;
+}
+
 static enum ft_status serve(struct bench *b, struct ft_error *e)
 {
 	enum ft_status s = open_book(b, e);
 	int fd = -1;
 
+	if (s == FT_OK)
+		s = find_folders(b, e);
 	if (s == FT_OK)
 		s = desk_make(b, e);
 	if (s == FT_OK)
@@ -241,6 +270,8 @@ enum ft_status ft_bench_run(const struct ft_bench_settings *settings, struct ft_
 	ft_book_free(b->book);
 	desk_done(b);
 	free((void *)(uintptr_t)b->book_path);
+	free(b->audits);
+	free(b->tables);
 	ft_arena_done(&b->scratch);
 	free(b);
 	return s;

@@ -155,6 +155,7 @@ enum parameter_kind {
 	P_NUMBER, /* digits with sign and point */
 	P_FLAG,   /* true, 1; false, 0: not given */
 	P_PIECE,  /* number of a piece of evidence of {visit}: becomes its file */
+	P_AUDIT,  /* name of an audit below the folder that is watched: becomes its file */
 	P_REPEAT, /* P_WORD that may be given several times */
 	P_LIST,   /* handled by `run` */
 };
@@ -177,12 +178,15 @@ struct route {
 	unsigned made;                             /* status when all went well; 0: 200 */
 	bool open;                                 /* may be asked without the cookie */
 	bool cached;                               /* hangs on evidence alone */
+	bool writes;                               /* a GET whose child writes the book all the same */
+	int64_t most;                              /* BODY_BYTES: bound of its body; 0: that of evidence */
 };
 
 /* Finds the route; else answers 404 or 405. */
 const struct route *route_find(struct request *r);
 void route_run(struct request *r);
-extern const struct route routes_visits[], routes_looks[], routes_jobs[], routes_desk[]; /* end with method NULL */
+extern const struct route routes_visits[], routes_looks[], routes_jobs[], routes_desk[],
+	routes_office[]; /* end with method NULL */
 
 /* command.c: a route's command as an errand */
 void command_run(struct request *r);
@@ -231,6 +235,7 @@ struct errand {
 	int out; /* standard output of the step, a file without a name */
 	struct child child;
 	bool running, writes_book;
+	int audit_count;   /* taken from the folder that is watched */
 	struct ft_buf tag; /* hashes of the pieces fetched, part of the ETag */
 	void *context;     /* of `done`; not NULL: it is wanted though no request waits */
 	/* Called with the exit code of the last step (-1: killed, -2: late) when all is over; owns nothing. */
@@ -292,6 +297,21 @@ void draft_get(struct request *r);
 void draft_put(struct request *r);
 void draft_drop(struct request *r);
 
+/* ---- the office: its tables, the audits that are watched (office.c) ---- */
+
+#define TABLE_BYTES_MAX (INT64_C(16) << 20) /* ours: a survey of 100,000 machines */
+
+void table_list(struct request *r);
+void table_get(struct request *r);
+void table_put(struct request *r);
+void table_drop(struct request *r);
+/* Lays the tables out in the errand's folder; the survey's file; NULL: answered already. */
+const char *office_survey(struct request *r, struct errand *x);
+/* The folder that is watched, with the options of the tables that lie beside it; room for 4. NULL: answered already. */
+const char *office_watched(struct request *r, struct errand *x, const char *options[], int *ret_count);
+/* A copy of one audit of that folder, by its name in the errand's; NULL: answered already. */
+const char *office_audit(struct request *r, struct errand *x, const char *name);
+
 /* ---- pages (pages.c) ---- */
 
 void page_get(struct request *r);
@@ -347,6 +367,8 @@ struct bench {
 	struct ft_book *book;
 	const char *book_path; /* absolute */
 	const char *program;
+	char *tables; /* folder of the office's tables, absolute; NULL: there is none */
+	char *audits; /* folder that is watched, absolute; NULL: none was named */
 	struct MHD_Daemon *daemon;
 	struct sockaddr_storage address;
 	int port;

@@ -107,6 +107,19 @@ static const char *body_file(struct making *m)
 	return name;
 }
 
+/* The folder that is watched, behind the tables that belong to it. */
+static bool put_watched(struct making *m)
+{
+	const char *options[4], *folder;
+	int count;
+
+	folder = office_watched(m->r, m->x, options, &count);
+	for (int i = 0; folder && i < count; i++)
+		if (!put(m, options[i]))
+			return false;
+	return folder && put(m, "--") && put(m, folder);
+}
+
 static bool put_options(struct making *m)
 {
 	const struct request *r = m->r;
@@ -144,6 +157,12 @@ static bool put_named(struct making *m, const char *word)
 		value = piece(m, request_part(m->r, name));
 		return value && put(m, value);
 	}
+	if (strcmp(name, "survey") == 0) {
+		value = office_survey(m->r, m->x);
+		return value && put(m, value);
+	}
+	if (strcmp(name, "audits") == 0)
+		return put_watched(m);
 	p = parameter_of(m->r->route, name);
 	value = m->r->route->body == BODY_FIELDS ? request_field(m->r, name) : request_query(m->r, name);
 	if (!value || !*value) {
@@ -152,6 +171,8 @@ static bool put_named(struct making *m, const char *word)
 	}
 	if (p->kind == P_PIECE)
 		value = piece(m, value);
+	else if (p->kind == P_AUDIT)
+		value = office_audit(m->r, m->x, value);
 	return value && put(m, value);
 }
 
@@ -254,7 +275,7 @@ void command_run(struct request *r)
 	m.x = errand_new(r);
 	if (!m.x)
 		return;
-	m.x->writes_book = strcmp(r->method, "GET") != 0;
+	m.x->writes_book = r->route->writes || strcmp(r->method, "GET") != 0;
 	m.x->done = r->route->after ? r->route->after : errand_answer;
 	if (put_words(&m) && !(r->route->cached && known_already(&m))) {
 		s = errand_step(m.x);

@@ -74,7 +74,7 @@ static int64_t most_bytes(const struct request *r)
 	case BODY_TEXT:
 		return FT_DRAFT_BYTES_MAX;
 	case BODY_BYTES:
-		return BODY_BYTES_MAX;
+		return r->route->most ? r->route->most : BODY_BYTES_MAX;
 	default:
 		return 0;
 	}

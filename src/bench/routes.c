@@ -4,7 +4,7 @@
 
 #include <string.h>
 
-static const struct route *const tables[] = { routes_visits, routes_looks, routes_desk, routes_jobs };
+static const struct route *const tables[] = { routes_visits, routes_looks, routes_desk, routes_jobs, routes_office };
 static const struct route page = { .method = "GET", .path = "*", .answer = ANSWER_OWN, .run = page_get, .open = true };
 
 bool percent_decoded(struct ft_arena *a, struct ft_slice text, const char **ret)

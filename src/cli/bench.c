@@ -76,9 +76,13 @@ static void on_door(void *context, const struct ft_bench_door *d)
 static int run(struct cli *c)
 {
 	struct sigaction act = { .sa_handler = on_signal };
-	struct ft_bench_settings s = {
-		.book = cli_book_path(c), .listen = cli_value(c, "listen"), .context = c, .door = on_door, .stop = &stopped
-	};
+	struct ft_bench_settings s = { .book = cli_book_path(c),
+		                           .listen = cli_value(c, "listen"),
+		                           .audits = cli_value(c, "audits"),
+		                           .tables = cli_value(c, "tables"),
+		                           .context = c,
+		                           .door = on_door,
+		                           .stop = &stopped };
 	sigset_t held, before;
 	int64_t port;
 
@@ -104,24 +108,27 @@ static int run(struct cli *c)
 
 static const struct cli_option options[] = {
 	{ "listen", "ADDRESS[:PORT]", "listen there instead of on this computer alone; browsers are paired by a code" },
+	{ "audits", "FOLDER", "watch the audits of a fleet below this folder, as fettle watch does" },
+	{ "tables", "FOLDER", "keep the tables of the office there; BOOK.tables if not given" },
 	{ "port", "N", "the port where --listen names none; 7437 if not given, 0: any that is free" },
 	{ NULL, NULL, NULL },
 };
 
 const struct cli_verb verb_bench = {
 	.name = "bench",
-	.arguments = "[--listen ADDRESS[:PORT]] [--book FILE]",
+	.arguments = "[--listen ADDRESS[:PORT]] [--book FILE] [--audits FOLDER]",
 	.summary = "pages to work from at the machine, served from this program",
 	.about =
 		"Serves pages for a phone, a tablet or a desk from this program: the visits of the book, reading, proving, the bus, "
-		"handing over, practising. Nothing is fetched from anywhere, and it works with no network at all.\n\n"
+		"handing over, practising; for the office the fleet, its plan of visits, and the weeks after. Nothing is fetched from anywhere, and it works with no network at all.\n\n"
 		"It listens to this computer alone. With --listen it listens on a network, and a browser is let in once it has "
 		"entered the code that stands in the terminal, as text and as a picture to scan; a code serves once. The address "
 		"of a phone's browser begins with http: whoever shares the network may read along, so use a network of your own, such as "
 		"the phone's hotspot.\n\n"
 		"The first line says where it is. It ends with Ctrl-C.",
 	.options = options,
-	.examples = "$ fettle bench\n$ fettle bench --listen 192.168.7.4 --book van.sqlite",
+	.examples =
+		"$ fettle bench\n$ fettle bench --listen 192.168.7.4 --book van.sqlite\n$ fettle bench --book office.sqlite --audits audits/",
 	.least = 0,
 	.most = 0,
 	.run = run,

@@ -395,6 +395,8 @@ static int document(struct survey_run *d, const struct ft_survey_machine *m, con
 	ft_json_slice(&j, "asset", m->row->asset);
 	ft_json_i64(&j, "line", m->row->line);
 	ft_json_slice(&j, "site", m->row->site);
+	ft_json_real(&j, "latitude", m->row->latitude, 6);
+	ft_json_real(&j, "longitude", m->row->longitude, 6);
 	ft_json_slice(&j, "family", m->row->family);
 	ft_json_slice(&j, "unit", m->row->unit);
 	ft_json_text(&j, "fit", ft_fit_word(m->fit));

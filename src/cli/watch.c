@@ -165,6 +165,7 @@ static const struct cli_option options[] = {
 	{ "temperatures", "FILE", "cabinets: a table with time, asset, c and perhaps alarm (0, 1)" },
 	{ "since", "DAY", "leave out what came before; 120 days if not given" },
 	{ "until", "TIME", "judge as of this time; the newest audit if not given" },
+	{ "asset", "NAME", "this machine alone; with --json also its days and reads" },
 	{ "history", NULL, "with --json: also exceptions that ended or grew old" },
 	{ "all", NULL, "list every exception, not the first forty" },
 	{ "report", "FILE", "write what is open into FILE: .csv, .json, .txt, .html or .pdf; may be given several times" },

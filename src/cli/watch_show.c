@@ -23,6 +23,7 @@ static int by_rank(const void *x, const void *y)
 
 struct watch_line *watch_lines(struct watch_fleet *f, int64_t now_us, bool acknowledged, size_t *ret_count)
 {
+	const char *asset = cli_value(f->c, "asset");
 	struct watch_line *list = NULL;
 	size_t n = 0, room = 0;
 
@@ -30,7 +31,8 @@ struct watch_line *watch_lines(struct watch_fleet *f, int64_t now_us, bool ackno
 		for (size_t k = 0; k < f->results[i].exception_count; k++) {
 			const struct ft_exception *x = &f->results[i].exceptions[k];
 			struct watch_line *grown;
-			if (!ft_exception_open(x, now_us) || x->acknowledged != acknowledged || ft_rule(x->rule)->weight == FT_NOTE)
+			if (!ft_exception_open(x, now_us) || x->acknowledged != acknowledged ||
+			    ft_rule(x->rule)->weight == FT_NOTE || (asset && strcmp(asset, f->results[i].asset) != 0))
 				continue;
 			grown = ft_arena_grow(&f->c->arena, list, n, &room, sizeof *grown);
 			if (!grown)
@@ -57,10 +59,12 @@ static void time_json(struct ft_json *j, const char *key, int64_t us)
 	ft_json_text(j, key, text);
 }
 
-static void exception_json(struct ft_json *j, const struct ft_exception *x, int64_t now_us)
+static void exception_json(struct ft_json *j, const struct ft_exception *x, int decimals, int64_t now_us)
 {
 	ft_json_object(j, NULL);
 	ft_json_text(j, "rule", ft_rule(x->rule)->id);
+	ft_json_text(j, "weight", ft_weight_word(ft_rule(x->rule)->weight));
+	ft_json_real(j, "rank", ft_exception_rank(x, decimals), 3);
 	ft_json_text(j, "selection", x->selection);
 	time_json(j, "since", x->since_us);
 	time_json(j, "seen_at", x->seen_us);
@@ -95,6 +99,72 @@ static void collections_json(struct ft_json *j, const struct ft_watch_result *r)
 	ft_json_array_end(j);
 }
 
+static void days_json(struct ft_json *j, const struct ft_watch_result *r)
+{
+	ft_json_array(j, "days");
+	for (size_t i = 0; i < r->day_count; i++) {
+		const struct ft_watch_day *d = &r->days[i];
+		char text[FT_TIME_TEXT];
+		ft_time_text((int64_t)d->day * FT_DAY, 0, text);
+		text[10] = 0;
+		ft_json_object(j, NULL);
+		ft_json_text(j, "day", text);
+		ft_json_bool(j, "expected", d->expected);
+		ft_json_i64(j, "arrived", d->arrived);
+		ft_json_i64(j, "part", d->part);
+		ft_json_i64(j, "again", d->again);
+		ft_json_object_end(j);
+	}
+	ft_json_array_end(j);
+}
+
+/* What was sold from read to read; nothing is said where a counter fell or was not sent. */
+static void reads_json(struct ft_json *j, struct ft_watch_read *list, size_t count)
+{
+	static const struct {
+		const char *key;
+		enum ft_watch_number number;
+	} sums[] = { { "sold", FT_WATCH_PAID_VALUE },
+		         { "sold_count", FT_WATCH_PAID_COUNT },
+		         { "cash", FT_WATCH_CASH_VALUE },
+		         { "card", FT_WATCH_CARD_VALUE } };
+
+	ft_json_array(j, "reads");
+	for (size_t i = 0; i < count; i++) {
+		ft_json_object(j, NULL);
+		time_json(j, "at", list[i].at_us);
+		ft_json_slice(j, "file", list[i].text[FT_WATCH_FILE]);
+		for (size_t k = 0; k < sizeof sums / sizeof *sums; k++) {
+			int64_t now = list[i].number[sums[k].number], was = i ? list[i - 1].number[sums[k].number] : FT_ABSENT;
+			ft_json_count(j, sums[k].key, now == FT_ABSENT || was == FT_ABSENT || now < was ? FT_ABSENT : now - was);
+		}
+		ft_json_object_end(j);
+	}
+	ft_json_array_end(j);
+}
+
+/* The reads of one machine, judged once more to have them in their order. */
+static bool over_time_json(struct watch_fleet *f, const struct ft_watch_result *r, int64_t now_us, struct ft_json *j)
+{
+	const struct watch_machine *m = watch_machine_of(f, r->key);
+	struct ft_arena a = { 0 };
+	struct ft_watch_result again = { 0 };
+	struct ft_watch_read *list = NULL;
+	size_t n = 0, kept = 0;
+	bool good = m && watch_machine_reads(m, &a, &list, &n, &f->c->error) == FT_OK;
+
+	for (size_t i = 0; good && i < n; i++)
+		if (list[i].number[FT_WATCH_ARRIVED] >= r->first_us && list[i].number[FT_WATCH_ARRIVED] <= now_us)
+			list[kept++] = list[i];
+	good = good && ft_watch_judge(r->key, list, kept, NULL, now_us, &a, &again, &f->c->error) == FT_OK;
+	if (good) {
+		days_json(j, r);
+		reads_json(j, list, again.kept);
+	}
+	ft_arena_done(&a);
+	return good;
+}
+
 static enum ft_verdict find_all(const struct ft_watch_result *r, int64_t now_us, struct ft_findings *f)
 {
 	for (size_t i = 0; i < r->exception_count; i++) {
@@ -108,13 +178,14 @@ static enum ft_verdict find_all(const struct ft_watch_result *r, int64_t now_us,
 	return ft_verdict_of(f, false);
 }
 
-static enum ft_verdict document(struct watch_fleet *f, const struct ft_watch_result *r, int64_t now_us, bool history,
-                                struct ft_buf *out)
+static bool document(struct watch_fleet *f, const struct ft_watch_result *r, int64_t now_us, bool history,
+                     struct ft_buf *out, bool *ret_bad)
 {
 	struct ft_arena a = { 0 };
 	struct ft_findings list = { .arena = &a };
 	enum ft_verdict v = find_all(r, now_us, &list);
 	struct ft_json j;
+	bool good;
 
 	cli_document(f->c, &j, out, v, &list);
 	ft_json_text(&j, "asset", r->asset);
@@ -137,12 +208,14 @@ static enum ft_verdict document(struct watch_fleet *f, const struct ft_watch_res
 	ft_json_array(&j, "exceptions");
 	for (size_t i = 0; i < r->exception_count; i++)
 		if (history || ft_exception_open(&r->exceptions[i], now_us))
-			exception_json(&j, &r->exceptions[i], now_us);
+			exception_json(&j, &r->exceptions[i], r->decimals, now_us);
 	ft_json_array_end(&j);
+	good = !cli_value(f->c, "asset") || over_time_json(f, r, now_us, &j);
 	ft_json_object_end(&j);
 	ft_buf_byte(out, '\n');
 	ft_arena_done(&a);
-	return v;
+	*ret_bad |= v == FT_CONTRADICTED;
+	return good;
 }
 
 static void money_of(const struct watch_line *l, char out[FT_MONEY_TEXT])
@@ -210,13 +283,17 @@ static void people(struct watch_fleet *f, int64_t now_us, const struct watch_tal
 
 int watch_show(struct watch_fleet *f, int64_t now_us, bool history, const struct watch_tally *t)
 {
+	const char *asset = cli_value(f->c, "asset");
 	struct ft_buf out = { 0 };
-	bool bad = false;
+	bool bad = false, found = false;
 
 	for (size_t i = 0; i < f->result_count; i++) {
+		if (asset && strcmp(asset, f->results[i].asset) != 0)
+			continue;
+		found = true;
 		if (f->c->json) {
-			bad |= document(f, &f->results[i], now_us, history, &out) == FT_CONTRADICTED;
-			if (out.n > (1U << 16) && !cli_flush(f->c, &out))
+			if (!document(f, &f->results[i], now_us, history, &out, &bad) ||
+			    (out.n > (1U << 16) && !cli_flush(f->c, &out)))
 				return cli_failed(f->c);
 		} else {
 			struct ft_arena a = { 0 };
@@ -224,6 +301,10 @@ int watch_show(struct watch_fleet *f, int64_t now_us, bool history, const struct
 			bad |= find_all(&f->results[i], now_us, &list) == FT_CONTRADICTED;
 			ft_arena_done(&a);
 		}
+	}
+	if (asset && !found) {
+		ft_fail(&f->c->error, FT_E_USAGE, "None of these audits is of a machine %s.", asset);
+		return cli_failed(f->c);
 	}
 	if (!f->c->json)
 		people(f, now_us, t, &out);

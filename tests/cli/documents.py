@@ -193,7 +193,9 @@ def documents(folder):
     os.mkdir(os.path.join(folder, "fleet"))
     for name, day in (("before.dts", 1), ("wiped.dts", 2)):
         os.rename(os.path.join(folder, name), os.path.join(folder, "fleet", f"HL-1_2026030{day}T0600.dts"))
-    yield from run("watch", "watch", "fleet", "--history")
+    watched = run("watch", "watch", "fleet", "--history")
+    yield from watched
+    yield from run("watch", "watch", "fleet", "--asset", watched[0][1]["asset"])
     yield from run("watch", "watch", os.path.join(SOURCE, "tests", "samples"))
     yield from run("ports", "ports", codes=(0,))
     yield from run("rules", "rules")

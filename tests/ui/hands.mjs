@@ -26,7 +26,8 @@ export function check(what, holds, but = "") {
 
 /** A bench of its own: { url, port, stop, start } over one book. */
 export class Bench {
-	constructor(program, folder, name) {
+	constructor(program, folder, name, more = []) {
+		this.more = more;
 		this.program = program;
 		this.book = join(folder, `${name}.sqlite`);
 		this.env = {
@@ -40,7 +41,8 @@ export class Bench {
 	}
 
 	async start() {
-		this.child = spawn(this.program, ["bench", "--port", String(this.port), "--book", this.book, "--json"], {
+		const args = ["bench", "--port", String(this.port), "--book", this.book, "--json", ...this.more];
+		this.child = spawn(this.program, args, {
 			env: this.env,
 			stdio: ["ignore", "pipe", "inherit"],
 		});

@@ -8,11 +8,12 @@ import { check, openBrowser, require, tally } from "./hands.mjs";
 import { drafts } from "./drafts.mjs";
 import { everyPage } from "./every.mjs";
 import { load } from "./load.mjs";
+import { office } from "./office.mjs";
 import { drill, pairing, photographs } from "./practise.mjs";
 import { keyboard, together } from "./together.mjs";
 import { visit } from "./visit.mjs";
 
-const cases = { load, every: everyPage, drafts, together, keyboard, photographs, pairing, drill, visit };
+const cases = { load, every: everyPage, drafts, together, keyboard, photographs, pairing, drill, visit, office };
 const [build = "build", ...names] = process.argv.slice(2);
 const program = resolve(build, "src/cli/fettle");
 

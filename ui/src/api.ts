@@ -80,6 +80,14 @@ export async function getLines<T>(path: string): Promise<T[]> {
 		.map((l) => JSON.parse(l) as T);
 }
 
+/** For answers of many documents of which none is looked at. */
+export async function postLines(path: string, body: Body): Promise<void> {
+	const r = await send("POST", path, body);
+	if (!r.ok) {
+		throw await refusal(r);
+	}
+}
+
 export async function getText(path: string): Promise<string> {
 	const r = await send("GET", path, null);
 	if (!r.ok) {

@@ -5,7 +5,7 @@ import { useLayoutEffect, useRef, useState } from "preact/hooks";
 import type { Selection, SignalDoc, SupplyDoc } from "./documents";
 
 /** The width there is, so that a drawing keeps its type at reading size on a phone and on a desk. */
-function useWidth(first = 320) {
+export function useWidth(first = 320) {
 	const ref = useRef<HTMLDivElement>(null);
 	const [width, set] = useState(first);
 	useLayoutEffect(() => {

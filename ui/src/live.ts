@@ -100,12 +100,14 @@ export interface Told {
 	practice: (id: string, event: PracticeEvent | null, machine: Machine | null) => void;
 	draft: (key: string, version: number, page: string | null) => void;
 	line: (up: boolean) => void;
+	office: (what: string) => void;
 }
 const listeners: { [K in keyof Told]: Set<Told[K]> } = {
 	job: new Set(),
 	practice: new Set(),
 	draft: new Set(),
 	line: new Set(),
+	office: new Set(),
 };
 
 export function listen<K extends keyof Told>(kind: K, f: Told[K]): () => void {
@@ -171,6 +173,7 @@ export function startStream(): void {
 			f(String(d["key"]), Number(d["version"]), (d["browser"] ?? d["page"] ?? null) as string | null),
 		),
 	);
+	on("office", (d) => listeners.office.forEach((f) => f(String(d["what"]))));
 	on("job", (d) => {
 		const job = (d["job"] ?? d) as Job;
 		stale((p) => p === "/api/jobs");

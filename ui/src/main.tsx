@@ -9,6 +9,7 @@ import { BrowsersPage, PairPage } from "./pages/browsers";
 import { BusPage } from "./pages/bus";
 import { HandOverPage } from "./pages/handover";
 import { ColdPage, SignalPage, SupplyPage } from "./pages/measure";
+import { isOffice, OfficePage } from "./office-way";
 import { NumbersPage, OpenPage } from "./pages/numbers";
 import { PhotographsPage } from "./pages/photographs";
 import { MachinePage, PractisePage } from "./pages/practise";
@@ -76,6 +77,9 @@ function Cover({ place }: { place: Place }) {
 				<a href="#/" aria-current={current(["", "visit", "open"])}>
 					Visits
 				</a>
+				<a href={to(["fleet"])} aria-current={isOffice(at) ? "page" : undefined}>
+					Office
+				</a>
 				<a href={to(["practise"])} aria-current={current(["practise"])}>
 					Practise
 				</a>
@@ -111,6 +115,9 @@ function Body({ place }: { place: Place }) {
 	}
 	if (what === "open") {
 		return <OpenPage />;
+	}
+	if (isOffice(what)) {
+		return <OfficePage place={place} />;
 	}
 	if (what === "practise") {
 		return id ? <MachinePage id={id} key={id} /> : <PractisePage />;

@@ -131,7 +131,7 @@ function changedIn(c: CompareDoc | null, kinds: Change["kind"][]): Set<string> {
 	);
 }
 
-function FaceOf({ a, before, c }: { a: AuditDoc; before: AuditDoc | null; c: CompareDoc | null }) {
+export function FaceOf({ a, before, c }: { a: AuditDoc; before: AuditDoc | null; c: CompareDoc | null }) {
 	const d = a.currency.decimals;
 	const lit = changedIn(c, ["setting"]);
 	const moved = changedIn(c, ["meter"]);
@@ -319,7 +319,7 @@ function Restore({ c, draft, decimals }: { c: CompareDoc; draft: string; decimal
 	);
 }
 
-function Changes({ c }: { c: CompareDoc }) {
+export function Changes({ c }: { c: CompareDoc }) {
 	const kinds: [Change["kind"], string][] = [
 		["identity", "Which machine"],
 		["setting", "Settings"],
@@ -475,7 +475,7 @@ export function AuditPage({ id, place }: { id: string; place: Place }) {
 	);
 }
 
-function Named({ a }: { a: AuditDoc }) {
+export function Named({ a }: { a: AuditDoc }) {
 	const m = a.machine;
 	return (
 		<p>
@@ -491,7 +491,7 @@ function Named({ a }: { a: AuditDoc }) {
 	);
 }
 
-function Whole({ a }: { a: AuditDoc }) {
+export function Whole({ a }: { a: AuditDoc }) {
 	return (
 		<>
 			<Entry title="Totals">

@@ -1,0 +1,321 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* The office: tables that people keep in a spreadsheet, in a folder beside the book, and the audits below the folder
+ * that the operator named. No path ever comes from a client: tables have names of a fixed list, audits are looked up
+ * beneath their folder by the kernel. */
+#include "bench.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <linux/openat2.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <sys/syscall.h>
+#include <unistd.h>
+
+static const struct table {
+	const char *name, *file;
+	bool watched; /* given to watch beside the audits, with the option of its name */
+} tables[] = {
+	{ "survey", "survey.csv", false },
+	{ "families", "families.csv", false },
+	{ "units", "units.csv", false },
+	{ "parts", "parts.csv", false },
+	{ "leads", "leads.csv", false },
+	{ "technicians", "technicians.csv", false },
+	{ "priors", "priors.csv", false },
+	{ "distances", "distances.csv", false },
+	{ "plan", "plan.json", false },
+	{ "counts", "counts.csv", true },
+	{ "settlements", "settlements.csv", true },
+	{ "doors", "doors.csv", true },
+	{ "temperatures", "temperatures.csv", true },
+};
+#define TABLES (sizeof tables / sizeof *tables)
+
+static const struct table *table_of(struct request *r)
+{
+	const char *name = request_part(r, "table");
+
+	for (size_t i = 0; i < TABLES; i++)
+		if (strcmp(tables[i].name, name) == 0)
+			return &tables[i];
+	answer_error(r, 404, "The office keeps no table %.40s.", name);
+	return NULL;
+}
+
+static const char *path_of(struct request *r, const struct table *t)
+{
+	return ft_arena_printf(&r->arena, "%s/%s", r->b->tables, t->file);
+}
+
+/* False: answered. The folder is made with the first table that comes. */
+static bool folder_ready(struct request *r)
+{
+	if (!r->b->tables) {
+		answer_error(r, 400, "This book is no file with room beside it; begin the bench with --tables FOLDER.");
+		return false;
+	}
+	if (mkdir(r->b->tables, 0700) == 0 || errno == EEXIST)
+		return true;
+	answer_error(r, 500, "The folder of the tables cannot be made: %s.", strerror(errno));
+	return false;
+}
+
+void table_list(struct request *r)
+{
+	struct ft_buf out = { 0 };
+	struct ft_json j;
+	char at[FT_TIME_TEXT];
+	int offset;
+
+	bench_wall(&offset);
+	document_begin(&j, &out);
+	ft_json_bool(&j, "audits", r->b->audits != NULL);
+	ft_json_array(&j, "tables");
+	for (size_t i = 0; i < TABLES; i++) {
+		const char *path = r->b->tables ? path_of(r, &tables[i]) : NULL;
+		struct stat st;
+		bool there = path && stat(path, &st) == 0;
+		ft_json_object(&j, NULL);
+		ft_json_text(&j, "table", tables[i].name);
+		ft_json_count(&j, "bytes", there ? st.st_size : FT_ABSENT);
+		ft_json_text(&j, "changed",
+		             there ? ft_time_text(st.st_mtim.tv_sec * FT_SECOND + st.st_mtim.tv_nsec / 1000, offset, at)
+		                   : NULL);
+		ft_json_object_end(&j);
+	}
+	ft_json_array_end(&j);
+	document_end(&j);
+	answer_json(r, 200, &out);
+}
+
+void table_get(struct request *r)
+{
+	const struct table *t = table_of(r);
+	const char *path = t && r->b->tables ? path_of(r, t) : NULL;
+
+	if (!t)
+		return;
+	if (path && access(path, F_OK) == 0)
+		answer_kept(r, path, t->file);
+	else
+		answer_error(r, 404, "There is no table %s yet.", t->name);
+}
+
+static void tell(struct request *r, const char *what)
+{
+	struct ft_buf out = { 0 };
+	struct ft_json j = { .out = &out };
+
+	ft_json_object(&j, NULL);
+	ft_json_text(&j, "what", what);
+	ft_json_text(&j, "browser", r->page);
+	ft_json_object_end(&j);
+	event_put(r->b, "office", ft_buf_text(&out));
+	ft_buf_done(&out);
+}
+
+/* The folder of the bodies may lie on another disk, so the bytes are copied; whole or not at all. */
+static bool copied(int from, int to)
+{
+	char bytes[65536];
+	ssize_t n;
+
+	if (lseek(from, 0, SEEK_SET) != 0)
+		return false;
+	while ((n = read(from, bytes, sizeof bytes)) > 0)
+		for (ssize_t did = 0, w; did < n; did += w)
+			if ((w = write(to, bytes + did, (size_t)(n - did))) <= 0)
+				return false;
+	return n == 0 && fsync(to) == 0;
+}
+
+void table_put(struct request *r)
+{
+	const struct table *t = table_of(r);
+	const char *path;
+	char *fresh;
+	int fd;
+	bool good;
+
+	if (!t || !folder_ready(r))
+		return;
+	path = path_of(r, t);
+	fresh = ft_arena_printf(&r->arena, "%s/.%s.XXXXXX", r->b->tables, t->name);
+	fd = path && fresh ? mkostemp(fresh, O_CLOEXEC) : -1;
+	good = fd >= 0 && copied(r->file, fd);
+	if (fd >= 0)
+		close(fd);
+	if (!good || rename(fresh, path) != 0) {
+		if (fd >= 0)
+			unlink(fresh);
+		answer_error(r, 500, "The table %s cannot be kept: %s.", t->name, strerror(errno));
+		return;
+	}
+	tell(r, t->name);
+	table_list(r);
+}
+
+void table_drop(struct request *r)
+{
+	const struct table *t = table_of(r);
+	const char *path = t && r->b->tables ? path_of(r, t) : NULL;
+
+	if (!t)
+		return;
+	if (path && unlink(path) != 0 && errno != ENOENT) {
+		answer_error(r, 500, "The table %s cannot be taken away: %s.", t->name, strerror(errno));
+		return;
+	}
+	tell(r, t->name);
+	table_list(r);
+}
+
+/* ---- what commands are given ---- */
+
+static bool laid_out(struct request *r, struct errand *x, const struct table *t)
+{
+	const char *path = r->b->tables ? path_of(r, t) : NULL,
+			   *here = ft_arena_printf(&x->arena, "%s/%s", x->folder, t->file);
+
+	return path && here && access(path, F_OK) == 0 && symlink(path, here) == 0;
+}
+
+const char *office_survey(struct request *r, struct errand *x)
+{
+	bool survey = false;
+
+	for (size_t i = 0; i < TABLES; i++)
+		if (!tables[i].watched && laid_out(r, x, &tables[i]))
+			survey |= i == 0;
+	if (survey)
+		return tables[0].file;
+	answer_error(r, 404, "There is no survey yet; put one at /api/tables/survey.");
+	return NULL;
+}
+
+const char *office_watched(struct request *r, struct errand *x, const char *options[], int *ret_count)
+{
+	*ret_count = 0;
+	if (!r->b->audits) {
+		answer_error(r, 404, "No folder of audits was named; begin the bench with --audits FOLDER.");
+		return NULL;
+	}
+	for (size_t i = 0; i < TABLES; i++)
+		if (tables[i].watched && laid_out(r, x, &tables[i]))
+			options[(*ret_count)++] = ft_arena_printf(&x->arena, "--%s=%s", tables[i].name, tables[i].file);
+	return r->b->audits;
+}
+
+/* Beneath the folder and through no link that leads out of it: the kernel sees to both. */
+const char *office_audit(struct request *r, struct errand *x, const char *name)
+{
+	struct open_how how = { .flags = O_RDONLY | O_CLOEXEC | O_NONBLOCK,
+		                    .resolve = RESOLVE_BENEATH | RESOLVE_NO_SYMLINKS | RESOLVE_NO_MAGICLINKS };
+	int root = r->b->audits ? open(r->b->audits, O_PATH | O_DIRECTORY | O_CLOEXEC) : -1;
+	int fd = root >= 0 ? (int)syscall(SYS_openat2, root, name, &how, sizeof how) : -1, out;
+	const char *here = ft_arena_printf(&x->arena, "%d-%s", x->audit_count, plain_name(&x->arena, name, "audit"));
+	const char *path = here ? ft_arena_printf(&x->arena, "%s/%s", x->folder, here) : NULL;
+	struct stat st;
+	bool good = false;
+
+	if (root >= 0)
+		close(root);
+	if (fd >= 0 && path && fstat(fd, &st) == 0 && S_ISREG(st.st_mode) && st.st_size <= FT_EVIDENCE_BYTES_MAX) {
+		out = open(path, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
+		good = out >= 0 && copied(fd, out);
+		if (out >= 0)
+			close(out);
+	}
+	if (fd >= 0)
+		close(fd);
+	x->audit_count++;
+	if (good)
+		return here;
+	answer_error(r, 404, "There is no audit %.200s in the folder that is watched.", name);
+	return NULL;
+}
+
+/* ---- acknowledging ---- */
+
+static void acknowledged(struct errand *x, int code)
+{
+	if (code == 0 || code == 1)
+		tell(x->request, "watch");
+	errand_answer(x, code);
+}
+
+static void acknowledge(struct request *r)
+{
+	static const char *const must[] = { "exception", "because" };
+
+	for (size_t i = 0; i < sizeof must / sizeof *must; i++)
+		if (!request_field(r, must[i]) || !*request_field(r, must[i])) {
+			answer_error(r, 400, "This needs %s to be given.", must[i]);
+			return;
+		}
+	command_run(r);
+}
+
+/* ---- the routes ---- */
+
+#define END                \
+	{                      \
+		NULL, NULL, P_TEXT \
+	}
+
+static const struct parameter surveys[] = { { "asset", "--asset", P_TEXT }, END };
+static const struct parameter templates[] = { { "table", "--template", P_WORD }, END };
+static const struct parameter plans[] = { { "from", "--from", P_WORD },
+	                                      { "days", "--days", P_NUMBER },
+	                                      { "seed", "--seed", P_NUMBER },
+	                                      { "steps", "--steps", P_NUMBER },
+	                                      { "risk", "--risk", P_NUMBER },
+	                                      { "refill", "--refill", P_NUMBER },
+	                                      { "on_hand", "--on-hand", P_FLAG },
+	                                      { "plan", "--plan=plan.json", P_FLAG },
+	                                      { "distances", "--distances=distances.csv", P_FLAG },
+	                                      END };
+static const struct parameter watches[] = {
+	{ "asset", "--asset", P_TEXT }, { "history", "--history", P_FLAG }, { "again", "--again", P_FLAG }, END
+};
+static const struct parameter words[] = {
+	{ "exception", "--acknowledge", P_TEXT }, { "because", "--because", P_TEXT }, { "by", "--by", P_TEXT }, END
+};
+static const struct parameter audits[] = { { "file", NULL, P_AUDIT }, END };
+static const struct parameter pairs[] = { { "before", NULL, P_AUDIT }, { "after", NULL, P_AUDIT }, END };
+
+const struct route routes_office[] = {
+	{ "GET", "/api/tables", .run = table_list },
+	{ "GET", "/api/tables/{table}", .run = table_get },
+	{ "PUT", "/api/tables/{table}", BODY_BYTES, .run = table_put, .most = TABLE_BYTES_MAX },
+	{ "DELETE", "/api/tables/{table}", .run = table_drop },
+	{ "GET", "/api/survey", BODY_NONE, ANSWER_LINES, { "survey", "?", "--catalogue=.", "--", "{survey}" }, surveys },
+	{ "GET",
+	  "/api/survey/template",
+	  BODY_NONE,
+	  ANSWER_TEXT,
+	  { "survey", "?" },
+	  templates,
+	  .type = "text/csv; charset=utf-8" },
+	{ "POST",
+	  "/api/rollout",
+	  BODY_FIELDS,
+	  ANSWER_DOCUMENT,
+	  { "rollout", "?", "--catalogue=.", "--", "{survey}" },
+	  plans },
+	{ "GET", "/api/watch", BODY_NONE, ANSWER_LINES, { "watch", "?", "{audits}" }, watches, .writes = true },
+	{ "POST",
+	  "/api/watch/acknowledge",
+	  BODY_FIELDS,
+	  ANSWER_LINES,
+	  { "watch", "?", "{audits}" },
+	  words,
+	  .run = acknowledge,
+	  .after = acknowledged },
+	{ "GET", "/api/watch/explain", BODY_NONE, ANSWER_DOCUMENT, { "explain", "--", "{file}" }, audits },
+	{ "GET", "/api/watch/compare", BODY_NONE, ANSWER_DOCUMENT, { "compare", "--", "{before}", "{after}" }, pairs },
+	{ NULL },
+};

@@ -1,0 +1,136 @@
+// SPDX-License-Identifier: Apache-2.0
+// The office: a surveyed fleet, its map and questions; the weeks after, with what is acknowledged.
+import { readFileSync } from "node:fs";
+import { join } from "node:path";
+import { Bench, check, go, looksSound, noComplaints, openPage, papers, settled, sizes, snapshot } from "./hands.mjs";
+
+const demo = new URL("../../data/demo/", import.meta.url).pathname;
+const tables = ["survey", "families", "units", "parts", "leads", "technicians"];
+
+/** Tables of the demo and a planted fleet of 16 machines and 60 days. */
+async function officeOf(program, folder) {
+	const maker = new Bench(program, folder, "office-maker");
+	const fleet = join(folder, "fleet");
+	await maker.run("practice", "fleet", "-o", fleet, "--machines", "16", "--days", "60", "--seed", "3");
+	const bench = await new Bench(program, folder, "office", ["--audits", join(fleet, "audits")]).start();
+	return { bench, fleet };
+}
+
+async function surveyPutIn(page, bench) {
+	await go(page, bench, "/fleet");
+	await page.getByText("Begin from the templates", { exact: false }).or(page.getByText("begin from the templates", { exact: false })).first().waitFor();
+	await page.getByLabel("Put tables in, several at once").setInputFiles({ name: "lunch.csv", mimeType: "text/csv", buffer: Buffer.from("a,b\n") });
+	await page.getByText("none of these tables by its name").waitFor();
+	check("a file that is none of the tables is told so", true);
+	await page.getByLabel("Put tables in, several at once").setInputFiles(tables.map((t) => join(demo, `${t}.csv`)));
+	await page.getByRole("row", { name: /BD-1001/ }).waitFor();
+	check("the survey is judged as soon as it is there", true);
+}
+
+/** What the page shows is what the command says. */
+async function fleetAgrees(page, bench) {
+	const lines = (await bench.run("survey", join(demo, "survey.csv"), "--catalogue", demo, "--json")).trim().split("\n").map((l) => JSON.parse(l));
+	await go(page, bench, "/fleet");
+	await page.getByRole("row", { name: /BD-1001/ }).waitFor();
+	const cannot = lines.filter((m) => m.fit === "cannot");
+	check("every machine has its row", (await page.getByRole("group", { name: "Machines", exact: true }).locator("tbody tr").count()) === lines.length);
+	check("every machine with coordinates is on the map", (await page.locator(".map .spot").count()) === lines.filter((m) => m.latitude !== null).length);
+	for (const fit of ["ready", "with parts", "with update", "look first"]) {
+		await page.getByRole("group", { name: "By fit" }).getByRole("button", { name: fit }).click();
+	}
+	check("a fit turned off leaves table and map", (await page.getByRole("group", { name: "Machines", exact: true }).locator("tbody tr").count()) === cannot.length &&
+		(await page.locator(".map .spot").count()) === cannot.filter((m) => m.latitude !== null).length, `${cannot.length}`);
+	await page.reload();
+	await page.getByRole("row", { name: /BD-1001/ }).waitFor();
+	const rule = lines.flatMap((m) => m.reasons)[0].rule;
+	await page.getByLabel("By reason").selectOption(rule);
+	check("a reason leaves the machines that have it", (await page.getByRole("group", { name: "Machines", exact: true }).locator("tbody tr").count()) ===
+		lines.filter((m) => m.reasons.some((r) => r.rule === rule)).length);
+	await page.getByLabel("By reason").selectOption("");
+}
+
+async function mapByKeys(page) {
+	await page.getByRole("group", { name: "Machines", exact: true }).getByRole("button", { name: "BD-1008", exact: true }).click();
+	await page.locator(".map .spot[aria-pressed=true]").first().waitFor();
+	check("a row chosen is chosen on the map", (await page.locator(".map .spot[aria-pressed=true]").getAttribute("data-id")) === "BD-1008");
+	check("its reasons and its kit are told", /door switch/.test(await page.locator("#one").innerText()));
+	await page.locator(".map .spot[aria-pressed=true]").focus();
+	const seen = new Set(["BD-1008"]);
+	for (const key of ["ArrowRight", "ArrowUp", "ArrowLeft", "ArrowDown"]) {
+		await page.keyboard.press(key);
+		seen.add(await page.locator(".map .spot[aria-pressed=true]").getAttribute("data-id"));
+	}
+	const now = await page.locator(".map .spot[aria-pressed=true]").getAttribute("data-id");
+	check("arrow keys go from machine to machine", seen.size >= 3, [...seen].join(" "));
+	check("and the table goes along", (await page.locator("tr[data-chosen] th").innerText()) === now);
+}
+
+async function watched(page, bench) {
+	await go(page, bench, "/watch");
+	await page.locator(".case").first().waitFor();
+	const text = await page.locator(".case > button").allInnerTexts();
+	check("exceptions stand in a line each", text.length > 2 && text.every((t) => /PF-\d{5}/.test(t)), text[0]);
+	const first = text[0].match(/PF-\d{5}/)[0];
+	await page.locator(".case > button").first().click();
+	await page.getByText("Acknowledge", { exact: true }).click();
+	await page.getByLabel("Who says so").fill("A. Clerk");
+	await page.getByLabel("Why it is known").fill("told the route last week");
+	await page.getByRole("button", { name: "Acknowledge it" }).click();
+	await page.getByRole("heading", { name: "Known" }).waitFor();
+	check("what is acknowledged stays quiet", (await page.getByRole("region", { name: "Needs a person" }).locator(".case").count()) === text.length - 1);
+	await page.reload();
+	await page.getByRole("heading", { name: "Known" }).waitFor();
+	check("also after a reload", (await page.getByRole("region", { name: "Known" }).locator(".case").allInnerTexts()).some((t) => t.includes(first)));
+}
+
+/** A machine whose exception has audits on both sides. */
+async function shownBy(page, bench) {
+	await go(page, bench, "/watch");
+	const c = page.locator(".case > button").filter({ hasText: "sold nothing since" }).first();
+	await c.click();
+	await page.getByRole("link", { name: "The audits before and after" }).click();
+	await page.getByText("Between").waitFor();
+	await page.getByRole("list", { name: "Machine face, tray by tray" }).waitFor();
+	await page.locator("svg.bars").waitFor();
+	await settled(page);
+	check("the audits that show it are one step away", /Counters/.test(await page.locator("#evidence").innerText()));
+	const bars = await page.locator("svg.bars .bar").count();
+	check("sales stand by day", bars > 40, `${bars}`);
+	return new URL(page.url()).hash.slice(1);
+}
+
+const says = { fleet: /Salt yard office/, one: /To ask/, watch: /expected/, machine: /Sales by day/, evidence: /Between/ };
+
+export async function office({ browser, program, folder, snapshots }) {
+	const { bench, fleet } = await officeOf(program, folder);
+	try {
+		const page = await openPage(browser, bench, "desk", "light");
+		await surveyPutIn(page, bench);
+		await fleetAgrees(page, bench);
+		await mapByKeys(page);
+		await bench.ask("PUT", "/api/tables/counts", readFileSync(join(fleet, "counts.csv")));
+		await watched(page, bench);
+		const evidence = await shownBy(page, bench);
+		noComplaints(page, "office");
+		await page.context().close();
+		const machine = evidence.split("?")[0];
+		for (const size of Object.keys(sizes)) {
+			for (const paper of papers) {
+				const p = await openPage(browser, bench, size, paper);
+				for (const [name, place] of [["fleet", "/fleet"], ["one", "/fleet?asset=BD-1008"], ["watch", "/watch"], ["machine", machine], ["evidence", evidence]]) {
+					await go(p, bench, place);
+					const title = `office ${name}, ${size}, ${paper}`;
+					await p.waitForFunction((re) => new RegExp(re).test(document.querySelector("main").innerText), says[name].source)
+						.then(() => check(title, true), () => check(`${title} says ${says[name]}`, false));
+					await settled(p);
+					await looksSound(p, title);
+					await snapshot(p, snapshots, `office-${name}-${size}-${paper}`);
+					noComplaints(p, title);
+				}
+				await p.context().close();
+			}
+		}
+	} finally {
+		await bench.kill();
+	}
+}
