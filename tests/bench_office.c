@@ -94,8 +94,8 @@ void a_fleet_is_surveyed_and_planned(void **state)
 
 	(void)state;
 	/* as on the command line, in a folder that holds the tables and nothing else */
-	snprintf(command, sizeof command, "rules >/dev/null; cd '%s.tables' && '%s' --json survey --catalogue=. -- survey.csv",
-	         book, fettle);
+	snprintf(command, sizeof command,
+	         "rules >/dev/null; cd '%s.tables' && '%s' --json survey --catalogue=. -- survey.csv", book, fettle);
 	want = printed(command, &n);
 	r = ask_bytes("GET", "/api/survey", "/api/survey", NULL, 0);
 	assert_int_equal(r.status, 200);
@@ -118,13 +118,11 @@ void a_fleet_is_surveyed_and_planned(void **state)
 	json_decref(ask(400, "POST", "/api/rollout", "/api/rollout", "{\"technicians\":\"/etc/passwd\"}"));
 }
 
-/* Files before and after the first exception that has both, percent by percent as they stand: names of our own. */
+/* The audits before and after the first open exception that has both, and what acknowledges it. */
 static bool pair_of(char *body, char before[200], char after[200], char exception[200])
 {
-	char *save = NULL;
-
-	for (char *line = strtok_r(body, "\n", &save); line; line = strtok_r(NULL, "\n", &save)) {
-		json_t *d = json_loads(line, 0, NULL), *x;
+	for (char *line = body, *end; (end = strchr(line, '\n')) != NULL; line = end + 1) {
+		json_t *d = json_loadb(line, (size_t)(end - line), 0, NULL), *x;
 		size_t i;
 		assert_non_null(d);
 		json_array_foreach(json_object_get(d, "exceptions"), i, x)

@@ -276,6 +276,7 @@ static const struct parameter plans[] = { { "from", "--from", P_WORD },
 	                                      { "refill", "--refill", P_NUMBER },
 	                                      { "on_hand", "--on-hand", P_FLAG },
 	                                      { "plan", "--plan=plan.json", P_FLAG },
+	                                      { "move", "--move", P_TEXT },
 	                                      { "distances", "--distances=distances.csv", P_FLAG },
 	                                      END };
 static const struct parameter watches[] = {

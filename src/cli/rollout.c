@@ -185,6 +185,59 @@ static bool earlier_plan(struct rollout *r)
 	return true;
 }
 
+/* One --move ASSET=TECHNICIAN:DATE among the promises, of which `list` has room for one more. */
+static bool move(struct rollout *r, const char *text, struct ft_promise *list)
+{
+	struct cli *c = r->c;
+	const struct ft_slice s = ft_slice_of(text);
+	const size_t sign = ft_slice_find(s, FT_SLICE("="));
+	const struct ft_slice whom = sign < s.n ? (struct ft_slice){ s.p + sign + 1, s.n - sign - 1 } : FT_SLICE("");
+	const size_t colon = ft_slice_find(whom, FT_SLICE(":"));
+	struct ft_promise p = { .leave = -1 };
+
+	p.machine = ft_fleet_machine_of(&r->fleet, (struct ft_slice){ s.p, sign });
+	p.technician = ft_fleet_technician_of(&r->fleet, (struct ft_slice){ whom.p, colon });
+	if (colon >= whom.n || !ft_fleet_date((struct ft_slice){ whom.p + colon + 1, whom.n - colon - 1 }, &p.day))
+		return cli_usage(c, "--move takes a machine and whose day it goes to, as BD-0417=Tilda Moss:2026-12-01."),
+			   false;
+	if (p.machine < 0)
+		return cli_usage(c, "--move: there is no machine \"%.*s\".", (int)sign, s.p), false;
+	if (p.technician < 0)
+		return cli_usage(c, "--move: there is no technician \"%.*s\".", (int)colon, whom.p), false;
+	for (size_t i = 0; i < r->terms.promise_count; i++)
+		if (list[i].machine == p.machine) {
+			p.order = list[i].order;
+			list[i] = p;
+			return true;
+		}
+	p.order = (int)r->terms.promise_count;
+	list[r->terms.promise_count++] = p;
+	return true;
+}
+
+/* --move: the promise is for that day from now on, and the others are kept as they are. */
+static bool moves(struct rollout *r)
+{
+	struct cli *c = r->c;
+	struct ft_promise *list;
+	const char *text = cli_value(c, "move");
+
+	if (!text)
+		return true;
+	if (!cli_value(c, "plan"))
+		return cli_usage(c, "--move changes an earlier plan; name it with --plan."), false;
+	list = FT_NEW_ARRAY(&c->arena, r->terms.promise_count + CLI_OPTIONS_MAX, struct ft_promise);
+	if (!list)
+		return ft_fail_memory(&c->error, "planning"), false;
+	if (r->terms.promise_count)
+		memcpy(list, r->terms.promises, r->terms.promise_count * sizeof *list);
+	r->terms.promises = list;
+	for (int i = 0; (text = cli_value_nth(c, "move", i)); i++)
+		if (!move(r, text, list))
+			return false;
+	return true;
+}
+
 /* The first day: --from, else that of the earlier plan, else tomorrow. */
 static bool first_day(struct rollout *r)
 {
@@ -218,7 +271,7 @@ static bool take_terms(struct rollout *r)
 		return false;
 	r->terms.days = (int)days;
 	r->terms.on_hand = cli_flag(c, "on-hand");
-	return earlier_plan(r) && first_day(r) && marks(r, "done", &r->terms.done) &&
+	return earlier_plan(r) && first_day(r) && moves(r) && marks(r, "done", &r->terms.done) &&
 		marks(r, "not", &r->terms.not_first) && absences(r) && used(r);
 }
 
@@ -399,6 +452,7 @@ static const struct cli_option options[] = {
 	{ "letter", NULL, "day sheets on Letter instead of A4" },
 	{ "open", NULL, "open a visit in the book for each planned machine" },
 	{ "plan", "FILE", "an earlier plan (days.csv, or what --json printed), whose promises are kept" },
+	{ "move", "ASSET=NAME:DATE", "promise the machine to this technician and day instead; the others stay" },
 	{ "done", "ASSET", "done already; several with commas" },
 	{ "not", "ASSET", "cannot be reached on the first day" },
 	{ "without", "NAME[:DATE]", "this technician is away, on that day or on all" },

@@ -239,6 +239,19 @@ def changes(home):
     check(all(now[a] == was[a] for a in was if a not in ill), "the others keep their promise")
     check(d["moved"] == sum(a in now for a in ill) and {s["asset"] for x in d["days"] for s in x["stops"] if s["moved"]} == ill & set(now), "what moved is told")
     check({f["where"]["element"] for f in d["findings"] if f["rule"] == "rollout.moved"} == ill & set(now), "and found")
+    # one machine is promised to another day: it goes there where it fits, and no other moves
+    lone = next(r for r in rows if r["asset"] in was and not r["together"] and not r["skills"])["asset"]
+    fits = 0
+    for where in sorted(set(was.values()) - {was[lone]}):
+        d = plan(*args, "--plan", "first.json", "--move", f"{lone}={where[0]}:{where[1]}", cwd=home)
+        now = {s["asset"]: (x["technician"], x["date"]) for x in d["days"] for s in x["stops"]}
+        fits += now.get(lone) == where
+        check(d["promised"] == len(was), "a move adds no promise")
+        check(now.get(lone) != where or all(now.get(a) == was[a] for a in was if a != lone), f"{lone} to {where} moves no other")
+    check(fits > 0, f"{lone} fits some other day")
+    run("rollout", *args, "--move", f"{lone}={was[lone][0]}:{was[lone][1]}", code=2, cwd=home)
+    for wrong in (lone, f"{lone}={was[lone][0]}", f"NO-SUCH={was[lone][0]}:2026-12-01", f"{lone}=Nobody:2026-12-01"):
+        run("rollout", *args, "--plan", "first.json", "--move", wrong, code=2, cwd=home)
     # one machine cannot be reached, two are done; the technician goes on from the second
     long_day = max((x for x in first["days"] if x["date"] == "2026-11-30"), key=lambda x: len(x["stops"]))
     done, shut = [s["asset"] for s in long_day["stops"][:2]], long_day["stops"][2]["asset"]

@@ -18,8 +18,14 @@ async function officeOf(program, folder) {
 
 async function surveyPutIn(page, bench) {
 	await go(page, bench, "/fleet");
-	await page.getByText("Begin from the templates", { exact: false }).or(page.getByText("begin from the templates", { exact: false })).first().waitFor();
-	await page.getByLabel("Put tables in, several at once").setInputFiles({ name: "lunch.csv", mimeType: "text/csv", buffer: Buffer.from("a,b\n") });
+	await page
+		.getByText("Begin from the templates", { exact: false })
+		.or(page.getByText("begin from the templates", { exact: false }))
+		.first()
+		.waitFor();
+	await page
+		.getByLabel("Put tables in, several at once")
+		.setInputFiles({ name: "lunch.csv", mimeType: "text/csv", buffer: Buffer.from("a,b\n") });
 	await page.getByText("none of these tables by its name").waitFor();
 	check("a file that is none of the tables is told so", true);
 	await page.getByLabel("Put tables in, several at once").setInputFiles(tables.map((t) => join(demo, `${t}.csv`)));
@@ -29,30 +35,54 @@ async function surveyPutIn(page, bench) {
 
 /** What the page shows is what the command says. */
 async function fleetAgrees(page, bench) {
-	const lines = (await bench.run("survey", join(demo, "survey.csv"), "--catalogue", demo, "--json")).trim().split("\n").map((l) => JSON.parse(l));
+	const lines = (await bench.run("survey", join(demo, "survey.csv"), "--catalogue", demo, "--json"))
+		.trim()
+		.split("\n")
+		.map((l) => JSON.parse(l));
 	await go(page, bench, "/fleet");
 	await page.getByRole("row", { name: /BD-1001/ }).waitFor();
 	const cannot = lines.filter((m) => m.fit === "cannot");
-	check("every machine has its row", (await page.getByRole("group", { name: "Machines", exact: true }).locator("tbody tr").count()) === lines.length);
-	check("every machine with coordinates is on the map", (await page.locator(".map .spot").count()) === lines.filter((m) => m.latitude !== null).length);
+	check(
+		"every machine has its row",
+		(await page.getByRole("group", { name: "Machines", exact: true }).locator("tbody tr").count()) ===
+			lines.length,
+	);
+	check(
+		"every machine with coordinates is on the map",
+		(await page.locator(".map .spot").count()) === lines.filter((m) => m.latitude !== null).length,
+	);
 	for (const fit of ["ready", "with parts", "with update", "look first"]) {
 		await page.getByRole("group", { name: "By fit" }).getByRole("button", { name: fit }).click();
 	}
-	check("a fit turned off leaves table and map", (await page.getByRole("group", { name: "Machines", exact: true }).locator("tbody tr").count()) === cannot.length &&
-		(await page.locator(".map .spot").count()) === cannot.filter((m) => m.latitude !== null).length, `${cannot.length}`);
+	check(
+		"a fit turned off leaves table and map",
+		(await page.getByRole("group", { name: "Machines", exact: true }).locator("tbody tr").count()) ===
+			cannot.length &&
+			(await page.locator(".map .spot").count()) === cannot.filter((m) => m.latitude !== null).length,
+		`${cannot.length}`,
+	);
 	await page.reload();
 	await page.getByRole("row", { name: /BD-1001/ }).waitFor();
 	const rule = lines.flatMap((m) => m.reasons)[0].rule;
 	await page.getByLabel("By reason").selectOption(rule);
-	check("a reason leaves the machines that have it", (await page.getByRole("group", { name: "Machines", exact: true }).locator("tbody tr").count()) ===
-		lines.filter((m) => m.reasons.some((r) => r.rule === rule)).length);
+	check(
+		"a reason leaves the machines that have it",
+		(await page.getByRole("group", { name: "Machines", exact: true }).locator("tbody tr").count()) ===
+			lines.filter((m) => m.reasons.some((r) => r.rule === rule)).length,
+	);
 	await page.getByLabel("By reason").selectOption("");
 }
 
 async function mapByKeys(page) {
-	await page.getByRole("group", { name: "Machines", exact: true }).getByRole("button", { name: "BD-1008", exact: true }).click();
+	await page
+		.getByRole("group", { name: "Machines", exact: true })
+		.getByRole("button", { name: "BD-1008", exact: true })
+		.click();
 	await page.locator(".map .spot[aria-pressed=true]").first().waitFor();
-	check("a row chosen is chosen on the map", (await page.locator(".map .spot[aria-pressed=true]").getAttribute("data-id")) === "BD-1008");
+	check(
+		"a row chosen is chosen on the map",
+		(await page.locator(".map .spot[aria-pressed=true]").getAttribute("data-id")) === "BD-1008",
+	);
 	check("its reasons and its kit are told", /door switch/.test(await page.locator("#one").innerText()));
 	await page.locator(".map .spot[aria-pressed=true]").focus();
 	const seen = new Set(["BD-1008"]);
@@ -77,10 +107,58 @@ async function watched(page, bench) {
 	await page.getByLabel("Why it is known").fill("told the route last week");
 	await page.getByRole("button", { name: "Acknowledge it" }).click();
 	await page.getByRole("heading", { name: "Known" }).waitFor();
-	check("what is acknowledged stays quiet", (await page.getByRole("region", { name: "Needs a person" }).locator(".case").count()) === text.length - 1);
+	check(
+		"what is acknowledged stays quiet",
+		(await page.getByRole("region", { name: "Needs a person" }).locator(".case").count()) === text.length - 1,
+	);
 	await page.reload();
 	await page.getByRole("heading", { name: "Known" }).waitFor();
-	check("also after a reload", (await page.getByRole("region", { name: "Known" }).locator(".case").allInnerTexts()).some((t) => t.includes(first)));
+	check(
+		"also after a reload",
+		(await page.getByRole("region", { name: "Known" }).locator(".case").allInnerTexts()).some((t) =>
+			t.includes(first),
+		),
+	);
+}
+
+/** Planned, one machine moved by the keyboard and one by drawing it, each with its cost; the plan kept is the one shown. */
+async function planned(page, bench) {
+	await go(page, bench, "/plan");
+	await page.getByLabel("First day").fill("2026-11-30");
+	await page.getByRole("button", { name: "Plan the visits" }).click();
+	await page.locator(".board .day").first().waitFor({ timeout: 60000 });
+	const kept = async () => JSON.parse(await (await fetch(`${bench.url}/api/tables/plan`)).text());
+	const was = await kept();
+	check("each day has its column", (await page.locator(".board .day").count()) === was.days.length);
+	const shown = await page.locator(".board .stop b").allInnerTexts();
+	const stops = was.days.flatMap((d) => d.stops.map((s) => s.asset));
+	check("and its stops in order", shown.join() === stops.join());
+	const days = [...was.days].sort((a, b) => b.stops.length - a.stops.length);
+	const [from] = days;
+	const to = days.find((d) => d.technician === from.technician && d.date !== from.date) ?? days[1];
+	const asset = from.stops[0].asset;
+	await page.getByRole("button", { name: asset, expanded: false }).click();
+	await page.getByLabel(`Move ${asset} to`).selectOption(`${to.technician}:${to.date}`);
+	await page.getByRole("heading", { name: "What it costs" }).waitFor({ timeout: 30000 });
+	check("a move says what it costs", /km/.test(await page.locator("#cost").innerText()));
+	check("and keeps nothing by itself", JSON.stringify((await kept()).days) === JSON.stringify(was.days));
+	const keep = page.getByRole("button", { name: "Keep the new plan" });
+	if (await keep.count()) {
+		await keep.click();
+		await page.getByRole("heading", { name: "What it costs" }).waitFor({ state: "detached" });
+		const now = (await kept()).days.find((d) => d.date === to.date && d.technician === to.technician);
+		check(
+			"what is kept is what was shown",
+			now.stops.some((s) => s.asset === asset),
+		);
+	} else {
+		check("where it does not fit the page says so", /does not fit/.test(await page.locator("#cost").innerText()));
+		await page.getByRole("button", { name: "Leave it as it was" }).click();
+	}
+	await page.locator(".board .stop").first().dragTo(page.locator(".board .day").nth(1));
+	await page.getByRole("heading", { name: "What it costs" }).waitFor({ timeout: 30000 });
+	check("a machine drawn to another day says so too", /km/.test(await page.locator("#cost").innerText()));
+	await page.getByRole("button", { name: "Leave it as it was" }).click();
 }
 
 /** A machine whose exception has audits on both sides. */
@@ -99,7 +177,14 @@ async function shownBy(page, bench) {
 	return new URL(page.url()).hash.slice(1);
 }
 
-const says = { fleet: /Salt yard office/, one: /To ask/, watch: /expected/, machine: /Sales by day/, evidence: /Between/ };
+const says = {
+	fleet: /Salt yard office/,
+	one: /To ask/,
+	plan: /What|km/,
+	watch: /expected/,
+	machine: /Sales by day/,
+	evidence: /Between/,
+};
 
 export async function office({ browser, program, folder, snapshots }) {
 	const { bench, fleet } = await officeOf(program, folder);
@@ -108,6 +193,7 @@ export async function office({ browser, program, folder, snapshots }) {
 		await surveyPutIn(page, bench);
 		await fleetAgrees(page, bench);
 		await mapByKeys(page);
+		await planned(page, bench);
 		await bench.ask("PUT", "/api/tables/counts", readFileSync(join(fleet, "counts.csv")));
 		await watched(page, bench);
 		const evidence = await shownBy(page, bench);
@@ -117,11 +203,25 @@ export async function office({ browser, program, folder, snapshots }) {
 		for (const size of Object.keys(sizes)) {
 			for (const paper of papers) {
 				const p = await openPage(browser, bench, size, paper);
-				for (const [name, place] of [["fleet", "/fleet"], ["one", "/fleet?asset=BD-1008"], ["watch", "/watch"], ["machine", machine], ["evidence", evidence]]) {
+				for (const [name, place] of [
+					["fleet", "/fleet"],
+					["one", "/fleet?asset=BD-1008"],
+					["plan", "/plan"],
+					["watch", "/watch"],
+					["machine", machine],
+					["evidence", evidence],
+				]) {
 					await go(p, bench, place);
 					const title = `office ${name}, ${size}, ${paper}`;
-					await p.waitForFunction((re) => new RegExp(re).test(document.querySelector("main").innerText), says[name].source)
-						.then(() => check(title, true), () => check(`${title} says ${says[name]}`, false));
+					await p
+						.waitForFunction(
+							(re) => new RegExp(re).test(document.querySelector("main").innerText),
+							says[name].source,
+						)
+						.then(
+							() => check(title, true),
+							() => check(`${title} says ${says[name]}`, false),
+						);
 					await settled(p);
 					await looksSound(p, title);
 					await snapshot(p, snapshots, `office-${name}-${size}-${paper}`);

@@ -6,7 +6,7 @@ import { Leaf } from "./parts";
 import type { Place } from "./route";
 
 type Page = FunctionComponent<{ place: Place }>;
-const names = ["fleet", "watch"];
+const names = ["fleet", "plan", "watch"];
 export const isOffice = (what: string | undefined) => what !== undefined && names.includes(what);
 let come: Page | null = null;
 
@@ -15,10 +15,13 @@ export function OfficePage({ place }: { place: Place }) {
 	const [failed, setFailed] = useState(false);
 	useEffect(() => {
 		if (!come) {
-			import("./pages/office").then((m) => {
-				come = m.Office;
-				set({ is: m.Office });
-			}, () => setFailed(true));
+			import("./pages/office").then(
+				(m) => {
+					come = m.Office;
+					set({ is: m.Office });
+				},
+				() => setFailed(true),
+			);
 		}
 	}, []);
 	if (page) {
@@ -26,8 +29,15 @@ export function OfficePage({ place }: { place: Place }) {
 	}
 	return (
 		<Leaf title="Office">
-			{failed ? <p class="complaint" role="alert">These pages did not come from the bench. Load the page anew.</p>
-				: <p class="quiet" role="status">Opening <span class="working" /></p>}
+			{failed ? (
+				<p class="complaint" role="alert">
+					These pages did not come from the bench. Load the page anew.
+				</p>
+			) : (
+				<p class="quiet" role="status">
+					Opening <span class="working" />
+				</p>
+			)}
 		</Leaf>
 	);
 }

@@ -8,7 +8,11 @@ import { listen } from "./live";
 export type Fit = "ready" | "with-parts" | "with-update" | "look-first" | "cannot";
 export const fits: Fit[] = ["ready", "with-parts", "with-update", "look-first", "cannot"];
 export const fitWords: Record<Fit, string> = {
-	ready: "ready", "with-parts": "with parts", "with-update": "with update", "look-first": "look first", cannot: "cannot be fitted",
+	ready: "ready",
+	"with-parts": "with parts",
+	"with-update": "with update",
+	"look-first": "look first",
+	cannot: "cannot be fitted",
 };
 
 export interface Surveyed extends Doc {
@@ -21,7 +25,14 @@ export interface Surveyed extends Doc {
 	unit: string | null;
 	fit: Fit;
 	possible: string[];
-	reasons: { rule: string; sentence: string; source: string; fact: string | null; seen: string | null; expected: string | null }[];
+	reasons: {
+		rule: string;
+		sentence: string;
+		source: string;
+		fact: string | null;
+		seen: string | null;
+		expected: string | null;
+	}[];
 	kit: { kind: string; part: string; name: string | null; count: number; chance: number; price: number | null }[];
 	decimals: number;
 	minutes: number | null;
@@ -116,10 +127,25 @@ export interface Watched extends Doc {
 	reads_again: number;
 	week_value: number;
 	cash_variance: number | null;
-	collections: { after: string; at: string; expected: number; counted: number | null; unsure: number; by: string | null; bag: string | null }[];
+	collections: {
+		after: string;
+		at: string;
+		expected: number;
+		counted: number | null;
+		unsure: number;
+		by: string | null;
+		bag: string | null;
+	}[];
 	exceptions: Exception[];
 	days?: { day: string; expected: boolean; arrived: number; part: number; again: number }[];
-	reads?: { at: string; file: string | null; sold: number | null; sold_count: number | null; cash: number | null; card: number | null }[];
+	reads?: {
+		at: string;
+		file: string | null;
+		sold: number | null;
+		sold_count: number | null;
+		cash: number | null;
+		card: number | null;
+	}[];
 }
 
 export interface Lines<T> {
@@ -162,10 +188,13 @@ export function useLines<T>(path: string | null): Lines<T> {
 				tick((n) => n + 1);
 			}
 		};
-		getLines<T>(path).then((list) => done({ list, error: null }), (e: unknown) => {
-			done({ list: null, error: sentenceOf(e) });
-			setTimeout(() => kept.delete(path), 0); // asked again when somebody comes back
-		});
+		getLines<T>(path).then(
+			(list) => done({ list, error: null }),
+			(e: unknown) => {
+				done({ list: null, error: sentenceOf(e) });
+				setTimeout(() => kept.delete(path), 0); // asked again when somebody comes back
+			},
+		);
 		return () => {
 			here = false;
 		};
@@ -174,12 +203,16 @@ export function useLines<T>(path: string | null): Lines<T> {
 }
 
 export const tablePath = (name: string) => `/api/tables/${encodeURIComponent(name)}`;
-export const putTable = (name: string, bytes: Blob | string) => ask<TablesDoc>("PUT", tablePath(name), bytes, "application/octet-stream");
+export const putTable = (name: string, bytes: Blob | string) =>
+	ask<TablesDoc>("PUT", tablePath(name), bytes, "application/octet-stream");
 export const watchPath = (params: Record<string, string | boolean | null>) => query("/api/watch", params);
 
 /** Rows of a table by its headings, far enough to draw what stands in it. What is judged is judged by the program. */
 export function rowsOf(text: string): Record<string, string>[] {
-	const lines = text.replace(/^\uFEFF/, "").split(/\r?\n/).filter((l) => l.trim() !== "" && !l.startsWith("#") && !/^sep=/i.test(l));
+	const lines = text
+		.replace(/^\uFEFF/, "")
+		.split(/\r?\n/)
+		.filter((l) => l.trim() !== "" && !l.startsWith("#") && !/^sep=/i.test(l));
 	const head = lines[0] ?? "";
 	const by = [";", "\t", ","].find((s) => head.includes(s)) ?? ",";
 	const cells = (l: string) => l.split(by).map((c) => c.trim().replace(/^"|"$/g, ""));
@@ -196,8 +229,13 @@ export function homesOf(text: string): Home[] {
 	return rowsOf(text).flatMap((r) => {
 		const latitude = Number((r["latitude"] ?? "").replace(",", "."));
 		const longitude = Number((r["longitude"] ?? "").replace(",", "."));
-		return r["technician"] && r["latitude"] && r["longitude"] && Number.isFinite(latitude) && Number.isFinite(longitude)
-			? [{ name: r["technician"], latitude, longitude }] : [];
+		return r["technician"] &&
+			r["latitude"] &&
+			r["longitude"] &&
+			Number.isFinite(latitude) &&
+			Number.isFinite(longitude)
+			? [{ name: r["technician"], latitude, longitude }]
+			: [];
 	});
 }
 
@@ -207,7 +245,12 @@ export function useTable(name: string): string | null {
 	const [text, set] = useState<string | null>(null);
 	useEffect(() => {
 		let here = true;
-		fetch(tablePath(name), { credentials: "same-origin" }).then((r) => (r.ok ? r.text() : "")).then((t) => here && set(t), () => here && set(""));
+		fetch(tablePath(name), { credentials: "same-origin" })
+			.then((r) => (r.ok ? r.text() : ""))
+			.then(
+				(t) => here && set(t),
+				() => here && set(""),
+			);
 		return () => {
 			here = false;
 		};
@@ -215,4 +258,5 @@ export function useTable(name: string): string | null {
 	return text;
 }
 
-export const percent = (p: number) => (p <= 0 ? "none" : p < 0.0001 ? "under 0.01 %" : `${(100 * p).toFixed(p < 0.01 ? 2 : p < 0.1 ? 1 : 0)} %`);
+export const percent = (p: number) =>
+	p <= 0 ? "none" : p < 0.0001 ? "under 0.01 %" : `${(100 * p).toFixed(p < 0.01 ? 2 : p < 0.1 ? 1 : 0)} %`;

@@ -10,9 +10,18 @@ import { useEffect, useId } from "preact/hooks";
 import { stale } from "../live";
 
 const about: Record<string, string> = {
-	survey: "the machines, a row each", families: "controller families", units: "units to be fitted", parts: "parts, what each is for",
-	leads: "antenna leads and cables", technicians: "who goes, from where, when", priors: "chances of what is not known", distances: "distances in km",
-	counts: "money counted", settlements: "cards settled", doors: "door events", temperatures: "cabinet temperatures",
+	survey: "the machines, a row each",
+	families: "controller families",
+	units: "units to be fitted",
+	parts: "parts, what each is for",
+	leads: "antenna leads and cables",
+	technicians: "who goes, from where, when",
+	priors: "chances of what is not known",
+	distances: "distances in km",
+	counts: "money counted",
+	settlements: "cards settled",
+	doors: "door events",
+	temperatures: "cabinet temperatures",
 };
 const withTemplate = ["survey", "families", "units", "parts", "leads", "technicians"];
 const most = 16 * 1024 * 1024;
@@ -20,7 +29,11 @@ const most = 16 * 1024 * 1024;
 /** Which table a file is, by its name: "2026 Survey west.csv" is the survey. */
 function tableOf(name: string, wanted: string[]): string | null {
 	const low = name.toLowerCase();
-	return wanted.find((t) => low.includes(t)) ?? wanted.find((t) => t.endsWith("s") && low.includes(t.slice(0, -1))) ?? null;
+	return (
+		wanted.find((t) => low.includes(t)) ??
+		wanted.find((t) => t.endsWith("s") && low.includes(t.slice(0, -1))) ??
+		null
+	);
 }
 
 function Line({ t }: { t: TableRow }) {
@@ -29,16 +42,38 @@ function Line({ t }: { t: TableRow }) {
 			<span>
 				<b>{t.table}</b> <span class="quiet">{about[t.table]}</span>
 				<br />
-				<span class="quiet small">{t.bytes === null ? "not there" : <>{size(t.bytes)}, <When iso={t.changed ?? ""} /></>}</span>
+				<span class="quiet small">
+					{t.bytes === null ? (
+						"not there"
+					) : (
+						<>
+							{size(t.bytes)}, <When iso={t.changed ?? ""} />
+						</>
+					)}
+				</span>
 			</span>
 			<span class="buttons">
 				{t.bytes !== null ? (
 					<>
-						<a href={tablePath(t.table)} download={`${t.table}.csv`} aria-label={`Take the table ${t.table}`}>Take</a>
+						<a
+							href={tablePath(t.table)}
+							download={`${t.table}.csv`}
+							aria-label={`Take the table ${t.table}`}
+						>
+							Take
+						</a>
 						<Do plain verb="Remove" act={() => ask("DELETE", tablePath(t.table))} />
 					</>
-				) : withTemplate.includes(t.table) && (
-					<a href={`/api/survey/template?table=${t.table}`} download={`${t.table}.csv`} aria-label={`Template of ${t.table}`}>Template</a>
+				) : (
+					withTemplate.includes(t.table) && (
+						<a
+							href={`/api/survey/template?table=${t.table}`}
+							download={`${t.table}.csv`}
+							aria-label={`Template of ${t.table}`}
+						>
+							Template
+						</a>
+					)
 				)}
 			</span>
 		</li>
@@ -64,7 +99,9 @@ export function Tables({ names, hint }: { names: string[]; hint: string }) {
 			for (const f of [...(files ?? [])]) {
 				const t = tableOf(f.name, names);
 				if (!t) {
-					throw new Error(`${f.name} is none of these tables by its name; name it after one, such as ${names[0]}.csv`);
+					throw new Error(
+						`${f.name} is none of these tables by its name; name it after one, such as ${names[0]}.csv`,
+					);
 				}
 				if (f.size > most) {
 					throw new Error(`${f.name} is larger than ${size(most)}`);
@@ -82,15 +119,34 @@ export function Tables({ names, hint }: { names: string[]; hint: string }) {
 		<>
 			<div class="field">
 				<label for={id}>Put tables in, several at once</label>
-				<input id={id} type="file" multiple accept=".csv,.txt,text/csv" aria-describedby={`${id}-hint`}
-					onChange={(e) => { const el = e.currentTarget; void take(el.files).then(() => { el.value = ""; }); }} />
-				<span class="quiet small" id={`${id}-hint`}>{hint}</span>
+				<input
+					id={id}
+					type="file"
+					multiple
+					accept=".csv,.txt,text/csv"
+					aria-describedby={`${id}-hint`}
+					onChange={(e) => {
+						const el = e.currentTarget;
+						void take(el.files).then(() => {
+							el.value = "";
+						});
+					}}
+				/>
+				<span class="quiet small" id={`${id}-hint`}>
+					{hint}
+				</span>
 			</div>
 			<p role="status">{told}</p>
 			<Complaint text={error} />
 			<details open={rows.length > 0 && rows.every((t) => t.bytes === null)}>
-				<summary>{count(rows.filter((t) => t.bytes !== null).length, "table")} of {rows.length}</summary>
-				<ul class="tables">{rows.map((t) => <Line key={t.table} t={t} />)}</ul>
+				<summary>
+					{count(rows.filter((t) => t.bytes !== null).length, "table")} of {rows.length}
+				</summary>
+				<ul class="tables">
+					{rows.map((t) => (
+						<Line key={t.table} t={t} />
+					))}
+				</ul>
 			</details>
 		</>
 	);

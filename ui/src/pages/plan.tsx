@@ -1,0 +1,511 @@
+// SPDX-License-Identifier: Apache-2.0
+// The days of each technician: stops in order, what the van carries, and what it costs to move a machine to another day.
+import { useState } from "preact/hooks";
+import { post, sentenceOf } from "../api";
+import { dashOf, OfficeWays, PlainMap, type Way } from "../map";
+import {
+	fitWords,
+	homesOf,
+	percent,
+	putTable,
+	useLines,
+	useTable,
+	type PlanDay,
+	type PlanDoc,
+	type Surveyed,
+} from "../office";
+import { Choose, Complaint, Do, Entry, Field, Findings, Leaf } from "../parts";
+import { to } from "../route";
+import { capital, count, sentence, today } from "../words";
+import { useHas } from "./tables";
+
+const keyOf = (d: PlanDay) => `${d.technician}:${d.date}`;
+const minute = (hour: string) => Number(hour.slice(0, 2)) * 60 + Number(hour.slice(3, 5));
+const away = (d: PlanDay) => minute(d.back) - minute(d.leave);
+const hours = (min: number) => `${Math.floor(min / 60)} h ${String(min % 60).padStart(2, "0")}`;
+const weekday = (date: string) =>
+	new Date(`${date}T12:00:00Z`).toLocaleString("en-GB", {
+		weekday: "short",
+		day: "numeric",
+		month: "short",
+		timeZone: "UTC",
+	});
+const named = (d: PlanDay) => `${weekday(d.date)}, ${d.technician}`;
+const dragSteps = 3000; // enough to put a day in order at once
+
+function planOf(text: string | null): PlanDoc | null {
+	try {
+		const d = text ? (JSON.parse(text) as PlanDoc) : null;
+		return d && Array.isArray(d.days) ? d : null;
+	} catch {
+		return null;
+	}
+}
+
+/** Days that a machine may be moved to: those that are planned, and empty ones between of whoever goes. */
+function daysFor(plan: PlanDoc): { key: string; text: string }[] {
+	const dates = [...new Set(plan.days.map((d) => d.date))].sort();
+	const people = [...new Set(plan.days.map((d) => d.technician))].sort();
+	return dates.flatMap((date) =>
+		people.map((technician) => ({
+			key: `${technician}:${date}`,
+			text: `${weekday(date)}, ${technician}`,
+		})),
+	);
+}
+
+interface Moved {
+	asset: string;
+	to: string;
+	text: string;
+	doc: PlanDoc;
+}
+
+function Cost({
+	was,
+	moved,
+	keep,
+	leave,
+}: {
+	was: PlanDoc;
+	moved: Moved;
+	keep: () => Promise<unknown>;
+	leave: () => void;
+}) {
+	const sum = (p: PlanDoc) => p.days.reduce((n, d) => n + away(d), 0);
+	const there =
+		moved.doc.days.find((d) => keyOf(d) === moved.to)?.stops.some((s) => s.asset === moved.asset) ?? false;
+	const rows: [string, string, string, string][] = [
+		[
+			"Way",
+			`${was.distance_km.toFixed(1)} km`,
+			`${moved.doc.distance_km.toFixed(1)} km`,
+			`${(moved.doc.distance_km - was.distance_km).toFixed(1)} km`,
+		],
+		["Away", hours(sum(was)), hours(sum(moved.doc)), `${sum(moved.doc) - sum(was)} min`],
+		["Worst risk of a van", percent(was.risk_worst), percent(moved.doc.risk_worst), ""],
+		["Left out", String(was.left_out.length), String(moved.doc.left_out.length), ""],
+	];
+	const late = moved.doc.days.find((d) => keyOf(d) === moved.to);
+	return (
+		<Entry title="What it costs" id="cost">
+			<p>
+				<b>{moved.asset}</b> to {moved.text}.{" "}
+				{there ? (
+					late && late.late_risk > 0.0005 ? (
+						`Back after hours with a chance of ${percent(late.late_risk)}.`
+					) : (
+						""
+					)
+				) : (
+					<span class="complaint">It does not fit there: hours, skills or the way stand against it.</span>
+				)}
+			</p>
+			<div class="scroll" tabIndex={0} role="group" aria-label="What it costs">
+				<table class="cost">
+					<thead>
+						<tr>
+							<th scope="col">All days</th>
+							<th scope="col" class="num">
+								now
+							</th>
+							<th scope="col" class="num">
+								then
+							</th>
+							<th scope="col" class="num">
+								more
+							</th>
+						</tr>
+					</thead>
+					<tbody>
+						{rows.map(([name, a, b, c]) => (
+							<tr key={name}>
+								<th scope="row">{name}</th>
+								<td class="num">{a}</td>
+								<td class="num">{b}</td>
+								<td class="num">{c.replace(/^-/, "−")}</td>
+							</tr>
+						))}
+					</tbody>
+				</table>
+			</div>
+			<div class="buttons">
+				{there && <Do first verb="Keep the new plan" doing="Keeping it" act={keep} />}
+				<button type="button" onClick={leave}>
+					Leave it as it was
+				</button>
+			</div>
+		</Entry>
+	);
+}
+
+function Day(p: {
+	d: PlanDay;
+	chosen: string | null;
+	lit: boolean;
+	light: () => void;
+	choose: (a: string) => void;
+	move: (asset: string, key: string) => void;
+	choices: { key: string; text: string }[];
+}) {
+	const [over, setOver] = useState(false);
+	const key = keyOf(p.d);
+	return (
+		<section
+			class="day"
+			aria-label={named(p.d)}
+			data-over={over ? "" : undefined}
+			onDragOver={(e) => {
+				e.preventDefault();
+				setOver(true);
+			}}
+			onDragLeave={() => setOver(false)}
+			onDrop={(e) => {
+				e.preventDefault();
+				setOver(false);
+				const asset = e.dataTransfer?.getData("text/plain");
+				if (asset && !p.d.stops.some((s) => s.asset === asset)) {
+					p.move(asset, key);
+				}
+			}}
+		>
+			<h3>
+				<button type="button" aria-pressed={p.lit} onClick={p.light}>
+					{named(p.d)}
+				</button>
+			</h3>
+			<p class="quiet small">
+				{p.d.leave} to {p.d.back}, {p.d.distance_km.toFixed(1)} km
+				{p.d.late_risk > 0.0005 ? `, late with a chance of ${percent(p.d.late_risk)}` : ""}
+			</p>
+			<ol>
+				{p.d.stops.map((s) => (
+					<li
+						key={s.asset}
+						class="stop"
+						draggable
+						data-chosen={s.asset === p.chosen ? "" : undefined}
+						onDragStart={(e) => e.dataTransfer?.setData("text/plain", s.asset)}
+					>
+						<span class="small">
+							{s.start} to {s.leave}
+						</span>
+						<button type="button" aria-expanded={s.asset === p.chosen} onClick={() => p.choose(s.asset)}>
+							<span>
+								<b>{s.asset}</b> <span class="quiet small">{s.site}</span>
+							</span>
+						</button>
+						{s.asset === p.chosen && (
+							<Choose
+								label={`Move ${s.asset} to`}
+								value={key}
+								onPick={(k) => k !== key && p.move(s.asset, k)}
+								options={[
+									{ key, text: `${named(p.d)} (as it is)` },
+									...p.choices.filter((c) => c.key !== key),
+								].map((c) => ({ value: c.key, text: c.text }))}
+							/>
+						)}
+					</li>
+				))}
+			</ol>
+		</section>
+	);
+}
+
+function Loads({ plan, lit }: { plan: PlanDoc; lit: string | null }) {
+	const list = plan.load.filter(
+		(l) =>
+			lit === null ||
+			(lit.startsWith(`${l.technician}:`) && l.from <= lit.slice(-10) && lit.slice(-10) <= l.until),
+	);
+	const fillings = [...new Set(list.map((l) => `${l.technician}, ${weekday(l.from)}`))];
+	if (!list.length) {
+		return <p class="quiet">Nothing needs to be carried.</p>;
+	}
+	return (
+		<>
+			{fillings.slice(0, lit === null ? 2 : 9).map((f) => {
+				const rows = list.filter((l) => `${l.technician}, ${weekday(l.from)}` === f);
+				const risk = rows.reduce((n, l) => n + l.risk, 0);
+				return (
+					<div class="scroll" tabIndex={0} role="group" aria-label={`Van of ${f}`} key={f}>
+						<table>
+							<caption>
+								Van of {f}. Risk that anything is missing: at most {percent(risk)}, asked{" "}
+								{percent(plan.risk_asked)}.
+							</caption>
+							<thead>
+								<tr>
+									<th scope="col">Part</th>
+									<th scope="col" class="num">
+										Carry
+									</th>
+									<th scope="col" class="num">
+										Sure
+									</th>
+									<th scope="col" class="num">
+										Expected
+									</th>
+									<th scope="col" class="num">
+										Risk
+									</th>
+									<th scope="col" class="num">
+										With one more
+									</th>
+								</tr>
+							</thead>
+							<tbody>
+								{rows.map((l) => (
+									<tr key={l.part}>
+										<th scope="row">{l.part}</th>
+										<td class="num">{l.carry}</td>
+										<td class="num">{l.sure}</td>
+										<td class="num">{l.expected.toFixed(1)}</td>
+										<td class="num">{percent(l.risk)}</td>
+										<td class="num quiet">{percent(l.risk_with_one_more)}</td>
+									</tr>
+								))}
+							</tbody>
+						</table>
+					</div>
+				);
+			})}
+			{lit === null && fillings.length > 2 && (
+				<p class="quiet">Choose a day to see its van; there are {fillings.length} fillings.</p>
+			)}
+		</>
+	);
+}
+
+function Begin({ again }: { again: boolean }) {
+	const [from, setFrom] = useState(today());
+	const [days, setDays] = useState("14");
+	const plan = async () => {
+		const doc = await post<PlanDoc>("/api/rollout", { from, days: days || null });
+		await putTable("plan", JSON.stringify(doc));
+	};
+	return (
+		<>
+			<div class="fields two">
+				<Field label="First day" value={from} onText={setFrom} hint="as 2026-11-30" />
+				<Field label="Days to look at" value={days} onText={setDays} mode="numeric" />
+			</div>
+			<div class="buttons">
+				<Do
+					first={!again}
+					verb={again ? "Plan anew" : "Plan the visits"}
+					doing="Planning, a few seconds"
+					act={plan}
+				/>
+			</div>
+		</>
+	);
+}
+
+function Ways({
+	plan,
+	fleet,
+	homes,
+	lit,
+	chosen,
+	choose,
+}: {
+	plan: PlanDoc;
+	fleet: Surveyed[];
+	homes: ReturnType<typeof homesOf>;
+	lit: string | null;
+	chosen: string | null;
+	choose: (a: string) => void;
+}) {
+	const at = new Map(fleet.filter((m) => m.latitude !== null && m.longitude !== null).map((m) => [m.asset, m]));
+	const people = [...new Set(plan.days.map((d) => d.technician))].sort();
+	const ways: Way[] = plan.days.map((d) => {
+		const home = homes.find((h) => h.name === d.technician);
+		const stops = d.stops
+			.flatMap((s) => at.get(s.asset) ?? [])
+			.map((m) => ({ latitude: m.latitude as number, longitude: m.longitude as number }));
+		return {
+			id: keyOf(d),
+			dash: people.indexOf(d.technician),
+			lit: keyOf(d) === lit,
+			along: home ? [home, ...stops, home] : stops,
+		};
+	});
+	const seen = lit ? new Set(plan.days.find((d) => keyOf(d) === lit)?.stops.map((s) => s.asset)) : null;
+	const spots = plan.days
+		.flatMap((d) => d.stops.map((s) => ({ s, d })))
+		.flatMap(({ s, d }) => {
+			const m = at.get(s.asset);
+			return m && (!seen || seen.has(s.asset))
+				? [
+						{
+							id: m.asset,
+							latitude: m.latitude as number,
+							longitude: m.longitude as number,
+							fit: m.fit,
+							text: `${m.asset}${m.site ? `, ${m.site}` : ""}: ${fitWords[m.fit]}, ${named(d)} ${s.start}`,
+						},
+					]
+				: [];
+		});
+	return (
+		<>
+			<PlainMap
+				spots={spots}
+				homes={homes}
+				ways={lit ? ways.filter((w) => w.lit) : ways}
+				chosen={chosen}
+				onChoose={choose}
+				label={`Map of the ways, ${count(spots.length, "machine")}; the arrow keys go from one to the next`}
+			/>
+			<ul class="dashes">
+				{people.map((t, i) => (
+					<li key={t}>
+						<svg viewBox="0 0 48 8" width="48" height="8" aria-hidden="true">
+							<path
+								d="M0 4 H48"
+								stroke="currentColor"
+								stroke-width="1.5"
+								stroke-dasharray={dashOf(i)}
+							/>
+						</svg>{" "}
+						{t}
+					</li>
+				))}
+			</ul>
+		</>
+	);
+}
+
+export function PlanPage() {
+	const has = useHas("survey");
+	const kept = useTable("plan");
+	const plan = planOf(kept);
+	const fleet = useLines<Surveyed>(has ? "/api/survey" : null).list ?? [];
+	const homes = homesOf(useTable("technicians") ?? "");
+	const [chosen, setChosen] = useState<string | null>(null);
+	const [lit, setLit] = useState<string | null>(null);
+	const [moved, setMoved] = useState<Moved | null>(null);
+	const [busy, setBusy] = useState<string | null>(null);
+	const [error, setError] = useState<string | null>(null);
+	const choices = plan ? daysFor(plan) : [];
+	const move = async (asset: string, key: string) => {
+		const text = choices.find((c) => c.key === key)?.text ?? key;
+		setBusy(`Reckoning ${asset} to ${text}`);
+		setError(null);
+		setMoved(null);
+		try {
+			setMoved({
+				asset,
+				to: key,
+				text,
+				doc: await post<PlanDoc>("/api/rollout", { plan: true, move: `${asset}=${key}`, steps: dragSteps }),
+			});
+			requestAnimationFrame(() => document.getElementById("cost")?.scrollIntoView({ block: "nearest" }));
+		} catch (e) {
+			setError(sentenceOf(e));
+		}
+		setBusy(null);
+	};
+	const stops = plan?.days.reduce((n, d) => n + d.stops.length, 0) ?? 0;
+	return (
+		<Leaf
+			title="Days"
+			lead={
+				<OfficeWays
+					at="plan"
+					beside={
+						plan
+							? `${count(stops, "machine")} on ${count(plan.days.length, "day")} out, ${plan.distance_km.toFixed(1)} km; no plan of these visits is shorter than ${plan.lower_bound_km.toFixed(1)} km`
+							: ""
+					}
+				/>
+			}
+		>
+			{has === false && (
+				<Entry title="Begin">
+					<p>
+						Days are planned of a survey. <a href={to(["fleet"])}>Put its tables in first</a>.
+					</p>
+				</Entry>
+			)}
+			{has && kept !== null && !plan && (
+				<Entry title="Begin">
+					<p>
+						Nothing is planned yet. Machines that cannot be fitted, or must be looked at first, stay out.
+					</p>
+					<Begin again={false} />
+				</Entry>
+			)}
+			{plan && (
+				<>
+					<p role="status" class={busy ? "" : "unseen"}>
+						{busy}
+						{busy && (
+							<>
+								{" "}
+								<span class="working" />
+							</>
+						)}
+					</p>
+					<Complaint text={error} />
+					{moved && (
+						<Cost
+							was={plan}
+							moved={moved}
+							leave={() => setMoved(null)}
+							keep={async () => {
+								await putTable("plan", JSON.stringify(moved.doc));
+								setMoved(null);
+							}}
+						/>
+					)}
+					<Entry title="Days">
+						<p class="quiet small">
+							Draw a machine to another day, or choose it and name the day. A day's name shows its way
+							and its van alone.
+						</p>
+						<div class="board">
+							{plan.days.map((d) => (
+								<Day
+									key={keyOf(d)}
+									d={d}
+									chosen={chosen}
+									lit={lit === keyOf(d)}
+									light={() => setLit(lit === keyOf(d) ? null : keyOf(d))}
+									choose={(a) => setChosen(chosen === a ? null : a)}
+									move={(a, k) => void move(a, k)}
+									choices={choices}
+								/>
+							))}
+						</div>
+					</Entry>
+					<Entry title="Where">
+						<Ways plan={plan} fleet={fleet} homes={homes} lit={lit} chosen={chosen} choose={setChosen} />
+					</Entry>
+					<Entry title="Van">
+						<Loads plan={plan} lit={lit} />
+					</Entry>
+					{plan.left_out.length > 0 && (
+						<Entry title="Left out">
+							<ul class="column">
+								{plan.left_out.map((l) => (
+									<li key={l.asset}>
+										<b>{l.asset}</b> {capital(sentence(l.why))}
+									</li>
+								))}
+							</ul>
+						</Entry>
+					)}
+					<Entry title="Findings">
+						<Findings list={plan.findings} none="Nothing stands against this plan." />
+					</Entry>
+					<Entry title="Anew">
+						<Begin again />
+					</Entry>
+				</>
+			)}
+		</Leaf>
+	);
+}
