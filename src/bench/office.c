@@ -216,11 +216,15 @@ const char *office_audit(struct request *r, struct errand *x, const char *name)
 		                    .resolve = RESOLVE_BENEATH | RESOLVE_NO_SYMLINKS | RESOLVE_NO_MAGICLINKS };
 	int root = r->b->audits ? open(r->b->audits, O_PATH | O_DIRECTORY | O_CLOEXEC) : -1;
 	int fd = root >= 0 ? (int)syscall(SYS_openat2, root, name, &how, sizeof how) : -1, out;
-	const char *here = ft_arena_printf(&x->arena, "%d-%s", x->audit_count, plain_name(&x->arena, name, "audit"));
+	const char *here = plain_name(&x->arena, name, "audit");
 	const char *path = here ? ft_arena_printf(&x->arena, "%s/%s", x->folder, here) : NULL;
 	struct stat st;
 	bool good = false;
 
+	if (path && access(path, F_OK) == 0) { /* two audits of one name */
+		here = ft_arena_printf(&x->arena, "%d-%s", x->audit_count, here);
+		path = here ? ft_arena_printf(&x->arena, "%s/%s", x->folder, here) : NULL;
+	}
 	if (root >= 0)
 		close(root);
 	if (fd >= 0 && path && fstat(fd, &st) == 0 && S_ISREG(st.st_mode) && st.st_size <= FT_EVIDENCE_BYTES_MAX) {

@@ -162,14 +162,14 @@ function Cases({ list, none, alone }: { list: Case[]; none: string; alone?: bool
 /** The machine's word of today: the worst that is open, or that nothing is. */
 function WordOf({ m }: { m: Watched }) {
 	const told = toldOf(m);
-	const worst = told.some((x) => x.weight === "fault") ? "contradicted" : told.length ? "open" : "shown";
-	return (
-		<Standing
-			stands={worst}
-			word={
-				told.length ? count(told.length, "exception") : toldOf(m, true).length ? "known" : "as it should be"
-			}
-		/>
+	if (told.length) {
+		const fault = told.some((x) => x.weight === "fault");
+		return <Standing stands={fault ? "contradicted" : "open"} word={count(told.length, "exception")} />;
+	}
+	return toldOf(m, true).length ? (
+		<Standing stands="waived" word="known" />
+	) : (
+		<Standing stands="shown" word="as it should be" />
 	);
 }
 
@@ -249,7 +249,8 @@ export function WatchPage(_: { place: Place }) {
 	const cases = list.flatMap((m) => toldOf(m, true).map((x) => ({ m, x }))).sort((a, b) => b.x.rank - a.x.rank);
 	const open = cases.filter((c) => !c.x.acknowledged);
 	const newest = list.reduce((t, m) => ((m.last_read ?? "") > t ? (m.last_read as string) : t), "");
-	const sum = open.reduce((n, c) => n + (c.x.money ?? 0), 0);
+	const oneMoney = new Set(list.map((m) => m.currency).filter((c) => c !== null)).size < 2;
+	const sum = oneMoney ? open.reduce((n, c) => n + (c.x.money ?? 0), 0) : 0;
 	return (
 		<Leaf
 			title="Watch"
@@ -327,7 +328,7 @@ function Bars({ m }: { m: Watched }) {
 	const top = 20;
 	const left = 48;
 	const floor = 200;
-	const height = floor + 84;
+	const height = floor + 66;
 	const step = (width - left - 4) / (last - first + 1);
 	const x = (n: number) => left + (n - first) * step;
 	const y = (v: number) => floor - (v / most) * (floor - top);
@@ -388,10 +389,8 @@ function Bars({ m }: { m: Watched }) {
 						{dayText(first + n).slice(5)}
 					</text>
 				))}
-				<text class="soft" x={left} y={height - 6}>
-					× audit due, none came ◇ exception began
-				</text>
 			</svg>
+			<p class="quiet small">× an audit was due and none came; ◇ an exception began.</p>
 		</div>
 	);
 }
@@ -426,7 +425,9 @@ function Collections({ m }: { m: Watched }) {
 						const d = c.counted === null ? null : c.counted - c.expected;
 						return (
 							<tr key={c.at}>
-								<th scope="row">{day(c.at)}</th>
+								<th scope="row" class="whole">
+									{day(c.at)}
+								</th>
 								<td class="num">{money(c.expected, m.decimals)}</td>
 								<td class="num">
 									{c.counted === null ? (
