@@ -237,7 +237,8 @@ static void check_names(struct reading *r)
 			     ft_arena_printf(r->a, "%s, line %u: the row has no %s, so that nothing can be said of it.", r->what,
 			                     k.line, r->t->columns[0].face.heading));
 	}
-	qsort(keys, n, sizeof *keys, by_name);
+	if (n)
+		qsort(keys, n, sizeof *keys, by_name);
 	for (size_t i = 1; i < n; i++)
 		if (ft_slice_eq(keys[i].name, keys[i - 1].name))
 			note(r, true, keys[i].line, 0,

@@ -171,7 +171,8 @@ enum ft_status watch_fleet_judge(struct watch_fleet *f, int64_t since_us, int64_
 	size_t run_count = 0, run_room = 0, judged = 0;
 	enum ft_status s = FT_OK;
 
-	qsort(f->machines, f->count, sizeof(void *), by_key);
+	if (f->count)
+		qsort(f->machines, f->count, sizeof(void *), by_key);
 	f->results = FT_NEW_ARRAY(&f->arena, f->count + 1, struct ft_watch_result);
 	if (!f->results)
 		return ft_fail_memory(&f->c->error, "the fleet");

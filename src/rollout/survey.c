@@ -329,7 +329,8 @@ static void find_questions(struct looking *l)
 	}
 	if (spare > 0)
 		ask(m, l->family ? FT_FACT_REVISION : FT_FACT_FAMILY, 2 * spare * update);
-	qsort(m->questions, m->question_count, sizeof *m->questions, by_worth);
+	if (m->question_count)
+		qsort(m->questions, m->question_count, sizeof *m->questions, by_worth);
 }
 
 /* ---- findings ---- */

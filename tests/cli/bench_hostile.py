@@ -19,6 +19,7 @@ import threading
 import time
 
 FETTLE = os.path.abspath(sys.argv[1])
+SANITIZER = sys.argv[2] if len(sys.argv) > 2 else "none"
 CROWD = 500
 failed = passed = 0
 
@@ -216,7 +217,9 @@ def crowd(b):
     say(served == 40, f"with {CROWD} bad connections open {served} of 40 honest drafts were kept")
     say(b.ask("GET", "/")[0] == 200 and b.alive(), "and pages and commands are answered")
     memory = b.memory_kb()
-    say(memory < 50000, f"the server takes {memory} kB with {CROWD} connections open")
+    # A sanitizer keeps what was freed, and shadows of it all: there memory says nothing.
+    if SANITIZER == "none":
+        say(memory < 50000, f"the server takes {memory} kB with {CROWD} connections open")
     deadline = time.monotonic() + 45
     left = len(idle)
     while left and time.monotonic() < deadline:  # all are sent away in the end; the last by the rate they must keep
