@@ -354,13 +354,117 @@ static void moves_either_way(void **state)
 	ft_book_free(b);
 }
 
+static bool put_draft(struct ft_book *b, const char *key, const char *text, int64_t on, struct ft_draft *stands)
+{
+	struct ft_draft d = { .key = key, .text = ft_slice_of(text), .changed_us = 5000 };
+	bool written = false;
+
+	if (ft_book_draft_put(b, &d, on, &arena, stands, &written, &err) != FT_OK)
+		fail_msg("%s", err.text);
+	return written;
+}
+
+static void keeps_drafts(void **state)
+{
+	struct ft_book *b = book(), *other = book();
+	struct ft_draft d, *list;
+	size_t count;
+	bool dropped;
+
+	(void)state;
+	assert_true(put_draft(b, "HL-1:set", "half a", 0, &d));
+	assert_int_equal(d.version, 1);
+	assert_false(put_draft(other, "HL-1:set", "of another", 0, &d)); /* it was begun meanwhile */
+	assert_true(ft_slice_is(d.text, "half a"));
+	assert_true(put_draft(other, "HL-1:set", "half a \xe2\x82\xac", 1, &d));
+	assert_false(put_draft(b, "HL-1:set", "too late", 1, &d));
+	assert_int_equal(d.version, 2);
+	assert_true(put_draft(b, "HL-2:set", "", 0, &d));
+	assert_int_equal(ft_book_draft_list(b, "HL-", &arena, &list, &count, &err), FT_OK);
+	assert_int_equal(count, 2);
+	assert_string_equal(list[0].key, "HL-1:set");
+	assert_int_equal(list[0].bytes, 10);
+	assert_int_equal(ft_book_draft_list(b, "HL-2", &arena, &list, &count, &err), FT_OK);
+	assert_int_equal(count, 1);
+	assert_int_equal(ft_book_draft_drop(b, "HL-1:set", 1, &arena, &d, &dropped, &err), FT_OK);
+	assert_false(dropped);
+	assert_int_equal(ft_book_draft_drop(b, "HL-1:set", 2, &arena, &d, &dropped, &err), FT_OK);
+	assert_true(dropped);
+	assert_int_equal(ft_book_draft_get(other, "HL-1:set", &arena, &d, &err), FT_OK);
+	assert_int_equal(d.version, 0);
+	assert_false(ft_draft_key_good(FT_SLICE("a/b")));
+	assert_false(ft_draft_key_good(FT_SLICE("")));
+	d = (struct ft_draft){ .key = "k", .text = FT_SLICE("\xff") };
+	assert_int_equal(ft_book_draft_put(b, &d, 0, &arena, &d, &dropped, &err), FT_E_USAGE);
+	ft_book_free(b);
+	ft_book_free(other);
+}
+
+static void knows_browsers(void **state)
+{
+	struct ft_book *b = book();
+	struct ft_browser x = { .name = "a phone" }, found, *list;
+	struct ft_hash first = ft_hash_of("0", 1);
+	size_t count;
+	bool was;
+
+	(void)state;
+	for (unsigned i = 0; i < FT_BROWSERS_MAX + 3; i++) {
+		char cookie[16];
+		snprintf(cookie, sizeof cookie, "%u", i);
+		x.cookie = ft_hash_of(cookie, strlen(cookie));
+		x.paired_us = x.seen_us = 1000 + i;
+		assert_int_equal(ft_book_browser_add(b, &x, &err), FT_OK);
+		if (i == 5) /* the first is the latest seen now, and stays */
+			assert_int_equal(ft_book_browser_seen(b, 1, 9999, &err), FT_OK);
+	}
+	assert_int_equal(ft_book_browser_list(b, &arena, &list, &count, &err), FT_OK);
+	assert_int_equal(count, FT_BROWSERS_MAX);
+	assert_int_equal(list[0].number, 1);
+	assert_true(list[0].seen_us == 9999);
+	assert_int_equal(list[1].number, 5); /* 2, 3 and 4 made room */
+	assert_int_equal(ft_book_browser_by(b, &first, &arena, &found, &err), FT_OK);
+	assert_int_equal(found.number, 1);
+	assert_int_equal(ft_book_browser_drop(b, 1, &was, &err), FT_OK);
+	assert_true(was);
+	assert_int_equal(ft_book_browser_drop(b, 1, &was, &err), FT_OK);
+	assert_false(was);
+	assert_int_equal(ft_book_browser_by(b, &first, &arena, &found, &err), FT_OK);
+	assert_int_equal(found.number, 0);
+	ft_book_free(b);
+}
+
+static void tells_what_changed(void **state)
+{
+	struct ft_book *b = book(), *other = book();
+	const char **ids, *id;
+	int64_t before, after, latest;
+	size_t count;
+
+	(void)state;
+	assert_int_equal(ft_book_turn(b, &before, &err), FT_OK);
+	id = new_visit(other, "HL-1", 7000);
+	assert_int_equal(ft_book_turn(b, &after, &err), FT_OK);
+	assert_true(before != after);
+	assert_int_equal(ft_book_visits_changed(b, 7000, &arena, &ids, &count, &latest, &err), FT_OK);
+	assert_int_equal(count, 1);
+	assert_string_equal(ids[0], id);
+	assert_true(latest == 7000);
+	assert_int_equal(ft_book_visits_changed(b, 7001, &arena, &ids, &count, &latest, &err), FT_OK);
+	assert_int_equal(count, 0);
+	ft_book_free(b);
+	ft_book_free(other);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
-		cmocka_unit_test_setup(begins_and_keeps, fresh),     cmocka_unit_test_setup(shares, fresh),
-		cmocka_unit_test_setup(finds_and_closes, fresh),     cmocka_unit_test_setup(files_from_another_book, fresh),
-		cmocka_unit_test_setup(waits_and_gives_up, fresh),   cmocka_unit_test_setup(sees_damage_and_heals, fresh),
-		cmocka_unit_test_setup(refuses_a_newer_book, fresh), cmocka_unit_test_setup(moves_either_way, fresh),
+		cmocka_unit_test_setup(begins_and_keeps, fresh),   cmocka_unit_test_setup(shares, fresh),
+		cmocka_unit_test_setup(finds_and_closes, fresh),   cmocka_unit_test_setup(files_from_another_book, fresh),
+		cmocka_unit_test_setup(waits_and_gives_up, fresh), cmocka_unit_test_setup(sees_damage_and_heals, fresh),
+		cmocka_unit_test_setup(keeps_drafts, fresh),       cmocka_unit_test_setup(knows_browsers, fresh),
+		cmocka_unit_test_setup(tells_what_changed, fresh), cmocka_unit_test_setup(refuses_a_newer_book, fresh),
+		cmocka_unit_test_setup(moves_either_way, fresh),
 	};
 	int failed;
 

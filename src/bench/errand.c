@@ -51,7 +51,7 @@ struct errand *errand_new(struct request *r)
 		answer_error(r, 503, "The bench has %d things to do already; try again in a moment.", ERRANDS_MAX);
 		return NULL;
 	}
-	if (errand_make(r->b, &x, &e) != FT_OK) {
+	if (errand_make(r->b, &x, &e) != FT_OK || !x) {
 		answer_failure(r, &e);
 		return NULL;
 	}

@@ -117,7 +117,7 @@ enum ft_status add_file_for(struct bench *b, const char *visit, const char *stag
 	struct errand *x = NULL;
 	enum ft_status s = errand_make(b, &x, e);
 
-	if (s != FT_OK)
+	if (s != FT_OK || !x)
 		return s;
 	add_words(x, visit, NULL, stage, path);
 	x->context = context;

@@ -65,7 +65,7 @@ try {
 	for (const name of names.length ? names : Object.keys(cases)) {
 		const begun = Date.now();
 		try {
-			await within(120, cases[name]({ browser, program, folder, snapshots: resolve(build, "snapshots") }));
+			await within(300, cases[name]({ browser, program, folder, snapshots: resolve(build, "snapshots") }));
 		} catch (e) {
 			check(name, false, String(e.stack ?? e).slice(0, 1500));
 			await whatWasSeen(name);
