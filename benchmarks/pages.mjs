@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-// What issue 5 asks of the pages, measured in the browser:  node benchmarks/pages.mjs BUILD
+// What the pages must hold, measured in the browser:  node benchmarks/pages.mjs BUILD
 // First page cold, keys with 500 visits in the book, a ten-minute capture opened and zoomed, memory of the bench.
 import { spawn } from "node:child_process";
 import { mkdtempSync, readFileSync, rmSync } from "node:fs";
