@@ -258,7 +258,7 @@ function Loads({ plan, lit }: { plan: PlanDoc; lit: string | null }) {
 							<tbody>
 								{rows.map((l) => (
 									<tr key={l.part}>
-										<th scope="row">{l.part}</th>
+										<th scope="row" class="whole">{l.part}</th>
 										<td class="num">{l.carry}</td>
 										<td class="num">{l.sure}</td>
 										<td class="num">{l.expected.toFixed(1)}</td>
