@@ -169,6 +169,13 @@ void a_fleet_is_watched(void **state)
 	assert_non_null(strstr(r.body, "\"reads\":[{"));
 	assert_null(strchr(r.body, '\n')[1] ? "more than one machine" : NULL);
 	http_done(&r);
+	for (int i = 1; i <= 16; i++) { /* each machine with its own reads */
+		snprintf(path, sizeof path, "/api/watch?asset=PF-%05d", i);
+		r = ask_bytes("GET", "/api/watch", path, NULL, 0);
+		assert_int_equal(r.status, 200);
+		assert_non_null(strstr(r.body, "\"reads\":[{"));
+		http_done(&r);
+	}
 	snprintf(path, sizeof path, "/api/watch/explain?file=%s", after);
 	json_decref(ask(200, "GET", "/api/watch/explain", path, NULL));
 	snprintf(path, sizeof path, "/api/watch/compare?before=%s&after=%s", before, after);

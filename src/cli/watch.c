@@ -136,7 +136,7 @@ static int watch(struct cli *c, struct run *r, int jobs)
 		s = money_tables(c, &r->fleet);
 	if (s == FT_OK)
 		s = door_tables(c, &r->fleet);
-	if (s != FT_OK || (r->memory && !watch_memory_close(r->memory, until)))
+	if (s != FT_OK || !watch_reads_asked(&r->fleet, until) || (r->memory && !watch_memory_close(r->memory, until)))
 		return cli_failed(c);
 	if (watch_report(&r->fleet, until) != FT_OK)
 		return cli_failed(c);

@@ -56,6 +56,9 @@ struct watch_fleet {
 	struct ft_arena arena; /* of the results */
 	struct ft_cash cash;
 	bool counted;
+	const struct ft_watch_result *asked; /* the machine of --asset, NULL: none, with its reads in order */
+	struct ft_watch_read *reads;
+	size_t read_count;
 };
 
 uint64_t watch_hash(const char *p, size_t n);
@@ -100,6 +103,8 @@ struct watch_line {
 struct watch_line *watch_lines(struct watch_fleet *f, int64_t now_us, bool acknowledged, size_t *ret_count);
 /* Writes the report into every file of --report. */
 enum ft_status watch_report(struct watch_fleet *f, int64_t now_us);
+/* Takes the reads of the machine of --asset, while they are at hand. False with c->error. */
+bool watch_reads_asked(struct watch_fleet *f, int64_t now_us);
 /* Prints the documents (one a machine) or the list for people; returns the exit code. */
 int watch_show(struct watch_fleet *f, int64_t now_us, bool history, const struct watch_tally *t);
 

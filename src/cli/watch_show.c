@@ -143,26 +143,35 @@ static void reads_json(struct ft_json *j, struct ft_watch_read *list, size_t cou
 	ft_json_array_end(j);
 }
 
-/* The reads of one machine, judged once more to have them in their order. */
-static bool over_time_json(struct watch_fleet *f, const struct ft_watch_result *r, int64_t now_us, struct ft_json *j)
+bool watch_reads_asked(struct watch_fleet *f, int64_t now_us)
 {
-	const struct watch_machine *m = watch_machine_of(f, r->key);
-	struct ft_arena a = { 0 };
-	struct ft_watch_result again = { 0 };
-	struct ft_watch_read *list = NULL;
-	size_t n = 0, kept = 0;
-	bool good = m && watch_machine_reads(m, &a, &list, &n, &f->c->error) == FT_OK;
+	const char *asset = cli_value(f->c, "asset");
 
-	for (size_t i = 0; good && i < n; i++)
-		if (list[i].number[FT_WATCH_ARRIVED] >= r->first_us && list[i].number[FT_WATCH_ARRIVED] <= now_us)
-			list[kept++] = list[i];
-	good = good && ft_watch_judge(r->key, list, kept, NULL, now_us, &a, &again, &f->c->error) == FT_OK;
-	if (good) {
-		days_json(j, r);
-		reads_json(j, list, again.kept);
+	for (size_t i = 0; asset && i < f->result_count; i++) {
+		const struct ft_watch_result *r = &f->results[i];
+		const struct watch_machine *m = NULL;
+		struct ft_watch_result again = { 0 };
+		struct ft_watch_read *list = NULL;
+		size_t n = 0, kept = 0;
+		if (strcmp(asset, r->asset) != 0)
+			continue;
+		for (size_t k = 0; k < f->count && !m; k++) /* they were put in order: the hash table is out of date */
+			if (strcmp(f->machines[k]->key, r->key) == 0)
+				m = f->machines[k];
+		if (!m || watch_machine_reads(m, &f->arena, &list, &n, &f->c->error) != FT_OK)
+			return false;
+		for (size_t k = 0; k < n; k++)
+			if (list[k].number[FT_WATCH_ARRIVED] >= r->first_us && list[k].number[FT_WATCH_ARRIVED] <= now_us)
+				list[kept++] = list[k];
+		/* judged once more to have them in their order */
+		if (ft_watch_judge(r->key, list, kept, NULL, now_us, &f->arena, &again, &f->c->error) != FT_OK)
+			return false;
+		f->asked = r;
+		f->reads = list;
+		f->read_count = again.kept;
+		return true;
 	}
-	ft_arena_done(&a);
-	return good;
+	return true;
 }
 
 static enum ft_verdict find_all(const struct ft_watch_result *r, int64_t now_us, struct ft_findings *f)
@@ -178,14 +187,13 @@ static enum ft_verdict find_all(const struct ft_watch_result *r, int64_t now_us,
 	return ft_verdict_of(f, false);
 }
 
-static bool document(struct watch_fleet *f, const struct ft_watch_result *r, int64_t now_us, bool history,
+static void document(struct watch_fleet *f, const struct ft_watch_result *r, int64_t now_us, bool history,
                      struct ft_buf *out, bool *ret_bad)
 {
 	struct ft_arena a = { 0 };
 	struct ft_findings list = { .arena = &a };
 	enum ft_verdict v = find_all(r, now_us, &list);
 	struct ft_json j;
-	bool good;
 
 	cli_document(f->c, &j, out, v, &list);
 	ft_json_text(&j, "asset", r->asset);
@@ -210,12 +218,14 @@ static bool document(struct watch_fleet *f, const struct ft_watch_result *r, int
 		if (history || ft_exception_open(&r->exceptions[i], now_us))
 			exception_json(&j, &r->exceptions[i], r->decimals, now_us);
 	ft_json_array_end(&j);
-	good = !cli_value(f->c, "asset") || over_time_json(f, r, now_us, &j);
+	if (f->asked == r) {
+		days_json(&j, r);
+		reads_json(&j, f->reads, f->read_count);
+	}
 	ft_json_object_end(&j);
 	ft_buf_byte(out, '\n');
 	ft_arena_done(&a);
 	*ret_bad |= v == FT_CONTRADICTED;
-	return good;
 }
 
 static void money_of(const struct watch_line *l, char out[FT_MONEY_TEXT])
@@ -292,8 +302,8 @@ int watch_show(struct watch_fleet *f, int64_t now_us, bool history, const struct
 			continue;
 		found = true;
 		if (f->c->json) {
-			if (!document(f, &f->results[i], now_us, history, &out, &bad) ||
-			    (out.n > (1U << 16) && !cli_flush(f->c, &out)))
+			document(f, &f->results[i], now_us, history, &out, &bad);
+			if (out.n > (1U << 16) && !cli_flush(f->c, &out))
 				return cli_failed(f->c);
 		} else {
 			struct ft_arena a = { 0 };

@@ -195,7 +195,10 @@ def documents(folder):
         os.rename(os.path.join(folder, name), os.path.join(folder, "fleet", f"HL-1_2026030{day}T0600.dts"))
     watched = run("watch", "watch", "fleet", "--history")
     yield from watched
-    yield from run("watch", "watch", "fleet", "--asset", watched[0][1]["asset"])
+    for book in (env, dict(env, FETTLE_BOOK="fresh.sqlite")):  # with what the book keeps, and where all is new
+        one = run("watch", "watch", "fleet", "--asset", watched[0][1]["asset"], env=book)
+        say(len(one) == 1 and len(one[0][1]["reads"]) == 2, "one machine with its reads")
+        yield from one
     yield from run("watch", "watch", os.path.join(SOURCE, "tests", "samples"))
     yield from run("ports", "ports", codes=(0,))
     yield from run("rules", "rules")
