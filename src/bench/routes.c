@@ -4,7 +4,9 @@
 
 #include <string.h>
 
-static const struct route *const tables[] = { routes_visits, routes_looks, routes_desk, routes_jobs, routes_office };
+static const struct route *const tables[] = {
+	routes_visits, routes_looks, routes_desk, routes_jobs, routes_office, NULL
+};
 static const struct route page = { .method = "GET", .path = "*", .answer = ANSWER_OWN, .run = page_get, .open = true };
 
 bool percent_decoded(struct ft_arena *a, struct ft_slice text, const char **ret)
@@ -73,7 +75,7 @@ const struct route *route_find(struct request *r)
 		answer_error(r, 405, "Pages can only be read.");
 		return NULL;
 	}
-	for (size_t i = 0; i < sizeof tables / sizeof *tables; i++)
+	for (size_t i = 0; tables[i]; i++)
 		for (const struct route *t = tables[i]; t->method; t++) {
 			if (!matches(r, t->path))
 				continue;

@@ -58,7 +58,7 @@ static void take_out(struct ft_route_search *s, struct state *x)
 		used += x->tours[r].count > 0;
 		served += x->tours[r].count;
 	}
-	if (!served)
+	if (!served || !used)
 		return;
 	mean = (double)served / used;
 	longest = mean < STRING_MAX ? (int)mean : STRING_MAX;

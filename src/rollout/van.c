@@ -55,7 +55,7 @@ static enum ft_status prepare(struct filling *f, const struct ft_van_part *part,
 {
 	struct ft_van_need *own = FT_NEW_ARRAY(a, need_count + 1, struct ft_van_need);
 	size_t n = 0;
-	double *d, tail = 0;
+	double *d = NULL, tail = 0;
 	enum ft_status s;
 
 	if (!own)
@@ -69,7 +69,7 @@ static enum ft_status prepare(struct filling *f, const struct ft_van_part *part,
 		f->surely += needs[i].p >= 1 ? needs[i].count : 0;
 	}
 	s = ft_van_demand(own, n, a, &d, &f->most, e);
-	if (s != FT_OK)
+	if (s != FT_OK || !d)
 		return s;
 	/* From the far end, so that small tails keep their digits. */
 	for (int k = f->most; k >= 0; k--) {

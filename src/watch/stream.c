@@ -221,6 +221,8 @@ static struct ft_slice get_text(struct cursor *c, struct ft_slice from, struct f
 	struct ft_slice s = { "", 0 };
 	char *p;
 
+	from.p = from.p ? from.p : "";
+	middle.p = middle.p ? middle.p : "";
 	if (c->bad || head > from.n || tail > from.n - head) {
 		c->bad = true;
 		return s;
@@ -228,10 +230,9 @@ static struct ft_slice get_text(struct cursor *c, struct ft_slice from, struct f
 	p = ft_arena_raw(a, (size_t)(head + tail) + middle.n + 1);
 	if (!p)
 		return s;
-	memcpy(p, from.p ? from.p : "", (size_t)head);
+	memcpy(p, from.p, (size_t)head);
 	memcpy(p + head, middle.p, middle.n);
-	if (tail)
-		memcpy(p + head + middle.n, from.p + from.n - tail, (size_t)tail);
+	memcpy(p + head + middle.n, from.p + from.n - tail, (size_t)tail);
 	s = (struct ft_slice){ p, (size_t)(head + tail) + middle.n };
 	p[s.n] = 0;
 	return s;
