@@ -27,7 +27,8 @@ static void take(struct request *r, unsigned status, struct MHD_Response *m, con
 	(void)MHD_add_response_header(m, "Referrer-Policy", "no-referrer");
 	(void)MHD_add_response_header(m, "X-Frame-Options", "DENY");
 	(void)MHD_add_response_header(m, "Cross-Origin-Resource-Policy", "same-origin");
-	(void)MHD_add_response_header(m, "Cross-Origin-Opener-Policy", "same-origin");
+	/* No opener policy: for it a browser begins another process, and the first page takes twice as long. Who opened the
+	 * window can read nothing of it, and frames are refused above. */
 	for (int i = 0; i < r->header_count; i++)
 		(void)MHD_add_response_header(m, r->headers[i].name, r->headers[i].value);
 	if (!MHD_get_response_header(m, "Cache-Control"))
