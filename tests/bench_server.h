@@ -16,7 +16,7 @@
 #include "http.h"
 
 extern const char *fettle;                   /* the program */
-extern char demo[300]; /* the folder of the invented set */
+extern char demo[300];                       /* the folder of the invented set */
 extern char folder[64], book[96], visit[64]; /* a folder for the tests, the book in it, the visit that they share */
 
 struct served {

@@ -472,7 +472,7 @@ static int run(struct cli *c)
 		return practice_fleet(c);
 	if (c->count)
 		return cli_usage(c, "practice knows fleet, not \"%s\"; without it one machine is served.", c->arguments[0]),
-		       cli_failed(c);
+			   cli_failed(c);
 	if (!b) {
 		ft_fail_memory(&c->error, "the practice machine");
 		return cli_failed(c);
