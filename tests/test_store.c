@@ -120,6 +120,10 @@ static void begins_empty_and_keeps(void **state)
 		"test \"$(sqlite3 %s \"select count(*) from pragma_table_list where schema='main' and strict=0 and name not like 'sqlite%%'\")\" = 0",
 		path);
 	shell("test \"$(sqlite3 %s 'pragma journal_mode')\" = wal", path);
+	shell(
+		"test \"$(sqlite3 %s \"select count(*) from pragma_table_list l, pragma_table_info(l.name) c where l.schema='main' and "
+		"l.name not like 'sqlite%%' and c.type not in ('INTEGER', 'TEXT', 'BLOB')\")\" = 0",
+		path);
 }
 
 static void comes_from_version_1(void **state)

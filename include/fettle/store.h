@@ -25,9 +25,6 @@ struct ft_book *ft_book_free(struct ft_book *b); /* takes NULL, returns NULL */
 /* Its path, or its address without a password: what may be shown. */
 const char *ft_book_name(const struct ft_book *b);
 
-/* Does this name say that the book lies on a server? */
-bool ft_book_on_server(const char *path);
-
 /* How long to wait for another program that holds the book: 10 s unless said otherwise. */
 void ft_book_patience(struct ft_book *b, int milliseconds);
 

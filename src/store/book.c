@@ -40,7 +40,7 @@ static void hide_password(char *address)
 		memmove(at, at + strcspn(at, "&"), strlen(at + strcspn(at, "&")) + 1);
 }
 
-bool ft_book_on_server(const char *path)
+static bool on_server(const char *path)
 {
 	return strncmp(path, "postgresql://", 13) == 0 || strncmp(path, "postgres://", 11) == 0;
 }
@@ -53,14 +53,13 @@ enum ft_status ft_book_open(const char *path, enum ft_book_mode mode, struct ft_
 	if (b) {
 		b->path = strdup(path);
 		b->told = strdup(path);
-		b->patience_ms = BOOK_PATIENCE_MS;
 	}
 	if (!b || !b->path || !b->told) {
 		ft_book_free(b);
 		return ft_fail_memory(e, "opening the book");
 	}
 	b->engine = &book_sqlite;
-	if (ft_book_on_server(path)) {
+	if (on_server(path)) {
 		hide_password(b->path);
 		b->engine = ft_late("fettle-postgres", "store", "ft_postgres", BOOK_ENGINE_VERSION,
 		                    "keeps books on a PostgreSQL server", e);

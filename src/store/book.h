@@ -12,12 +12,11 @@ enum {
 
 struct book_query;
 
-enum book_kind { BOOK_NULL, BOOK_I64, BOOK_REAL, BOOK_TEXT, BOOK_BLOB };
+enum book_kind { BOOK_NULL, BOOK_I64, BOOK_TEXT, BOOK_BLOB };
 
 struct book_value {
 	enum book_kind kind;
 	int64_t i;
-	double d;
 	const char *p; /* of a text or blob, a text has a 0 behind it; a text that is bound may be NULL: null */
 	size_t n;
 };
@@ -63,7 +62,6 @@ struct ft_book {
 	void *db;
 	char *path; /* as it may be shown: without a password */
 	char *told; /* as it was given */
-	int patience_ms;
 };
 
 /* One query with the first failure kept, so that a caller checks once at the end. */

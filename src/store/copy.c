@@ -24,11 +24,8 @@ static bool tally_row(struct tally *t, const struct book_value *values, int widt
 	ft_buf_clear(room);
 	for (int i = 0; i < width; i++) {
 		const struct book_value *v = &values[i];
-		uint64_t bits = (uint64_t)v->i;
-		if (v->kind == BOOK_REAL)
-			memcpy(&bits, &v->d, sizeof bits);
 		ft_buf_byte(room, (uint8_t)v->kind);
-		number_into(room, v->kind == BOOK_I64 || v->kind == BOOK_REAL ? bits : v->n);
+		number_into(room, v->kind == BOOK_I64 ? (uint64_t)v->i : v->n);
 		if (v->n)
 			ft_buf_put(room, v->p, v->n);
 	}

@@ -9,7 +9,7 @@
 #include <stdlib.h>
 
 /* Types by the numbers that PostgreSQL gives them in its catalogue (pg_type.dat). */
-enum { OID_BOOL = 16, OID_BYTEA = 17, OID_INT8 = 20, OID_INT2 = 21, OID_INT4 = 23, OID_TEXT = 25, OID_FLOAT8 = 701 };
+enum { OID_BOOL = 16, OID_BYTEA = 17, OID_INT8 = 20, OID_INT2 = 21, OID_INT4 = 23, OID_TEXT = 25 };
 
 enum code { CODE_NONE, CODE_LOST, CODE_HELD, CODE_FULL, CODE_DENIED, CODE_MEMORY, CODE_DAMAGED, CODE_OTHER };
 
@@ -119,12 +119,9 @@ static void write_big_endian(uint64_t v, char ret[8])
 
 static int put(struct book_query *q, int at, const struct book_value *v)
 {
-	static const Oid types[] = {
-		[BOOK_I64] = OID_INT8, [BOOK_REAL] = OID_FLOAT8, [BOOK_TEXT] = OID_TEXT, [BOOK_BLOB] = OID_BYTEA
-	};
+	static const Oid types[] = { [BOOK_I64] = OID_INT8, [BOOK_TEXT] = OID_TEXT, [BOOK_BLOB] = OID_BYTEA };
 	struct pg_query *p = q->st;
 	int i = at - 1;
-	uint64_t bits;
 
 	if (i < 0 || i >= PARAMETERS_MAX || v->n > INT32_MAX)
 		return CODE_OTHER;
@@ -132,11 +129,8 @@ static int put(struct book_query *q, int at, const struct book_value *v)
 	p->formats[i] = v->kind != BOOK_TEXT;
 	p->values[i] = v->p;
 	p->lengths[i] = (int)v->n;
-	if ((v->kind == BOOK_I64 && v->i != FT_ABSENT) || v->kind == BOOK_REAL) {
-		bits = (uint64_t)v->i;
-		if (v->kind == BOOK_REAL)
-			memcpy(&bits, &v->d, sizeof bits);
-		write_big_endian(bits, p->numbers[i]);
+	if (v->kind == BOOK_I64 && v->i != FT_ABSENT) {
+		write_big_endian((uint64_t)v->i, p->numbers[i]);
 		p->values[i] = p->numbers[i];
 		p->lengths[i] = 8;
 	}
@@ -201,7 +195,6 @@ static void column(const struct book_query *q, int column, struct book_value *re
 	const struct pg_query *p = q->st;
 	const char *bytes = PQgetvalue(p->rows, p->at, column);
 	int n = PQgetlength(p->rows, p->at, column);
-	uint64_t bits;
 
 	*ret = (struct book_value){ .kind = BOOK_NULL };
 	if (PQgetisnull(p->rows, p->at, column))
@@ -213,11 +206,6 @@ static void column(const struct book_query *q, int column, struct book_value *re
 	case OID_INT8:
 		ret->kind = BOOK_I64;
 		ret->i = PQftype(p->rows, column) == OID_BOOL ? n == 1 && bytes[0] != 0 : big_endian(bytes, n);
-		return;
-	case OID_FLOAT8:
-		bits = (uint64_t)big_endian(bytes, n);
-		ret->kind = BOOK_REAL;
-		memcpy(&ret->d, &bits, sizeof bits);
 		return;
 	case OID_BYTEA:
 		ret->kind = BOOK_BLOB;
@@ -385,7 +373,7 @@ static enum ft_status open_book(struct ft_book *b, enum ft_book_mode mode, struc
 	s = book_exec(b, "SET search_path = fettle; SET extra_float_digits = 3; SET synchronous_commit = on", "opening", e);
 	if (s != FT_OK)
 		return s;
-	patience(b, b->patience_ms);
+	patience(b, BOOK_PATIENCE_MS);
 	s = known(b, &version, e);
 	if (s == FT_OK && version == 0 && mode == FT_BOOK_READ)
 		return ft_fail(e, FT_E_STORE, "There is no book in %s yet; fettle visit open ASSET begins one.", b->path);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* How a book looks, as the list of steps from an empty file to this version. A step that was ever
- * released is never edited again: a new one is added below it and BOOK_VERSION raised. */
+ * released is never edited again: a new one is added below it and BOOK_VERSION raised. Columns are INTEGER, TEXT or
+ * BLOB: both engines know these and no others. */
 #include "book.h"
 
 static const char *const steps[BOOK_VERSION] = {

@@ -33,8 +33,6 @@ static int put(struct book_query *q, int at, const struct book_value *v)
 	switch (v->kind) {
 	case BOOK_I64:
 		return v->i == FT_ABSENT ? sqlite3_bind_null(q->st, at) : sqlite3_bind_int64(q->st, at, v->i);
-	case BOOK_REAL:
-		return sqlite3_bind_double(q->st, at, v->d);
 	case BOOK_TEXT:
 		return sqlite3_bind_text64(q->st, at, v->p, v->n, SQLITE_STATIC, SQLITE_UTF8);
 	case BOOK_BLOB:
@@ -65,10 +63,6 @@ static void column(const struct book_query *q, int column, struct book_value *re
 	case SQLITE_INTEGER:
 		ret->kind = BOOK_I64;
 		ret->i = sqlite3_column_int64(q->st, column);
-		return;
-	case SQLITE_FLOAT:
-		ret->kind = BOOK_REAL;
-		ret->d = sqlite3_column_double(q->st, column);
 		return;
 	case SQLITE_TEXT:
 		ret->kind = BOOK_TEXT;
