@@ -120,7 +120,7 @@ def judged_by_the_record(folder):
     after = stand(1)
     check(before["prove.temperature"]["stands"] != "contradicted", f"a cold cabinet at one degree: {before['prove.temperature']}")
     check(after["prove.temperature"]["stands"] == "contradicted", f"a freezer at one degree: {after['prove.temperature']}")
-    check("3." in before["prove.signal"]["because"], f"above the least level of any unit: {before['prove.signal']}")
+    check("3.5 dB" in before["prove.signal"]["because"], f"above the least level of any unit: {before['prove.signal']}")
     check(after["prove.signal"]["stands"] == "contradicted", f"below what this unit needs: {after['prove.signal']}")
 
 
