@@ -2,6 +2,7 @@
 /* fettle bench: begins the bench and says where it is. All the rest is that room's work. */
 #include <signal.h>
 #include <stdlib.h>
+#include <unistd.h>
 
 #include "fettle/bench.h"
 #include "verbs.h"
@@ -59,16 +60,17 @@ static void on_door(void *context, const struct ft_bench_door *d)
 	struct ft_buf out = { 0 };
 	struct ft_json j = { .out = &out };
 
-	if (c->json) {
+	/* As practice does: whoever starts it from a script reads the first line, whatever was asked for. */
+	if (c->json || (!isatty(STDOUT_FILENO) && !d->anew)) {
 		ft_json_object(&j, NULL);
 		ft_json_text(&j, "url", d->url);
 		ft_json_text(&j, "code", d->code);
 		ft_json_text(&j, "address", d->address);
 		ft_json_object_end(&j);
 		ft_buf_byte(&out, '\n');
-	} else {
-		say_door(c, d, &out);
 	}
+	if (!c->json)
+		say_door(c, d, &out);
 	(void)(cli_flush(c, &out) && fflush(stdout) == 0); /* nobody reads it: the bench goes on all the same */
 	ft_buf_done(&out);
 }
