@@ -21,50 +21,20 @@ LIST(purpose_words,
      { "probe", "temperature probe" }, { "adapter", "antenna adapter" }, { "antenna", "aerial" },
      { "mounting", "bracket|mount" }, { "chip", "eprom|update" }, { "supply", "power supply" }, { "other", "" });
 
-static const char *word_of(const struct word_list *l, unsigned v)
-{
-	return v < l->count ? l->words[v].word : NULL;
-}
+#define WORD_OF(function, type, list)                                    \
+	const char *function(enum type v)                                    \
+	{                                                                    \
+		return (unsigned)v < (list).count ? (list).words[v].word : NULL; \
+	}
 
-const char *ft_tri_word(enum ft_tri v)
-{
-	return word_of(&tri_words, v);
-}
-
-const char *ft_audit_link_word(enum ft_audit_link v)
-{
-	return word_of(&link_words, v);
-}
-
-const char *ft_risk_word(enum ft_risk v)
-{
-	return word_of(&risk_words, v);
-}
-
-const char *ft_front_word(enum ft_front v)
-{
-	return word_of(&front_words, v);
-}
-
-const char *ft_cabinet_word(enum ft_cabinet v)
-{
-	return word_of(&cabinet_words, v);
-}
-
-const char *ft_hinge_word(enum ft_hinge v)
-{
-	return word_of(&hinge_words, v);
-}
-
-const char *ft_antenna_place_word(enum ft_antenna_place v)
-{
-	return word_of(&antenna_words, v);
-}
-
-const char *ft_purpose_word(enum ft_purpose v)
-{
-	return word_of(&purpose_words, v);
-}
+WORD_OF(ft_tri_word, ft_tri, tri_words)
+WORD_OF(ft_audit_link_word, ft_audit_link, link_words)
+WORD_OF(ft_risk_word, ft_risk, risk_words)
+WORD_OF(ft_front_word, ft_front, front_words)
+WORD_OF(ft_cabinet_word, ft_cabinet, cabinet_words)
+WORD_OF(ft_hinge_word, ft_hinge, hinge_words)
+WORD_OF(ft_antenna_place_word, ft_antenna_place, antenna_words)
+WORD_OF(ft_purpose_word, ft_purpose, purpose_words)
 
 bool ft_words_hold(const struct ft_words *w, struct ft_slice word)
 {
@@ -107,36 +77,42 @@ bool one_of(const char *list, struct ft_slice word)
 	return false;
 }
 
+/* The first column names the row. */
+static const void *row_named(enum ft_table which, const struct ft_catalogue *c, struct ft_slice name)
+{
+	const struct table *t = table_of(which);
+	const char *rows;
+	size_t count;
+
+	memcpy(&rows, (const char *)c + t->list_at, sizeof rows);
+	memcpy(&count, (const char *)c + t->count_at, sizeof count);
+	for (size_t i = 0; i < count; i++) {
+		const void *row = rows + i * t->row_size;
+		const struct ft_slice *own = (const void *)((const char *)row + t->columns[0].at);
+		if (ft_slice_eq_nocase(*own, name))
+			return row;
+	}
+	return NULL;
+}
+
 const struct ft_family *ft_family_of(const struct ft_catalogue *c, struct ft_slice name)
 {
-	for (size_t i = 0; i < c->family_count; i++)
-		if (ft_slice_eq_nocase(c->families[i].family, name))
-			return &c->families[i];
-	return NULL;
+	return row_named(FT_TABLE_FAMILIES, c, name);
 }
 
 const struct ft_unit *ft_unit_of(const struct ft_catalogue *c, struct ft_slice name)
 {
-	for (size_t i = 0; i < c->unit_count; i++)
-		if (ft_slice_eq_nocase(c->units[i].unit, name))
-			return &c->units[i];
-	return NULL;
+	return row_named(FT_TABLE_UNITS, c, name);
 }
 
 const struct ft_lead *ft_lead_of(const struct ft_catalogue *c, struct ft_slice id)
 {
-	for (size_t i = 0; i < c->lead_count; i++)
-		if (ft_slice_eq_nocase(c->leads[i].lead, id))
-			return &c->leads[i];
-	return NULL;
+	return row_named(FT_TABLE_LEADS, c, id);
 }
 
 const struct ft_part_row *ft_part_of(const struct ft_catalogue *c, struct ft_slice id)
 {
-	for (size_t i = 0; i < c->part_count; i++)
-		if (ft_slice_eq_nocase(c->parts[i].part, id))
-			return &c->parts[i];
-	return NULL;
+	return row_named(FT_TABLE_PARTS, c, id);
 }
 
 /* A run of digits without its leading noughts. */
