@@ -206,8 +206,8 @@ static void other_cells(void **state)
 {
 	struct bench b =
 		read_text(FT_TABLE_UNITS,
-	              "unit,idle,continuous,peak,longest audit,links,price,lead\n"
-	              "U1,500 mW,2 W,9 W,64 kB,\"dex, ddcmp\",\"189,00\",none\nU2,80 mA,1 W,2 A,any,dex,1.2.3,\n");
+	              "unit,idle,continuous,peak,longest audit,links,price,lead,on hand\n"
+	              "U1,500 mW,2 W,9 W,64 kB,\"dex, ddcmp\",\"189,00\",none,7\nU2,80 mA,1 W,2 A,any,dex,1.2.3,,\n");
 
 	(void)state;
 	near_to(b.c.units[0].load[0], 0.5);
@@ -216,9 +216,19 @@ static void other_cells(void **state)
 	assert_int_equal(b.c.units[0].links.count, 2);
 	assert_true(ft_words_hold(&b.c.units[0].links, FT_SLICE("DDCMP")));
 	assert_true(b.c.units[0].price == 18900);
+	near_to(b.c.units[0].stock, 7);
+	assert_true(isnan(b.c.units[1].stock));
 	says(&b, 0, true, "mixes amperes and watts");
 	says(&b, 1, true, "is no price");
 	assert_true(isnan(b.c.units[1].longest_bytes));
+	ft_arena_done(&b.a);
+
+	b = read_text(FT_TABLE_LEADS, "lead;loss1;loss2;stock\nL1;60 dB per 100 m;90 dB/100m;3\nL2;60;90 dB;\nL3;6 m;;\n");
+	near_to(b.c.leads[0].db_per_100m[0], 60);
+	near_to(b.c.leads[0].db_per_100m[1], 90);
+	near_to(b.c.leads[0].stock, 3);
+	near_to(b.c.leads[1].db_per_100m[1], 90);
+	says(&b, 0, true, "has a unit that does not belong here");
 	ft_arena_done(&b.a);
 
 	b = read_text(FT_TABLE_PARTS, "part;for;minutes\nP1;Harness: Jack;5\nP2;tee;\nP3;rocket;\n");

@@ -97,6 +97,7 @@ struct ft_unit {
 	double minutes; /* of fitting it alone */
 	int64_t price;  /* minor units, two decimals */
 	double weight_g;
+	double stock; /* on hand */
 	unsigned line;
 	struct ft_slice raw;
 };
@@ -124,6 +125,7 @@ struct ft_lead {
 	struct ft_slice from, to;      /* connectors: at the antenna's end, at the unit's */
 	int64_t price;
 	double weight_g;
+	double stock; /* on hand */
 	unsigned line;
 	struct ft_slice raw;
 };

@@ -36,7 +36,7 @@ enum ft_fact {
 
 const char *ft_fact_word(enum ft_fact f);  /* "bus_free" */
 const char *ft_fact_title(enum ft_fact f); /* "bus connector" */
-const char *ft_fact_ask(enum ft_fact f);   /* the question */
+const char *ft_fact_ask(enum ft_fact f);   /* how it is settled, such as "ask which unit is to be fitted" */
 enum ft_ask_way ft_fact_way(enum ft_fact f);
 const char *ft_ask_way_word(enum ft_ask_way w); /* call photograph visit desk */
 
@@ -57,7 +57,8 @@ struct ft_survey_priors {
 
 void ft_survey_priors(struct ft_survey_priors *ret); /* those of data/survey-priors.csv */
 
-/* A table prior,per_mille,weight that replaces some. FT_E_INPUT with the line. */
+/* A table prior,per_mille,weight that replaces some; what stands in other columns is for its reader. FT_E_INPUT with
+ * the line. */
 enum ft_status ft_survey_priors_read(struct ft_slice bytes, const char *what, struct ft_arena *a,
                                      struct ft_survey_priors *p, struct ft_error *e);
 

@@ -10,13 +10,16 @@ static const struct {
 	const char *unit;
 	double factor;
 } units[] = {
-	{ METRES, "m", 1 },         { METRES, "cm", 0.01 },    { METRES, "mm", 0.001 },    { METRES, "ft", 0.3048 },
-	{ METRES, "in", 0.0254 },   { VOLTS, "v", 1 },         { VOLTS, "mv", 0.001 },     { AMPERES, "a", 1 },
-	{ AMPERES, "ma", 0.001 },   { WATTS, "w", 1 },         { WATTS, "mw", 0.001 },     { BYTES, "b", 1 },
-	{ BYTES, "bytes", 1 },      { BYTES, "kb", 1000 },     { BYTES, "kib", 1024 },     { BYTES, "mb", 1e6 },
-	{ MINUTES, "min", 1 },      { MINUTES, "minutes", 1 }, { MINUTES, "h", 60 },       { MINUTES, "s", 1 / 60.0 },
-	{ GRAMS, "g", 1 },          { GRAMS, "kg", 1000 },     { DBM, "dbm", 1 },          { MEGAHERTZ, "mhz", 1 },
-	{ MEGAHERTZ, "ghz", 1000 }, { DECIBELS, "db", 1 },     { DEGREES, "\xc2\xb0", 1 },
+	{ METRES, "m", 1 },          { METRES, "cm", 0.01 },     { METRES, "mm", 0.001 },
+	{ METRES, "ft", 0.3048 },    { METRES, "in", 0.0254 },   { VOLTS, "v", 1 },
+	{ VOLTS, "mv", 0.001 },      { AMPERES, "a", 1 },        { AMPERES, "ma", 0.001 },
+	{ WATTS, "w", 1 },           { WATTS, "mw", 0.001 },     { BYTES, "b", 1 },
+	{ BYTES, "bytes", 1 },       { BYTES, "kb", 1000 },      { BYTES, "kib", 1024 },
+	{ BYTES, "mb", 1e6 },        { MINUTES, "min", 1 },      { MINUTES, "minutes", 1 },
+	{ MINUTES, "h", 60 },        { MINUTES, "s", 1 / 60.0 }, { GRAMS, "g", 1 },
+	{ GRAMS, "kg", 1000 },       { DBM, "dbm", 1 },          { MEGAHERTZ, "mhz", 1 },
+	{ MEGAHERTZ, "ghz", 1000 },  { DECIBELS, "db", 1 },      { DECIBELS, "db per 100 m", 1 },
+	{ DECIBELS, "db/100 m", 1 }, { DECIBELS, "db/100m", 1 }, { DEGREES, "\xc2\xb0", 1 },
 };
 
 bool cell_unknown(struct ft_slice s)

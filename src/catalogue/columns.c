@@ -83,6 +83,7 @@ static const struct column units[] = {
 	FIGURE("minutes", "fitting minutes", minutes, MINUTES, 0, 600, "25", "of fitting it alone"),
 	CELL("price", "cost", price, CELL_MONEY, "189.00", "of one"),
 	FIGURE("weight", "mass|grams", weight_g, GRAMS, 0, 1e5, "420 g", "of one, in g or kg"),
+	FIGURE("stock", "on hand", stock, PLAIN, 0, 1e6, "30", "how many are on hand"),
 };
 #undef ROW_OF
 
@@ -108,13 +109,16 @@ static const struct column leads[] = {
 	FIGURE("length", "metres", length_m, METRES, 0, 100, "0.75 m", "in m, cm, ft or in"),
 	TEXT("cable", "cable class|class", cable, "RG-174", "class of its cable"),
 	FIGURE("f1", "mhz 1", mhz[0], MEGAHERTZ, 1, 10000, "450 MHz", "first point of its data sheet"),
-	FIGURE("loss1", "loss 1|db 1", db_per_100m[0], DECIBELS, 0.1, 1000, "60 dB", "loss there, dB in 100 m"),
+	FIGURE("loss1", "loss 1|db 1", db_per_100m[0], DECIBELS, 0.1, 1000, "60 dB per 100 m",
+	       "loss there, in dB per 100 m"),
 	FIGURE("f2", "mhz 2", mhz[1], MEGAHERTZ, 1, 10000, "900 MHz", "second point"),
-	FIGURE("loss2", "loss 2|db 2", db_per_100m[1], DECIBELS, 0.1, 1000, "90 dB", "loss there, dB in 100 m"),
+	FIGURE("loss2", "loss 2|db 2", db_per_100m[1], DECIBELS, 0.1, 1000, "90 dB per 100 m",
+	       "loss there, in dB per 100 m"),
 	TEXT("from", "antenna end", from, "S1", "connector at the antenna's end"),
 	TEXT("to", "unit end", to, "S1", "connector at the unit's end"),
 	CELL("price", "cost", price, CELL_MONEY, "6.20", "of one"),
-	FIGURE("weight", "mass|grams", weight_g, GRAMS, 0, 1e5, "40 g", "of one"),
+	FIGURE("weight", "mass|grams", weight_g, GRAMS, 0, 1e5, "40 g", "of one, in g or kg"),
+	FIGURE("stock", "on hand", stock, PLAIN, 0, 1e6, "20", "how many are on hand"),
 };
 #undef ROW_OF
 

@@ -90,3 +90,20 @@ void cli_column(struct ft_buf *out, struct ft_slice s, int width)
 	for (; n < width; n++)
 		ft_buf_byte(out, ' ');
 }
+
+void cli_name(struct ft_buf *out, struct ft_slice s, int width)
+{
+	int n = 0;
+
+	for (size_t i = 0; i < s.n && n < width; n++) {
+		const size_t takes = ft_utf8_length((const unsigned char *)s.p + i, s.n - i);
+		const unsigned char c = (unsigned char)s.p[i];
+		if (takes > 1 && !(takes == 2 && c == 0xc2 && (unsigned char)s.p[i + 1] < 0xa0))
+			ft_buf_put(out, s.p + i, takes);
+		else
+			ft_buf_byte(out, c >= 0x20 && c < 0x7f ? c : '?');
+		i += takes ? takes : 1;
+	}
+	for (; n < width; n++)
+		ft_buf_byte(out, ' ');
+}

@@ -19,4 +19,7 @@ const char *cli_verdict_text(const struct cli *c, enum ft_verdict v);
 /* Text in a column: at most `width` letters, padded to it on the right. */
 void cli_column(struct ft_buf *out, struct ft_slice s, int width);
 
+/* The same of a table's text: a name keeps its letters, which a line of a machine has not. */
+void cli_name(struct ft_buf *out, struct ft_slice s, int width);
+
 #endif

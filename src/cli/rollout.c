@@ -474,10 +474,11 @@ const struct cli_verb verb_rollout = {
 		"what moved is told. The same tables, seed and steps give the same plan.\n\n"
 		"Distances are great circles times a road factor, unless a table of distances is given. docs/rollout.md has the columns.",
 	.options = options,
-	.examples =
-		"$ fettle rollout machines.csv --technicians technicians.csv --from 2026-11-30 -o plan\n"
-		"$ fettle rollout survey.csv --catalogue catalogue -o plan --open\n"
-		"$ fettle rollout machines.csv --technicians technicians.csv --plan plan/days.csv --done BD-0417 --without \"Tilda Moss\"\n",
+	.examples = "$ fettle rollout machines.csv --technicians technicians.csv \\\n"
+				"      --from 2026-11-30 -o plan\n"
+				"$ fettle rollout survey.csv --catalogue catalogue -o plan --open\n"
+				"$ fettle rollout machines.csv --technicians technicians.csv \\\n"
+				"      --plan plan/days.csv --done BD-0417 --without \"Tilda Moss\"\n",
 	.least = 0,
 	.most = 1,
 	.run = run,

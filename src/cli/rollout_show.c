@@ -8,24 +8,6 @@
 
 enum { FILLINGS_SHOWN = 2, BUYS_SHOWN = 20 };
 
-/* As cli_column, but a name keeps its letters: what stands here is text of a table and no line of a machine. */
-static void column(struct ft_buf *out, struct ft_slice s, int width)
-{
-	int n = 0;
-
-	for (size_t i = 0; i < s.n && n < width; n++) {
-		const size_t takes = ft_utf8_length((const unsigned char *)s.p + i, s.n - i);
-		const unsigned char c = (unsigned char)s.p[i];
-		if (takes > 1 && !(takes == 2 && c == 0xc2 && (unsigned char)s.p[i + 1] < 0xa0))
-			ft_buf_put(out, s.p + i, takes);
-		else
-			ft_buf_byte(out, c >= 0x20 && c < 0x7f ? c : '?');
-		i += takes ? takes : 1;
-	}
-	for (; n < width; n++)
-		ft_buf_byte(out, ' ');
-}
-
 static const char *weekday(int64_t day)
 {
 	static const char *const names[] = { "Thu", "Fri", "Sat", "Sun", "Mon", "Tue", "Wed" };
@@ -38,7 +20,7 @@ static void put_day(const struct rollout *r, const struct ft_rollout_day *d, str
 	char date[FT_DATE_TEXT];
 
 	ft_buf_printf(out, "\n%s %s  ", weekday(d->day), ft_fleet_date_text(d->day, date));
-	column(out, r->fleet.technicians[d->technician].name, 22);
+	cli_name(out, r->fleet.technicians[d->technician].name, 22);
 	ft_buf_printf(out, "  leave %02d:%02d  back %02d:%02d  %7.1f km\n", d->leave / 60, d->leave % 60, d->back / 60,
 	              d->back % 60, d->km);
 	for (size_t i = 0; i < d->count; i++) {
@@ -46,9 +28,9 @@ static void put_day(const struct rollout *r, const struct ft_rollout_day *d, str
 		const struct ft_fleet_machine *m = &r->fleet.machines[s->machine];
 		ft_buf_printf(out, "  %s %02d:%02d to %02d:%02d  ", s->moved ? ">" : " ", s->start / 60, s->start % 60,
 		              s->leave / 60, s->leave % 60);
-		column(out, m->asset, 14);
+		cli_name(out, m->asset, 14);
 		ft_buf_puts(out, "  ");
-		column(out, m->site, 28);
+		cli_name(out, m->site, 28);
 		ft_buf_printf(out, " %7.1f km\n", s->km);
 	}
 }
@@ -115,7 +97,7 @@ static void put_filling(const struct rollout *r, const struct ft_rollout_filling
 		if (!l->most)
 			continue;
 		ft_buf_puts(out, "  ");
-		column(out, r->fleet.parts[p].name, 30);
+		cli_name(out, r->fleet.parts[p].name, 30);
 		ft_buf_printf(out, " %9.2f %5d %6d ", l->expected, l->surely, l->carry);
 		put_risk(out, l->risk);
 		put_risk(out, l->next);
@@ -140,7 +122,7 @@ static void put_buys(const struct rollout *r, struct ft_buf *out)
 		if (!b->buy)
 			continue;
 		ft_buf_puts(out, "  ");
-		column(out, r->fleet.parts[b->part].name, 30);
+		cli_name(out, r->fleet.parts[b->part].name, 30);
 		ft_buf_printf(out, " %7d ", b->needed);
 		if (b->stock < 0)
 			ft_buf_puts(out, "       ?");

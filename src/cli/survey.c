@@ -195,11 +195,14 @@ const struct cli_verb verb_survey = {
 		"would change the plan most.\n\n"
 		"Tables are CSV as spreadsheets write them, with their columns in any order. A field that is empty or a ? is not known "
 		"and is not guessed: it gets a chance, learned from the machines of the same family in the same file.\n\n"
+		"Exit code 1: at least one machine cannot be fitted, and the last line says how many. Chances, weights and the column "
+		"what of --template priors are told in docs/survey.md.\n\n"
 		"The record of a machine (--record) holds its row and the rows of the catalogue it was judged by; added to a visit "
 		"it shows or contradicts that the machine can be fitted.",
 	.options = options,
 	.examples = "$ fettle survey --template survey > fleet.csv\n$ fettle survey fleet.csv --catalogue catalogue\n"
-				"$ fettle survey fleet.csv --catalogue catalogue --asset A-1001 --record A-1001.survey\n",
+				"$ fettle survey fleet.csv --catalogue catalogue --asset A-1001 \\\n"
+				"      --record A-1001.survey\n",
 	.least = 0,
 	.most = 1,
 	.run = run,

@@ -6,86 +6,104 @@
 #include "fettle/money.h"
 #include "survey.h"
 
+#define WORTH_LEAST 0.05 /* minutes; a question that is worth less is not told */
+
 /* ---- a line a machine ---- */
 
-/* What is needed, in a word or two. */
-static const char *word_of(const struct ft_survey_reason *r)
+/* The part that a fact asks for, in a word or two. */
+static const char *part_word(enum ft_fact f)
 {
-	switch (r->can == FT_CAN_PARTS ? r->rule : FT_RULE_NONE) {
-	case FT_RULE_SURVEY_TEE:
+	switch (f) {
+	case FT_FACT_BUS_FREE:
 		return "bus tee";
-	case FT_RULE_SURVEY_DOOR_SWITCH:
+	case FT_FACT_DOOR_SWITCH:
 		return "door switch";
-	case FT_RULE_SURVEY_LEAD:
+	case FT_FACT_PATH:
 		return "another lead";
-	case FT_RULE_SURVEY_ANTENNA:
+	case FT_FACT_ANTENNA:
 		return "outside antenna";
-	case FT_RULE_SURVEY_NO_SOCKET:
+	case FT_FACT_CONNECTOR:
 		return "audit lead";
-	case FT_RULE_SURVEY_SUPPLY:
+	case FT_FACT_VOLTS:
+	case FT_FACT_CHAIN:
 		return "relief of the supply";
 	default:
-		return ft_fact_title(r->fact);
+		return ft_fact_title(f);
 	}
 }
 
-/* "titles of facts, with commas", of the reasons that `counts` says; NULL when there are none. */
-static const char *facts_that(struct survey_run *d, const struct ft_survey_machine *m,
-                              bool (*counts)(const struct ft_survey_machine *m, const struct ft_survey_reason *r))
+enum said { NOT_KNOWN, NEEDS, MAY_NEED, TO_MEASURE, TO_ASK, SAID };
+
+/* Does a reason belong under this heading? `least`: smaller chances are not told. */
+static bool belongs(const struct ft_survey_reason *r, enum said what, double least)
 {
-	const char *words = NULL;
+	bool open = r->can & (r->can - 1), visit = ft_fact_way(r->fact) == FT_WAY_VISIT, part = r->chance[1] > 0;
+
+	switch (what) {
+	case NEEDS:
+		return r->can == FT_CAN_PARTS;
+	case NOT_KNOWN:
+		return open && r->chance[2] + r->chance[3] >= least;
+	case MAY_NEED:
+		return open && 1 - r->chance[0] >= least && part;
+	case TO_MEASURE:
+		return open && 1 - r->chance[0] >= least && !part && visit;
+	default:
+		return open && 1 - r->chance[0] >= least && !part && !visit;
+	}
+}
+
+/* Adds "; heading: one, another" to `words`, or nothing. NULL stands for no words yet. */
+static const char *add_words(struct survey_run *d, const struct ft_survey_machine *m, enum said what, double least,
+                             const char *words)
+{
+	static const char *const headings[SAID] = { "not known", "needs", "may need", "to measure", "to ask" };
+	const char *list = NULL;
 
 	for (size_t i = 0; i < m->reason_count; i++) {
-		const char *title = word_of(&m->reasons[i]);
-		if (!counts(m, &m->reasons[i]) || (words && strstr(words, title)))
-			continue;
-		words = words ? ft_arena_printf(&d->c->arena, "%s, %s", words, title) : title;
+		const struct ft_survey_reason *r = &m->reasons[i];
+		const char *word = what == NEEDS || what == MAY_NEED ? part_word(r->fact) : ft_fact_title(r->fact);
+		if (belongs(r, what, least) && !(list && strstr(list, word)))
+			list = list ? ft_arena_printf(&d->c->arena, "%s, %s", list, word) : word;
 	}
-	return words;
-}
-
-static bool one_outcome(const struct ft_survey_reason *r)
-{
-	return !(r->can & (r->can - 1));
-}
-
-static bool lacks(const struct ft_survey_machine *m, const struct ft_survey_reason *r)
-{
-	(void)m;
-	return r->can == FT_CAN_PARTS;
-}
-
-static bool open_question(const struct ft_survey_machine *m, const struct ft_survey_reason *r)
-{
-	double counts = m->fit == FT_FIT_LOOK_FIRST ? r->chance[2] + r->chance[3] : 1 - r->chance[0];
-
-	return !one_outcome(r) && counts >= 0.05;
-}
-
-static bool small_question(const struct ft_survey_machine *m, const struct ft_survey_reason *r)
-{
-	(void)m;
-	return !one_outcome(r) && r->chance[0] < 0.99;
+	if (!list)
+		return words;
+	return ft_arena_printf(&d->c->arena, "%s%s%s: %s", words ? words : "", words ? "; " : "", headings[what], list);
 }
 
 /* What rules it out, else what it needs, else what is not known. */
 static const char *in_short(struct survey_run *d, const struct ft_survey_machine *m)
 {
-	struct ft_arena *a = &d->c->arena;
-	const char *needs = facts_that(d, m, lacks), *open = facts_that(d, m, open_question), *words = "";
+	static const double least[] = { 0.05, 0.01 };
+	const char *words = NULL;
 
 	for (size_t i = 0; i < m->reason_count; i++)
 		if (m->reasons[i].can == FT_CAN_NOT || (m->reasons[i].can == FT_CAN_UPDATE && m->fit == FT_FIT_WITH_UPDATE))
 			return ft_rule(m->reasons[i].rule)->sentence;
-	if (!needs && !open && m->fit != FT_FIT_READY)
-		open = facts_that(d, m, small_question);
-	if (needs && m->fit != FT_FIT_LOOK_FIRST)
-		words = ft_arena_printf(a, "needs: %s", needs);
-	if (open && *words)
-		return ft_arena_printf(a, "%s; perhaps: %s", words, open);
-	if (open)
-		return ft_arena_printf(a, "%s: %s", m->fit == FT_FIT_LOOK_FIRST ? "not known" : "perhaps", open);
+	/* small chances are told only where together they make the fit what it is */
+	for (size_t i = 0; i < 2 && !words && (i == 0 || m->fit != FT_FIT_READY); i++) {
+		if (m->fit == FT_FIT_LOOK_FIRST)
+			words = add_words(d, m, NOT_KNOWN, least[i], NULL);
+		else
+			for (int what = NEEDS; what < SAID; what++)
+				words = add_words(d, m, (enum said)what, least[i], words);
+	}
 	return words;
+}
+
+/* Text of a table as the last column, wrapped between words. */
+static void put_name(const struct survey_run *d, struct ft_slice name, int indent, struct ft_buf *out)
+{
+	struct ft_buf text = { 0 };
+
+	cli_name(&text, name, name.n < 200 ? (int)name.n : 200);
+	ft_buf_byte(&text, 0);
+	if (text.status == FT_OK)
+		ft_wrap(out, text.p, d->c->columns, indent);
+	ft_buf_done(&text);
+	while (out->n && out->p[out->n - 1] == ' ')
+		out->n--;
+	ft_buf_byte(out, '\n');
 }
 
 static void line(struct survey_run *d, const struct ft_survey_machine *m, struct ft_buf *out)
@@ -94,7 +112,7 @@ static void line(struct survey_run *d, const struct ft_survey_machine *m, struct
 	const char *why = in_short(d, m);
 
 	ft_buf_puts(out, "  ");
-	cli_column(out, m->row->asset, 10);
+	cli_name(out, m->row->asset, 10);
 	ft_buf_byte(out, ' ');
 	cli_column(out, ft_slice_of(ft_fit_word(m->fit)), 12);
 	if (m->fit == FT_FIT_CANNOT)
@@ -108,19 +126,18 @@ static void line(struct survey_run *d, const struct ft_survey_machine *m, struct
 	ft_buf_byte(out, '\n');
 }
 
-static void kit(const struct ft_survey_machine *m, struct ft_buf *out)
+static void kit(const struct survey_run *d, const struct ft_survey_machine *m, struct ft_buf *out)
 {
 	ft_buf_puts(out, "    kit\n");
 	for (size_t i = 0; i < m->item_count; i++) {
 		const struct ft_survey_item *x = &m->kit[i];
 		ft_buf_printf(out, "      %d x ", x->count);
-		cli_column(out, x->part, 12);
-		ft_buf_byte(out, ' ');
-		cli_column(out, x->name.p ? x->name : FT_SLICE(""), 36);
+		cli_name(out, x->part, 12);
 		if (x->chance >= 1)
-			ft_buf_puts(out, " certain\n");
+			ft_buf_puts(out, "  certain  ");
 		else
-			ft_buf_printf(out, " %4.1f %%\n", 100 * x->chance);
+			ft_buf_printf(out, "  %5.1f %%  ", 100 * x->chance);
+		put_name(d, x->name, 34, out);
 	}
 }
 
@@ -150,7 +167,7 @@ static void in_full(struct survey_run *d, const struct ft_survey_machine *m, str
 			ft_buf_printf(out, "%s%s %.1f %%", said++ ? ", " : "", outcome[k], 100 * m->chance[k]);
 	ft_buf_byte(out, '\n');
 	figures(m, out);
-	kit(m, out);
+	kit(d, m, out);
 	for (size_t i = 0; i < m->findings.count; i++) {
 		struct ft_finding f = m->findings.list[i];
 		f.where = (struct ft_where){ 0 };
@@ -183,39 +200,77 @@ static int by_part(const void *a, const void *b)
 	return x->kind != y->kind ? (int)x->kind - (int)y->kind : (x->index > y->index) - (x->index < y->index);
 }
 
-/* Hint: enough in all but one of fifty cases, by the normal distribution (mean and two standard deviations). */
+/* Enough by the normal distribution, as many standard deviations above the mean as data/survey-figures.csv says. */
 static double enough(const struct need *n)
 {
 	return ceil(n->mean + 2.054 * sqrt(n->variance) - 1e-9);
 }
 
-static void put_need(const struct survey_run *d, const struct need *n, struct ft_buf *out)
+static double stock_of(const struct ft_catalogue *c, const struct ft_survey_item *x)
 {
+	return x->kind == FT_KIT_UNIT ? c->units[x->index].stock
+		: x->kind == FT_KIT_LEAD  ? c->leads[x->index].stock
+								  : c->parts[x->index].stock;
+}
+
+/* What all that is to be bought comes to. */
+struct bill {
+	double pieces, without_price;
+	int64_t cost;
+	bool uncounted; /* a stock that nobody counted */
+};
+
+static void put_need(const struct survey_run *d, const struct need *n, struct bill *bill, struct ft_buf *out)
+{
+	enum { BEFORE = 48 };
 	const struct ft_survey_item *x = n->item;
-	double stock = x->kind == FT_KIT_PART ? d->catalogue.parts[x->index].stock : NAN, want = enough(n);
+	double stock = stock_of(&d->catalogue, x), want = enough(n), buy = fmax(0, want - stock);
+	int64_t cost = 0;
 	char money[FT_MONEY_TEXT];
 
 	ft_buf_puts(out, "  ");
-	cli_column(out, x->part, 10);
-	ft_buf_byte(out, ' ');
-	cli_column(out, x->name.p ? x->name : x->kind == FT_KIT_LEAD ? FT_SLICE("lead") : FT_SLICE("unit"), 24);
-	ft_buf_printf(out, " %7.1f %6.0f", n->mean, want);
+	cli_name(out, x->part, 10);
+	ft_buf_printf(out, " %6.1f %6.0f ", n->mean, want);
 	if (isnan(stock)) {
-		ft_buf_puts(out, "       ?\n");
-		return;
+		bill->uncounted = true;
+		ft_buf_puts(out, "   ?    ?         ?");
+	} else {
+		ft_buf_printf(out, "%4.0f ", stock);
+		bill->pieces += buy;
+		if (!(buy > 0)) {
+			ft_buf_puts(out, "   -         -");
+		} else if (x->price == FT_ABSENT || __builtin_mul_overflow(x->price, (int64_t)buy, &cost) ||
+		           __builtin_add_overflow(bill->cost, cost, &bill->cost)) {
+			bill->without_price += buy;
+			ft_buf_printf(out, "%4.0f         ?", buy);
+		} else {
+			ft_buf_printf(out, "%4.0f %9s", buy, ft_money_text(cost, 2, money));
+		}
 	}
-	ft_buf_printf(out, " %7.0f", stock);
-	if (want > stock) {
-		ft_buf_printf(out, "  buy %.0f", want - stock);
-		if (x->price != FT_ABSENT)
-			ft_buf_printf(out, ": %s", ft_money_text(x->price * (int64_t)(want - stock), 2, money));
-	}
+	ft_buf_puts(out, "  ");
+	put_name(d, x->name.p ? x->name : x->kind == FT_KIT_LEAD ? FT_SLICE("lead") : FT_SLICE("unit"), BEFORE, out);
+}
+
+static void put_bill(struct survey_run *d, const struct bill *bill, struct ft_buf *out)
+{
+	char money[FT_MONEY_TEXT];
+	const char *text;
+
+	text = ft_arena_printf(
+		&d->c->arena,
+		"To buy: %.0f %s, %s%s. Average is what the kits come to by their chances; enough is what does in 98 of 100 cases.%s",
+		bill->pieces, bill->pieces == 1 ? "piece" : "pieces", ft_money_text(bill->cost, 2, money),
+		bill->without_price > 0 ? ft_arena_printf(&d->c->arena, " and %.0f without a price", bill->without_price) : "",
+		bill->uncounted ? " A ? under have: the catalogue's column stock is empty." : "");
+	ft_buf_puts(out, "\n  ");
+	ft_wrap(out, text ? text : "", d->c->columns, 2);
 	ft_buf_byte(out, '\n');
 }
 
 static bool totals(struct survey_run *d, struct ft_buf *out)
 {
 	struct wanted *all;
+	struct bill bill = { 0 };
 	size_t count = 0, n = 0;
 
 	for (size_t i = 0; i < d->count; i++)
@@ -227,7 +282,7 @@ static bool totals(struct survey_run *d, struct ft_buf *out)
 		for (size_t k = 0; d->machines[i].fit != FT_FIT_CANNOT && k < d->machines[i].item_count; k++)
 			all[n++].item = &d->machines[i].kit[k];
 	qsort(all, n, sizeof *all, by_part);
-	ft_buf_puts(out, "\n  part                                expected enough on hand\n");
+	ft_buf_puts(out, "\n  part      average enough have  buy      cost\n");
 	for (size_t i = 0; i < n;) {
 		struct need need = { .item = all[i].item };
 		size_t k = i;
@@ -235,28 +290,84 @@ static bool totals(struct survey_run *d, struct ft_buf *out)
 			need.mean += all[k].item->chance * all[k].item->count;
 			need.variance += all[k].item->chance * (1 - all[k].item->chance) * all[k].item->count * all[k].item->count;
 		}
-		put_need(d, &need, out);
+		put_need(d, &need, &bill, out);
 		i = k;
 	}
+	put_bill(d, &bill, out);
 	return true;
 }
 
-static void top_questions(const struct survey_run *d, struct ft_buf *out, int64_t most)
+/* ---- questions, each with the machines it is asked of ---- */
+
+struct asked {
+	enum ft_fact fact;
+	double worth_min;
+	size_t machines;
+};
+
+static int by_minutes(const void *a, const void *b)
 {
-	if (!d->question_count || !most || d->questions[0].question->worth_min < 0.05)
-		return;
-	ft_buf_puts(out, "\n  What to ask first, by the minutes that an answer is expected to save:\n");
-	for (size_t i = 0; i < d->question_count && (int64_t)i < most; i++) {
+	const struct asked *x = a, *y = b;
+
+	if (x->worth_min != y->worth_min)
+		return x->worth_min < y->worth_min ? 1 : -1;
+	return (int)x->fact - (int)y->fact;
+}
+
+static void put_question(struct survey_run *d, const struct asked *asked, struct ft_buf *out)
+{
+	enum { BEFORE = 8, MACHINES_SHOWN = 12 };
+	static const char *const ways[] = { "by call", "by photograph", "on a visit", "at the desk" };
+	struct ft_arena *a = &d->c->arena;
+	const char *text = NULL;
+	size_t shown = 0;
+
+	ft_buf_printf(out, "  %4.0f  ", asked->worth_min);
+	ft_wrap(out, ft_fact_ask(asked->fact), d->c->columns, BEFORE);
+	for (size_t i = 0; i < d->question_count && shown < asked->machines && shown < MACHINES_SHOWN; i++) {
 		const struct survey_question *q = &d->questions[i];
-		if (q->question->worth_min < 0.05)
-			break;
-		ft_buf_printf(out, "  %4.0f  ", q->question->worth_min);
-		cli_column(out, q->machine->row->asset, 10);
-		ft_buf_byte(out, ' ');
-		cli_column(out, ft_slice_of(ft_ask_way_word(ft_fact_way(q->question->fact))), 11);
-		ft_wrap(out, ft_fact_ask(q->question->fact), d->c->columns, 30);
-		ft_buf_byte(out, '\n');
+		if (q->question->fact != asked->fact || q->question->worth_min < WORTH_LEAST)
+			continue;
+		text = ft_arena_printf(a, "%s%s %.*s (%.0f)", text ? text : ways[ft_fact_way(asked->fact)], shown++ ? "," : ":",
+		                       FT_P(q->machine->row->asset), q->question->worth_min);
 	}
+	if (shown < asked->machines && text)
+		text = ft_arena_printf(a, "%s and %zu more", text, asked->machines - shown);
+	ft_buf_puts(out, "\n        ");
+	ft_wrap(out, text ? text : "", d->c->columns, BEFORE);
+	ft_buf_byte(out, '\n');
+}
+
+static void top_questions(struct survey_run *d, struct ft_buf *out, int64_t most)
+{
+	struct asked all[FT_FACT_COUNT];
+
+	for (int f = 0; f < FT_FACT_COUNT; f++)
+		all[f] = (struct asked){ .fact = (enum ft_fact)f };
+	for (size_t i = 0; i < d->question_count && d->questions[i].question->worth_min >= WORTH_LEAST; i++) {
+		struct asked *mine = &all[d->questions[i].question->fact];
+		mine->worth_min += d->questions[i].question->worth_min;
+		mine->machines++;
+	}
+	qsort(all, FT_FACT_COUNT, sizeof *all, by_minutes);
+	if (!most || !all[0].machines)
+		return;
+	ft_buf_puts(out, "\n  What to ask first, by the minutes that all answers are expected to save:\n");
+	for (int f = 0; f < FT_FACT_COUNT && f < most && all[f].machines; f++)
+		put_question(d, &all[f], out);
+}
+
+/* A script sees the exit code; whoever reads this should know why it is 1. */
+static void put_cannot(const struct survey_run *d, struct ft_buf *out)
+{
+	size_t n = 0;
+
+	for (size_t i = 0; i < d->count; i++)
+		n += d->machines[i].fit == FT_FIT_CANNOT;
+	if (d->count == 1 && n)
+		ft_buf_puts(out, "\n  Exit code 1: the machine cannot be fitted.\n");
+	else if (n)
+		ft_buf_printf(out, "\n  Exit code 1: %zu of %zu machines cannot be fitted.\n", n, d->count);
 }
 
 static void heading(struct survey_run *d, struct ft_buf *out)
@@ -307,6 +418,7 @@ int survey_print(struct survey_run *d)
 		}
 		top_questions(d, &out, questions);
 	}
+	put_cannot(d, &out);
 	if (!cli_flush(d->c, &out))
 		return cli_failed(d->c);
 	ft_buf_done(&out);

@@ -37,9 +37,11 @@ static int part_of(struct ft_fleet *f, const struct ft_catalogue *c, const struc
 		return n;
 	if (x->kind == FT_KIT_UNIT) {
 		weight = c->units[x->index].weight_g;
+		stock = c->units[x->index].stock;
 		p->line = c->units[x->index].line;
 	} else if (x->kind == FT_KIT_LEAD) {
 		weight = c->leads[x->index].weight_g;
+		stock = c->leads[x->index].stock;
 		p->line = c->leads[x->index].line;
 	} else {
 		weight = c->parts[x->index].weight_g;

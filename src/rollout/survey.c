@@ -306,6 +306,8 @@ static void find_questions(struct looking *l)
 	double update = l->family && !isnan(l->family->update_minutes) ? l->family->update_minutes : 0,
 		   spare = l->update * (1 - l->update);
 
+	if (m->fit == FT_FIT_CANNOT) /* nobody goes and nothing is carried, whatever the answer */
+		return;
 	for (size_t i = 0; i < m->reason_count; i++) {
 		const struct ft_survey_reason *r = &m->reasons[i];
 		double changes = 0, chance[FT_OUTCOMES];

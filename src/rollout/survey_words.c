@@ -22,10 +22,10 @@ static const struct {
 };
 
 static const struct {
-	const char *word;
+	const char *word, *what;
 	double chance, weight;
 } priors[] = {
-#define ROW(ident, prior, chance, weight, ...) { prior, (chance) / 1000.0, weight },
+#define ROW(ident, prior, chance, weight, what, ...) { prior, what, (chance) / 1000.0, weight },
 #include "survey-priors.inc"
 #undef ROW
 };
@@ -118,7 +118,13 @@ enum ft_status ft_survey_priors_read(struct ft_slice bytes, const char *what, st
 
 void ft_survey_priors_write(const struct ft_survey_priors *p, struct ft_buf *out)
 {
-	ft_buf_puts(out, "prior,per_mille,weight\n");
-	for (int i = 0; i < FT_PRIOR_COUNT; i++) /* seventeen places bring the same number back */
-		ft_buf_printf(out, "%s,%.17g,%.17g\n", priors[i].word, p->chance[i] * 1000, p->weight[i]);
+	ft_buf_puts(out,
+	            "prior,per_mille,weight,what\n"
+	            "# per_mille: chance in 1000 of what nobody knows. weight, of the first six rows alone: as how many\n"
+	            "# machines of the same family it counts beside those that the survey knows\n");
+	for (int i = 0; i < FT_PRIOR_COUNT; i++) { /* seventeen places bring the same number back */
+		ft_buf_printf(out, "%s,%.17g,%.17g,", priors[i].word, p->chance[i] * 1000, p->weight[i]);
+		ft_csv_put(out, ft_slice_of(priors[i].what));
+		ft_buf_byte(out, '\n');
+	}
 }

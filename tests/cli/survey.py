@@ -48,9 +48,34 @@ def fleet(folder):
         check(abs(sum(d["chances"].values()) - 1) < 1e-5, f"{d['asset']}: chances add up")
         check(all(0 < k["chance"] <= 1 for k in d["kit"]), f"{d['asset']}: the kit's chances are chances")
         check(d["fit"] != "ready" or d["chances"]["ready"] >= 0.95, f"{d['asset']}: ready is ready")
+        check(d["fit"] != "cannot" or not d["questions"], f"{d['asset']} cannot be fitted, so nothing is asked")
+    short = {x.split()[0]: " ".join(x.split()[1:]) for x in text.replace("\n                   ", " ").splitlines() if x.startswith("  BD-")}
+    check(short["BD-1078"].endswith("min may need: another lead"), f"an open way to the antenna names the part: {short['BD-1078']}")
+    check(short["BD-1232"].endswith("may need: audit lead; to measure: signal"), f"what takes no part is to be measured: {short['BD-1232']}")
+    questions = text[text.index("What to ask first"):]
+    check(questions.count("find the revision of the controller") == 1, "a question at several machines is listed once")
+    check("BD-1022 (71), BD-1043 (71)" in questions, "with the machines it is asked of")
+    check(text.endswith("Exit code 1: 4 of 40 machines cannot be fitted.\n"), "the exit code is explained")
+    bill(text)
     one, _ = run("survey", os.path.join(DEMO, "survey.csv"), "--catalogue", DEMO, "--asset", "BD-1015")
     check("bus tee" in one and "certain" in one and "no bus connector is free" in one, "one machine in full")
     run("survey", os.path.join(DEMO, "survey.csv"), "--catalogue", DEMO, "--asset", "BD-9", code=2)
+
+
+def bill(text):
+    """The buying list against its own sums and the names of the catalogue."""
+    rows = [x for x in text[text.index("  part "):text.index("  To buy:")].splitlines()[1:] if x.strip()]
+    pieces = cost = 0
+    for row in rows:
+        if not row[12:].startswith(" " * 30):
+            buy, price = row[31:36].strip(), row[36:46].strip()
+            enough, have = int(row[20:26]), int(row[26:31])
+            check(buy == (str(enough - have) if enough > have else "-"), f"enough less what is there is bought: {row}")
+            pieces += 0 if buy == "-" else int(buy)
+            cost += 0 if price == "-" else round(100 * float(price))
+    check(f"To buy: {pieces} pieces, {cost // 100}.{cost % 100:02}." in text, f"the list is added up: {pieces}, {cost}")
+    check(any(x.startswith("  L-075 ") and "buy" not in x for x in rows) and pieces > 0, "leads are counted too")
+    check("antenna for outside, with its gland" in " ".join(" ".join(rows).split()), "names are wrapped and never cut")
 
 
 def tables(folder):
@@ -60,6 +85,8 @@ def tables(folder):
     put(folder, "fleet.csv", run("survey", "--template", "survey")[0])
     d = json.loads(run("survey", "fleet.csv", "--catalogue", "cat", "--json", cwd=folder)[0])
     check(d["asset"] == "A-1001" and d["family"] == "Corvane 3", "the templates make a whole")
+    check("60 dB per 100 m" in open(os.path.join(folder, "cat/leads.csv"), encoding="utf-8").read(), "a loss says per what")
+    check("a bus connector is free at the place of the unit" in open(os.path.join(folder, "cat/priors.csv"), encoding="utf-8").read(), "priors say what they are the chance of")
     put(folder, "wrong.csv", "asset,bus_volts,front,colour\nA1,lots,wood,red\n")
     _, err = run("survey", "wrong.csv", "--catalogue", "cat", cwd=folder, code=3)
     check("line 2, column 2" in err and "line 2, column 3" in err and "colour" in err, f"all that is wrong is told: {err}")

@@ -179,7 +179,7 @@ async function shownBy(page, bench) {
 
 const says = {
 	fleet: /Salt yard office/,
-	one: /To ask/,
+	one: /To find out/,
 	plan: /What|km/,
 	watch: /expected/,
 	machine: /Sales by day/,

@@ -169,7 +169,7 @@ function One({ m }: { m: Surveyed }) {
 				)}
 			</p>
 			<Reasons m={m} />
-			{m.questions.length > 0 && <p>To ask: {m.questions.map((q) => q.ask.replace(/\?$/, "")).join("; ")}?</p>}
+			{m.questions.length > 0 && <p>To find out: {m.questions.map((q) => q.ask).join("; ")}.</p>}
 			<h3>Kit</h3>
 			<ul class="kit">
 				{m.kit.map((k) => (
