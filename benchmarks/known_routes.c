@@ -41,9 +41,9 @@ static bool measure(const char *name, const struct ft_route_problem *p, int64_t 
 int main(int argc, char **argv)
 {
 	struct ft_arena a = { 0 };
-	const struct ft_route_problem berlin = routes_berlin52(argc > 1 ? argv[1] : "tests", &a);
-	const struct ft_route_problem ulysses = routes_ulysses22(&a), r101 = routes_solomon('R', &a);
-	const struct ft_route_problem c101 = routes_solomon('C', &a);
+	const char *tests = argc > 1 ? argv[1] : "tests";
+	const struct ft_route_problem berlin = routes_berlin52(tests, &a), ulysses = routes_ulysses22(&a);
+	const struct ft_route_problem r101 = routes_solomon(tests, "r101", &a), c101 = routes_solomon(tests, "c101", &a);
 	bool good = measure("berlin52", &berlin, 7542, 1);
 
 	good &= measure("ulysses22", &ulysses, 7013, 1);

@@ -5,6 +5,7 @@
 
 #include "fettle/csv.h"
 #include "fettle/random.h"
+#include "fettle/stamp.h"
 #include "routes.h"
 
 static void *must(void *p)
@@ -34,33 +35,38 @@ static struct ft_route_problem one_tour(int places, int32_t *metres, struct ft_a
 		                              .seconds = metres };
 }
 
-struct ft_route_problem routes_berlin52(const char *tests, struct ft_arena *a)
+/* The figures behind the first column of tests/routes/NAME.csv, whose rows and columns are as many as said. */
+static double *figures(const char *tests, const char *name, size_t rows, int columns, struct ft_arena *a)
 {
 	char path[512];
-	static char bytes[8192];
+	char *bytes = must(ft_arena_raw(a, 8192));
+	double *ret = must(FT_NEW_ARRAY(a, rows * (size_t)columns, double));
 	struct ft_csv t;
 	struct ft_error e = { 0 };
-	int32_t *m = must(FT_NEW_ARRAY(a, 52 * 52, int32_t));
-	double x[52], y[52];
 	FILE *f;
 	size_t n;
 
-	snprintf(path, sizeof path, "%s/routes/berlin52.csv", tests);
+	snprintf(path, sizeof path, "%s/routes/%s.csv", tests, name);
 	f = must(fopen(path, "rb"));
-	n = fread(bytes, 1, sizeof bytes, f);
+	n = fread(bytes, 1, 8192, f);
 	fclose(f);
-	if (ft_csv_read((struct ft_slice){ bytes, n }, "berlin52", a, &t, &e) != FT_OK || t.count != 52)
+	if (ft_csv_read((struct ft_slice){ bytes, n }, name, a, &t, &e) != FT_OK || t.count != rows)
 		abort();
-	for (int i = 0; i < 52; i++) {
-		int64_t at[2];
-		if (!ft_slice_i64(t.rows[i].fields[1], &at[0]) || !ft_slice_i64(t.rows[i].fields[2], &at[1]))
-			abort();
-		x[i] = (double)at[0];
-		y[i] = (double)at[1];
-	}
+	for (size_t i = 0; i < rows; i++)
+		for (int k = 0; k < columns; k++)
+			if (!ft_figure(ft_csv_field(&t.rows[i], k + 1), &ret[i * (size_t)columns + (size_t)k]))
+				abort();
+	return ret;
+}
+
+struct ft_route_problem routes_berlin52(const char *tests, struct ft_arena *a)
+{
+	int32_t *m = must(FT_NEW_ARRAY(a, 52 * 52, int32_t));
+	const double *at = figures(tests, "berlin52", 52, 2, a);
+
 	for (int i = 0; i < 52; i++)
 		for (int k = 0; k < 52; k++)
-			m[i * 52 + k] = (int32_t)(sqrt((x[i] - x[k]) * (x[i] - x[k]) + (y[i] - y[k]) * (y[i] - y[k])) + 0.5);
+			m[i * 52 + k] = (int32_t)(hypot(at[2 * i] - at[2 * k], at[2 * i + 1] - at[2 * k + 1]) + 0.5);
 	return one_tour(52, m, a);
 }
 
@@ -94,50 +100,31 @@ struct ft_route_problem routes_ulysses22(struct ft_arena *a)
 
 /* ---- Solomon 1987, the first 25 customers ---- */
 
-struct ft_route_problem routes_solomon(char which, struct ft_arena *a)
+struct ft_route_problem routes_solomon(const char *tests, const char *name, struct ft_arena *a)
 {
-	enum { N = 26, VANS = 12 };
-	/* x, y, demand, ready, due, service; the depot first */
-	static const int r101[N][6] = {
-		{ 35, 35, 0, 0, 230, 0 },     { 41, 49, 10, 161, 171, 10 }, { 35, 17, 7, 50, 60, 10 },
-		{ 55, 45, 13, 116, 126, 10 }, { 55, 20, 19, 149, 159, 10 }, { 15, 30, 26, 34, 44, 10 },
-		{ 25, 30, 3, 99, 109, 10 },   { 20, 50, 5, 81, 91, 10 },    { 10, 43, 9, 95, 105, 10 },
-		{ 55, 60, 16, 97, 107, 10 },  { 30, 60, 16, 124, 134, 10 }, { 20, 65, 12, 67, 77, 10 },
-		{ 50, 35, 19, 63, 73, 10 },   { 30, 25, 23, 159, 169, 10 }, { 15, 10, 20, 32, 42, 10 },
-		{ 30, 5, 8, 61, 71, 10 },     { 10, 20, 19, 75, 85, 10 },   { 5, 30, 2, 157, 167, 10 },
-		{ 20, 40, 12, 87, 97, 10 },   { 15, 60, 17, 76, 86, 10 },   { 45, 65, 9, 126, 136, 10 },
-		{ 45, 20, 11, 62, 72, 10 },   { 45, 10, 18, 97, 107, 10 },  { 55, 5, 29, 68, 78, 10 },
-		{ 65, 35, 3, 153, 163, 10 },  { 65, 20, 6, 172, 182, 10 },
-	};
-	static const int c101[N][6] = {
-		{ 40, 50, 0, 0, 1236, 0 },    { 45, 68, 10, 912, 967, 90 }, { 45, 70, 30, 825, 870, 90 },
-		{ 42, 66, 10, 65, 146, 90 },  { 42, 68, 10, 727, 782, 90 }, { 42, 65, 10, 15, 67, 90 },
-		{ 40, 69, 20, 621, 702, 90 }, { 40, 66, 20, 170, 225, 90 }, { 38, 68, 20, 255, 324, 90 },
-		{ 38, 70, 10, 534, 605, 90 }, { 35, 66, 10, 357, 410, 90 }, { 35, 69, 10, 448, 505, 90 },
-		{ 25, 85, 20, 652, 721, 90 }, { 22, 75, 30, 30, 92, 90 },   { 22, 85, 10, 567, 620, 90 },
-		{ 20, 80, 40, 384, 429, 90 }, { 20, 85, 40, 475, 528, 90 }, { 18, 75, 20, 99, 148, 90 },
-		{ 15, 75, 20, 179, 254, 90 }, { 15, 80, 10, 278, 345, 90 }, { 30, 50, 10, 10, 73, 90 },
-		{ 30, 52, 20, 914, 965, 90 }, { 28, 52, 20, 812, 883, 90 }, { 28, 55, 10, 732, 777, 90 },
-		{ 25, 50, 10, 65, 144, 90 },  { 25, 52, 40, 169, 224, 90 },
-	};
-	const int(*q)[6] = which == 'R' ? r101 : c101;
+	enum { N = 26, VANS = 12, X = 0, Y, DEMAND, READY, DUE, SERVICE, COLUMNS };
+	const double *q = figures(tests, name, N, COLUMNS, a), *depot = q;
 	int32_t *m = must(FT_NEW_ARRAY(a, N * N, int32_t));
 	struct ft_route_stop *stops = must(FT_NEW_ARRAY(a, N - 1, struct ft_route_stop));
 	struct ft_route_shift *shifts = must(FT_NEW_ARRAY(a, VANS, struct ft_route_shift));
 
 	for (int i = 0; i < N; i++)
 		for (int k = 0; k < N; k++)
-			m[i * N + k] = (int32_t)(10 * hypot(q[i][0] - q[k][0], q[i][1] - q[k][1]) + 1e-9);
-	for (int i = 1; i < N; i++)
+			m[i * N + k] =
+				(int32_t)(10 * hypot(q[i * COLUMNS + X] - q[k * COLUMNS + X], q[i * COLUMNS + Y] - q[k * COLUMNS + Y]) +
+			              1e-9);
+	for (int i = 1; i < N; i++) {
+		const double *row = &q[(ptrdiff_t)i * COLUMNS];
 		stops[i - 1] = (struct ft_route_stop){ .place = i,
-			                                   .service_s = 10 * q[i][5],
-			                                   .opens_s = 10 * q[i][3],
-			                                   .closes_s = 10 * q[i][4],
-			                                   .load = q[i][2],
+			                                   .service_s = (int32_t)(10 * row[SERVICE]),
+			                                   .opens_s = (int32_t)(10 * row[READY]),
+			                                   .closes_s = (int32_t)(10 * row[DUE]),
+			                                   .load = (int32_t)row[DEMAND],
 			                                   .group = -1,
 			                                   .weight = 1000000000 };
+	}
 	for (int r = 0; r < VANS; r++)
-		shifts[r] = (struct ft_route_shift){ .closes_s = 10 * q[0][4], .capacity = 200 };
+		shifts[r] = (struct ft_route_shift){ .closes_s = (int32_t)(10 * depot[DUE]), .capacity = 200 };
 	return (struct ft_route_problem){ .stops = stops,
 		                              .stop_count = N - 1,
 		                              .shifts = shifts,

@@ -88,11 +88,10 @@ static void known_tours(void **state)
 static void known_windows(void **state)
 {
 	struct ft_arena a = { 0 };
-	const struct ft_route_problem r101 = routes_solomon('R', &a), c101 = routes_solomon('C', &a);
+	const struct ft_route_problem r101 = routes_solomon(*state, "r101", &a), c101 = routes_solomon(*state, "c101", &a);
 	struct ft_route_plan plan;
 	int k;
 
-	(void)state;
 	plan = seek(&r101, 1, 3000, &a, NULL);
 	assert_int_equal(plan.metres, 6171);
 	assert_int_equal(plan.day_count, 8);
@@ -281,7 +280,7 @@ int main(int argc, char **argv)
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(great_circles),
 		cmocka_unit_test_prestate(known_tours, argc > 1 ? argv[1] : here),
-		cmocka_unit_test(known_windows),
+		cmocka_unit_test_prestate(known_windows, argc > 1 ? argv[1] : here),
 		cmocka_unit_test(plans_keep_the_rules),
 		cmocka_unit_test(wrong_plans_are_found),
 		cmocka_unit_test(bounds_hold),
