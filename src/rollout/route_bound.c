@@ -5,8 +5,6 @@
  * at most K - 1 stops having both of theirs there. The cheapest such thing is found by greed. Multipliers on the stops
  * draw each towards two edges (Held and Karp 1970/71; for K tours as Fisher's K-trees; both from memory). All homes
  * count as one, as near to each stop as the nearest, so the bound holds for any number of technicians. */
-#include <stdlib.h>
-
 #include "route.h"
 
 struct bound {
@@ -22,40 +20,16 @@ struct bound {
 	bool *in;
 };
 
-static int less(double a, double b)
-{
-	return (a > b) - (a < b);
-}
-
-/* Descending or ascending order of m numbers into b->order (heap sort: no allocation, no global). */
-static void sift(const double *key, int *order, int root, int n, int sign)
-{
-	for (;;) {
-		int child = 2 * root + 1, u;
-		if (child >= n)
-			return;
-		if (child + 1 < n && sign * less(key[order[child + 1]], key[order[child]]) > 0)
-			child++;
-		if (sign * less(key[order[child]], key[order[root]]) <= 0)
-			return;
-		u = order[root];
-		order[root] = order[child];
-		order[child] = u;
-		root = child;
-	}
-}
-
-static void sort_order(const double *key, int *order, int n, int sign)
+/* All numbers by their key into `order`, smallest or largest first. */
+static void sort_order(const double *key, int *order, int n, bool largest)
 {
 	for (int i = 0; i < n; i++)
 		order[i] = i;
-	for (int i = n / 2; i-- > 0;)
-		sift(key, order, i, n, sign);
-	for (int i = n - 1; i > 0; i--) {
-		int u = order[0];
-		order[0] = order[i];
-		order[i] = u;
-		sift(key, order, 0, i, sign);
+	route_sort(key, order, n);
+	for (int i = 0; largest && i < n / 2; i++) {
+		int u = order[i];
+		order[i] = order[n - 1 - i];
+		order[n - 1 - i] = u;
 	}
 }
 
@@ -104,8 +78,8 @@ static double round_of(struct bound *b, int least, int most)
 		b->degree[i] = -2;
 		sum += b->pull[i];
 	}
-	sort_order(b->dist, homes, m, 1);
-	sort_order(b->edge, dropped, m - 1, -1);
+	sort_order(b->dist, homes, m, false);
+	sort_order(b->edge, dropped, m - 1, true);
 	for (int k = 1; k <= most; k++) {
 		/* k - 1 stops with both edges home, two more with one each; the last stops of all have both */
 		double ends = b->dist[homes[k - 1]] + b->dist[homes[k < m ? k : k - 1]];
@@ -176,7 +150,7 @@ static int apart(struct bound *b)
 		for (int k = 0; k < b->m; k++)
 			b->dist[i] += k != i && !follow(b->p, b->stop[i], b->stop[k]) && !follow(b->p, b->stop[k], b->stop[i]);
 	}
-	sort_order(b->dist, b->order, b->m, -1);
+	sort_order(b->dist, b->order, b->m, true);
 	for (int i = 0; i < b->m; i++) {
 		bool all = true;
 		for (int k = 0; k < n && all; k++)
@@ -194,7 +168,7 @@ static int largest_needed(struct bound *b, double *have, size_t count, double su
 	int *order = b->order;
 	int k = 0;
 
-	sort_order(have, order, (int)count, -1);
+	sort_order(have, order, (int)count, true);
 	while (k < (int)count && sum > 0)
 		sum -= have[order[k++]];
 	return k < 1 ? 1 : k;

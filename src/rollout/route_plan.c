@@ -41,10 +41,8 @@ void route_bar_of(const struct ft_route_search *s, int stop, enum ft_bar *ret)
 	if (best == FT_BAR_ROOM && s->units[s->unit_of[stop]].count > 1) {
 		/* Would the group fit into an empty day? */
 		const struct unit *u = &s->units[s->unit_of[stop]];
-		struct state x;
+		struct state x = s->spare; /* holds nothing between steps */
 		best = FT_BAR_GROUP;
-		if (!state_new(p, s->arena, &x))
-			return;
 		state_clear(s, &x);
 		for (int r = 0; r < (int)p->shift_count && best == FT_BAR_GROUP; r++)
 			if (state_try_unit(s, &x, u, r) != INT64_MAX)
@@ -55,7 +53,7 @@ void route_bar_of(const struct ft_route_search *s, int stop, enum ft_bar *ret)
 
 static double late_risk(const struct ft_route_problem *p, const struct tour *t, int32_t back)
 {
-	double slack = p->shifts ? t->end - back + route_margin(p, t->variance) : 0;
+	double slack = t->end - back + route_margin(p, t->variance);
 
 	return t->variance > 0 ? 0.5 * erfc(slack / sqrt(2 * t->variance)) : 0;
 }

@@ -53,13 +53,17 @@ static enum ft_status prepare(struct filling *f, const struct ft_van_part *part,
                               const struct ft_van_need *needs, size_t need_count, struct ft_arena *a, double *ret_mean,
                               struct ft_error *e)
 {
-	struct ft_van_need *own = FT_NEW_ARRAY(a, need_count + 1, struct ft_van_need);
+	struct ft_van_need *own;
 	size_t n = 0;
 	double *d = NULL, tail = 0;
 	enum ft_status s;
 
+	for (size_t i = 0; i < need_count; i++)
+		n += needs[i].part == number;
+	own = FT_NEW_ARRAY(a, n + 1, struct ft_van_need);
 	if (!own)
 		return ft_fail_memory(e, "reckoning the parts");
+	n = 0;
 	*ret_mean = 0;
 	for (size_t i = 0; i < need_count; i++) {
 		if (needs[i].part != number)
