@@ -129,6 +129,9 @@ enum ft_status ft_survey_begin(const struct ft_catalogue *c, const struct ft_sur
 enum ft_status ft_survey_judge(const struct ft_survey *s, const struct ft_survey_row *row, const char *name,
                                struct ft_arena *a, struct ft_survey_machine *ret, struct ft_error *e);
 
+/* How many of a part do in 98 of 100 cases, by the normal distribution. */
+double ft_survey_enough(double mean, double variance);
+
 /* ---- the record of one machine: its row, the rows of the catalogue that it was judged by, the chances taken ---- */
 
 #define FT_SURVEY_RECORD "# fettle survey record" /* the first line of it */

@@ -68,7 +68,7 @@ static const char *read_figure(const struct column *c, struct ft_slice s, double
 	double value, factor = 1;
 	struct ft_slice unit;
 
-	if (c->face.heading[0] == 'l' && ft_slice_eq_nocase(s, FT_SLICE("any"))) /* a limit that is none */
+	if (c->quantity == BYTES && ft_slice_eq_nocase(s, FT_SLICE("any"))) /* a limit that is none */
 		return NULL;
 	if (!figure(s, &value, &unit))
 		return "is no figure";

@@ -186,7 +186,6 @@ static void in_full(struct survey_run *d, const struct ft_survey_machine *m, str
 struct need {
 	const struct ft_survey_item *item;
 	double mean, variance;
-	unsigned certain;
 };
 
 struct wanted {
@@ -198,12 +197,6 @@ static int by_part(const void *a, const void *b)
 	const struct ft_survey_item *x = ((const struct wanted *)a)->item, *y = ((const struct wanted *)b)->item;
 
 	return x->kind != y->kind ? (int)x->kind - (int)y->kind : (x->index > y->index) - (x->index < y->index);
-}
-
-/* Enough by the normal distribution, as many standard deviations above the mean as data/survey-figures.csv says. */
-static double enough(const struct need *n)
-{
-	return ceil(n->mean + 2.054 * sqrt(n->variance) - 1e-9);
 }
 
 static double stock_of(const struct ft_catalogue *c, const struct ft_survey_item *x)
@@ -224,7 +217,8 @@ static void put_need(const struct survey_run *d, const struct need *n, struct bi
 {
 	enum { BEFORE = 48 };
 	const struct ft_survey_item *x = n->item;
-	double stock = stock_of(&d->catalogue, x), want = enough(n), buy = fmax(0, want - stock);
+	double stock = stock_of(&d->catalogue, x), want = ft_survey_enough(n->mean, n->variance),
+		   buy = fmax(0, want - stock);
 	int64_t cost = 0;
 	char money[FT_MONEY_TEXT];
 

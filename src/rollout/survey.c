@@ -249,6 +249,13 @@ static bool other_plan(enum ft_fit a, enum ft_fit b)
 	return a != b && !(a <= FT_FIT_WITH_PARTS && b <= FT_FIT_WITH_PARTS);
 }
 
+/* ---- buying ---- */
+
+double ft_survey_enough(double mean, double variance)
+{
+	return ceil(mean + FIGURE_BUY_RISK / 1000.0 * sqrt(variance) - 1e-9);
+}
+
 /* ---- minutes ---- */
 
 static void reckon_minutes(struct looking *l)

@@ -119,7 +119,7 @@ static void guess_lead(struct looking *l, double margin)
 	int own = supplied(l), next = -1;
 
 	for (size_t i = 0; i < l->s->c->lead_count; i++)
-		if ((own < 0 || leads[i].length_m > leads[own].length_m) &&
+		if (!isnan(leads[i].length_m) && (own < 0 || leads[i].length_m > leads[own].length_m) &&
 		    (next < 0 || leads[i].length_m < leads[next].length_m))
 			next = (int)i;
 	if (own < 0)

@@ -40,8 +40,8 @@ struct looking {
 	struct ft_survey_machine *m;
 	struct ft_error *e;
 	enum ft_status status;
-	double more_minutes, more_variance; /* beside unit and kit */
-	double update;                      /* chance of an update */
+	double more_minutes; /* beside unit and kit */
+	double update;       /* chance of an update */
 };
 
 /* Adds what one fact decides; `chance` is of ready, parts, update, not. Never NULL. */
