@@ -88,6 +88,21 @@ static bool read_tables(struct rollout *r)
 
 /* ---- what was promised and what changed ---- */
 
+/* The machine that an option names; -1 and the error: none. */
+static int machine_of(struct rollout *r, const char *option, struct ft_slice asset)
+{
+	const int n = ft_fleet_machine_of(&r->fleet, asset);
+
+	for (size_t i = 0; n < 0 && i < r->survey.count; i++)
+		if (ft_slice_eq_nocase(r->survey.machines[i].row->asset, ft_slice_trim(asset)))
+			return cli_usage(r->c, "--%s: machine \"%.*s\" is not planned; fettle survey says %s.", option, FT_P(asset),
+			                 ft_fit_word(r->survey.machines[i].fit)),
+				   -1;
+	if (n < 0)
+		cli_usage(r->c, "--%s: there is no machine \"%.*s\" in %s.", option, FT_P(asset), r->c->arguments[0]);
+	return n;
+}
+
 /* --done and --not: machines by their asset number, each option as often as needed. */
 static bool marks(struct rollout *r, const char *option, const bool **ret)
 {
@@ -101,10 +116,9 @@ static bool marks(struct rollout *r, const char *option, const bool **ret)
 	for (int i = 0; (text = cli_value_nth(c, option, i)); i++) {
 		struct ft_slice rest = ft_slice_of(text), one;
 		while (ft_slice_split(&rest, ',', &one)) {
-			int n = ft_fleet_machine_of(&r->fleet, one);
+			const int n = machine_of(r, option, one);
 			if (n < 0)
-				return cli_usage(c, "--%s: there is no machine \"%.*s\" in %s.", option, FT_P(one), c->arguments[0]),
-					   false;
+				return false;
 			list[n] = true;
 		}
 	}
@@ -195,13 +209,13 @@ static bool move(struct rollout *r, const char *text, struct ft_promise *list)
 	const size_t colon = ft_slice_find(whom, FT_SLICE(":"));
 	struct ft_promise p = { .leave = -1 };
 
-	p.machine = ft_fleet_machine_of(&r->fleet, (struct ft_slice){ s.p, sign });
 	p.technician = ft_fleet_technician_of(&r->fleet, (struct ft_slice){ whom.p, colon });
 	if (colon >= whom.n || !ft_fleet_date((struct ft_slice){ whom.p + colon + 1, whom.n - colon - 1 }, &p.day))
 		return cli_usage(c, "--move takes a machine and whose day it goes to, as BD-0417=Tilda Moss:2026-12-01."),
 			   false;
+	p.machine = machine_of(r, "move", (struct ft_slice){ s.p, sign });
 	if (p.machine < 0)
-		return cli_usage(c, "--move: there is no machine \"%.*s\".", (int)sign, s.p), false;
+		return false;
 	if (p.technician < 0)
 		return cli_usage(c, "--move: there is no technician \"%.*s\".", (int)colon, whom.p), false;
 	for (size_t i = 0; i < r->terms.promise_count; i++)
@@ -235,6 +249,26 @@ static bool moves(struct rollout *r)
 	for (int i = 0; (text = cli_value_nth(c, "move", i)); i++)
 		if (!move(r, text, list))
 			return false;
+	return true;
+}
+
+/* Nobody is asked to move a machine to a day that the plan has not. */
+static bool moves_are_days(struct rollout *r)
+{
+	char from[FT_DATE_TEXT], until[FT_DATE_TEXT];
+	const char *text;
+
+	for (int i = 0; (text = cli_value_nth(r->c, "move", i)); i++) {
+		const struct ft_slice s = ft_slice_of(text), asset = { s.p, ft_slice_find(s, FT_SLICE("=")) };
+		for (size_t k = 0; k < r->problem.problem.stop_count; k++)
+			if (r->problem.promised[k] == -2 && r->problem.machine[k] == ft_fleet_machine_of(&r->fleet, asset))
+				return cli_usage(r->c,
+				                 "--move %s: that technician has no such day from %s to %s; see --from, --days and the "
+				                 "days of work.",
+				                 text, ft_fleet_date_text(r->terms.first_day, from),
+				                 ft_fleet_date_text(r->terms.first_day + r->terms.days - 1, until)),
+					   false;
+	}
 	return true;
 }
 
@@ -419,7 +453,8 @@ static int run(struct cli *c)
 		return cli_usage(c, "Name the table of machines; fettle rollout --template machines prints one to fill in."),
 			   cli_failed(c);
 	if (!(cli_value(c, "catalogue") ? read_survey(&r, cli_value(c, "catalogue")) : read_tables(&r)) ||
-	    !take_terms(&r) || ft_fleet_make(&r.fleet, &r.terms, &c->arena, &r.problem, &c->error) != FT_OK || !plan(&r))
+	    !take_terms(&r) || ft_fleet_make(&r.fleet, &r.terms, &c->arena, &r.problem, &c->error) != FT_OK ||
+	    !moves_are_days(&r) || !plan(&r))
 		return cli_failed(c);
 	r.folder = cli_value(c, "o");
 	if (r.folder && !rollout_write_files(&r))

@@ -73,8 +73,7 @@ static unsigned weekday_bit(int64_t day)
 }
 
 /* Where and when a technician goes on from on the first day, when something was done already. */
-static void go_on(const struct ft_fleet *f, const struct ft_fleet_terms *t, int technician, int64_t day,
-                  struct ft_route_shift *h)
+static void go_on(const struct ft_fleet_terms *t, int technician, int64_t day, struct ft_route_shift *h)
 {
 	int last = -1;
 
@@ -84,12 +83,11 @@ static void go_on(const struct ft_fleet *f, const struct ft_fleet_terms *t, int 
 			continue;
 		last = p->order;
 		h->from = p->machine;
-		if (p->leave * 60 > h->opens_s)
-			h->opens_s = p->leave * 60;
+		if (t->at < 0 && p->leave * 60 > h->opens_s)
+			h->opens_s = p->leave * 60; /* as it was planned; whoever names the hour knows better */
 	}
 	if (t->at * 60 > h->opens_s)
 		h->opens_s = t->at * 60;
-	(void)f;
 }
 
 static enum ft_status make_shifts(const struct ft_fleet *f, const struct ft_fleet_terms *t, struct ft_arena *a,
@@ -118,7 +116,7 @@ static enum ft_status make_shifts(const struct ft_fleet *f, const struct ft_flee
 				                          .capacity = INT32_MAX,
 				                          .use_m = DAY_M };
 			if (day == t->first_day)
-				go_on(f, t, (int)i, day, h);
+				go_on(t, (int)i, day, h);
 			r->technician[n] = (int)i;
 			r->day[n++] = day;
 		}
@@ -132,6 +130,19 @@ static enum ft_status make_shifts(const struct ft_fleet *f, const struct ft_flee
 }
 
 /* ---- ways ---- */
+
+static enum ft_status unknown_place(const struct ft_fleet *f, size_t place, struct ft_error *e)
+{
+	const bool machine = place < f->machine_count;
+	const struct ft_slice name = machine ? f->machines[place].asset : f->technicians[place - f->machine_count].name;
+
+	return ft_fail(
+		e, FT_E_INPUT,
+		"Where %s \"%.*s\" (line %u) is cannot be told: give latitude and longitude, or a table of distances "
+		"that names it.",
+		machine ? "machine" : "technician", FT_P(name),
+		machine ? f->machines[place].line : f->technicians[place - f->machine_count].line);
+}
 
 static enum ft_status make_ways(const struct ft_fleet *f, const struct ft_fleet_terms *t, struct ft_arena *a,
                                 struct ft_fleet_problem *r, struct ft_error *e)
@@ -159,15 +170,8 @@ static enum ft_status make_ways(const struct ft_fleet *f, const struct ft_fleet_
 			double km = f->km ? f->km[i * n + k] : NAN;
 			if (isnan(km))
 				km = t->road * ft_great_circle(at[2 * i], at[2 * i + 1], at[2 * k], at[2 * k + 1], FT_EARTH_KM);
-			if (i != k && !(km >= 0 && km < 40000)) {
-				const struct ft_slice from =
-					i < f->machine_count ? f->machines[i].asset : f->technicians[i - f->machine_count].name;
-				return ft_fail(
-					e, FT_E_INPUT,
-					"How far it is from \"%.*s\" is not known: give latitude and longitude, or a table of distances "
-					"that names it.",
-					FT_P(from));
-			}
+			if (i != k && isnan(km))
+				return unknown_place(f, isnan(at[2 * i]) || isnan(at[2 * i + 1]) ? i : k, e);
 			if (i == k)
 				km = 0;
 			metres[i * n + k] = (int32_t)lround(km * 1000);
@@ -210,27 +214,25 @@ static bool has_skills(struct ft_slice needed, struct ft_slice have)
 }
 
 /* The first day on which every part that each machine surely needs is there: what is on hand goes to the highest
- * priority first, then in the order of the table. */
-static void part_days(const struct ft_fleet *f, const struct ft_fleet_terms *t, int64_t *from)
+ * priority first, then in the order of the table. `left`: by part, scratch. */
+static void part_days(const struct ft_fleet *f, const struct ft_fleet_terms *t, int64_t *from, int64_t *left)
 {
+	for (size_t p = 0; p < f->part_count; p++)
+		left[p] = f->parts[p].stock;
 	for (size_t i = 0; i < f->machine_count; i++)
 		from[i] = INT64_MIN;
-	for (size_t p = 0; p < f->part_count; p++) {
-		int64_t left = f->parts[p].stock;
-		if (left < 0 || (f->parts[p].arrives == INT64_MAX && !t->on_hand))
-			continue; /* not counted, or it will be bought in time */
-		for (int priority = 9; priority >= 0; priority--) {
-			for (size_t i = 0; i < f->machine_count; i++) {
-				const struct ft_fleet_machine *m = &f->machines[i];
-				if ((int)m->priority != priority || (t->done && t->done[i]))
-					continue;
-				for (size_t k = 0; k < m->kit_count; k++) {
-					if (m->kit[k].part != (int)p || m->kit[k].p < 1)
-						continue;
-					left -= m->kit[k].count;
-					if (left < 0 && f->parts[p].arrives > from[i])
-						from[i] = f->parts[p].arrives;
-				}
+	for (int priority = 9; priority >= 0; priority--) {
+		for (size_t i = 0; i < f->machine_count; i++) {
+			const struct ft_fleet_machine *m = &f->machines[i];
+			if ((int)m->priority != priority || (t->done && t->done[i]))
+				continue;
+			for (size_t k = 0; k < m->kit_count; k++) {
+				const struct ft_fleet_part *p = &f->parts[m->kit[k].part];
+				if (m->kit[k].p < 1 || p->stock < 0 || (p->arrives == INT64_MAX && !t->on_hand))
+					continue; /* perhaps not needed, not counted, or bought in time */
+				left[m->kit[k].part] -= m->kit[k].count;
+				if (left[m->kit[k].part] < 0 && p->arrives > from[i])
+					from[i] = p->arrives;
 			}
 		}
 	}
@@ -277,14 +279,14 @@ static enum ft_status make_stops(const struct ft_fleet *f, const struct ft_fleet
 	struct ft_route_stop *stops = FT_NEW_ARRAY(a, f->machine_count + 1, struct ft_route_stop);
 	uint8_t *bars = FT_NEW_ARRAY(a, f->machine_count * shifts + 1, uint8_t);
 	int32_t *costs = FT_NEW_ARRAY(a, f->machine_count * shifts + 1, int32_t);
-	int64_t *from = FT_NEW_ARRAY(a, f->machine_count + 1, int64_t);
+	int64_t *from = FT_NEW_ARRAY(a, f->machine_count + 1, int64_t), *left = FT_NEW_ARRAY(a, f->part_count + 1, int64_t);
 	size_t n = 0;
 
 	r->machine = FT_NEW_ARRAY(a, f->machine_count + 1, int);
 	r->promised = FT_NEW_ARRAY(a, f->machine_count + 1, int);
-	if (!stops || !bars || !costs || !from || !r->machine || !r->promised)
+	if (!stops || !bars || !costs || !from || !left || !r->machine || !r->promised)
 		return ft_fail_memory(e, "laying out the visits");
-	part_days(f, t, from);
+	part_days(f, t, from, left);
 	for (size_t i = 0; i < f->machine_count; i++) {
 		const struct ft_fleet_machine *m = &f->machines[i];
 		int64_t promised_day;

@@ -142,15 +142,16 @@ static bool days(const struct table *t, const char *column, unsigned *ret)
 	return true;
 }
 
-static enum ft_status begin(struct table *t, struct ft_slice csv, const char *const *needed)
+/* `needed`: columns without which nothing can be done, NULL behind them; `form` is the template that has them. */
+static enum ft_status begin(struct table *t, struct ft_slice csv, const char *const *needed, const char *form)
 {
 	enum ft_status s = ft_csv_read(csv, t->what, t->a, &t->csv, t->e);
 
 	for (; s == FT_OK && *needed; needed++)
 		if (ft_csv_column(&t->csv, *needed) < 0)
 			s = ft_fail(t->e, FT_E_INPUT,
-			            "%s has no column %s; fettle rollout --template machines prints a table to fill in.", t->what,
-			            *needed);
+			            "%s has no column %s; fettle rollout --template %s prints a table to fill in.", t->what,
+			            *needed, form);
 	return s;
 }
 
@@ -176,7 +177,7 @@ enum ft_status ft_fleet_parts(struct ft_slice csv, const char *what, struct ft_a
 {
 	static const char *const needed[] = { "part", NULL };
 	struct table t = { .what = what, .a = a, .e = e };
-	enum ft_status s = begin(&t, csv, needed);
+	enum ft_status s = begin(&t, csv, needed, "parts");
 
 	for (size_t i = 0; s == FT_OK && i < t.csv.count; i++) {
 		struct ft_fleet_part *p;
@@ -276,7 +277,7 @@ enum ft_status ft_fleet_machines(struct ft_slice csv, const char *what, struct f
 {
 	static const char *const needed[] = { "asset", "minutes", NULL };
 	struct table t = { .what = what, .a = a, .e = e };
-	enum ft_status s = begin(&t, csv, needed);
+	enum ft_status s = begin(&t, csv, needed, "machines");
 
 	if (s != FT_OK)
 		return s;
@@ -308,7 +309,7 @@ enum ft_status ft_fleet_machines(struct ft_slice csv, const char *what, struct f
 		    !figure(&t, "priority", 0, 9, 0, &m->priority))
 			return FT_E_INPUT;
 		if (m->closes <= m->opens)
-			return bad(&t, "closes", "an hour after the site opens");
+			return bad(&t, "closes", "an hour after the site opens; of hours across midnight give those before it");
 		f->machine_count++;
 		s = kit(&t, f, m);
 		if (s != FT_OK)
@@ -322,7 +323,7 @@ enum ft_status ft_fleet_technicians(struct ft_slice csv, const char *what, struc
 {
 	static const char *const needed[] = { "technician", NULL };
 	struct table t = { .what = what, .a = a, .e = e };
-	enum ft_status s = begin(&t, csv, needed);
+	enum ft_status s = begin(&t, csv, needed, "technicians");
 
 	if (s != FT_OK)
 		return s;
@@ -348,7 +349,7 @@ enum ft_status ft_fleet_technicians(struct ft_slice csv, const char *what, struc
 		if (text(&t, "days").n && !days(&t, "days", &p->days))
 			return FT_E_INPUT;
 		if (p->closes <= p->opens)
-			return bad(&t, "ends", "an hour after the work begins");
+			return bad(&t, "ends", "an hour after the work begins; of hours across midnight give those before it");
 		f->technician_count++;
 	}
 	return f->technician_count ? FT_OK : ft_fail(e, FT_E_INPUT, "%s names no technician.", what);
@@ -374,7 +375,7 @@ enum ft_status ft_fleet_distances(struct ft_slice csv, const char *what, struct 
 	struct table t = { .what = what, .a = a, .e = e };
 	size_t n = f->machine_count + f->technician_count;
 	double *km = FT_NEW_ARRAY(a, n * n + 1, double);
-	enum ft_status s = begin(&t, csv, needed);
+	enum ft_status s = begin(&t, csv, needed, "machines");
 
 	if (s != FT_OK)
 		return s;

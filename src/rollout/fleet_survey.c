@@ -81,8 +81,11 @@ static enum ft_status add_machine(struct ft_fleet *f, const struct ft_catalogue 
 		return ft_fail(e, FT_E_INPUT, "Machine \"%.*s\" stands twice in the survey, again in line %u.",
 		               FT_P(row->asset), row->line);
 	if (m->closes <= m->opens)
-		return ft_fail(e, FT_E_INPUT, "The hours of machine \"%.*s\" (survey, line %u) end before they begin.",
-		               FT_P(m->asset), m->line);
+		return ft_fail(
+			e, FT_E_INPUT,
+			"The hours of machine \"%.*s\" (survey, line %u) end before they begin; of hours across midnight "
+			"give those before it.",
+			FT_P(m->asset), m->line);
 	for (size_t i = 0; i < s->item_count; i++) {
 		const struct ft_survey_item *x = &s->kit[i];
 		const int part = part_of(f, c, x, a);
@@ -113,7 +116,9 @@ static enum ft_status add_technician(struct ft_fleet *f, const struct ft_technic
 	if (!join(&t->skills, a, &p->skills))
 		return ft_fail_memory(e, "reading the technicians");
 	if (p->closes <= p->opens)
-		return ft_fail(e, FT_E_INPUT, "The hours of \"%.*s\" (technicians, line %u) end before they begin.",
+		return ft_fail(e, FT_E_INPUT,
+		               "The hours of \"%.*s\" (technicians, line %u) end before they begin; of hours across midnight "
+		               "give those before it.",
 		               FT_P(p->name), p->line);
 	f->technician_count++;
 	return FT_OK;

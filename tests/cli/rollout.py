@@ -252,6 +252,9 @@ def changes(home):
     run("rollout", *args, "--move", f"{lone}={was[lone][0]}:{was[lone][1]}", code=2, cwd=home)
     for wrong in (lone, f"{lone}={was[lone][0]}", f"NO-SUCH={was[lone][0]}:2026-12-01", f"{lone}=Nobody:2026-12-01"):
         run("rollout", *args, "--plan", "first.json", "--move", wrong, code=2, cwd=home)
+    for day in ("2026-11-29", "2027-02-01", "2026-12-06"):  # before the plan, after it, a Sunday
+        out = run("rollout", *args, "--plan", "first.json", "--move", f"{lone}={was[lone][0]}:{day}", code=2, cwd=home)
+        check("no such day from 2026-11-30 to " in out, f"moved to {day}: {out}")
     # one machine cannot be reached, two are done; the technician goes on from the second
     long_day = max((x for x in first["days"] if x["date"] == "2026-11-30"), key=lambda x: len(x["stops"]))
     done, shut = [s["asset"] for s in long_day["stops"][:2]], long_day["stops"][2]["asset"]
@@ -263,6 +266,15 @@ def changes(home):
     rest = [x for x in d["days"] if (x["technician"], x["date"]) == (long_day["technician"], "2026-11-30")]
     machine = {r["asset"]: r for r in rows}
     check(all(abs(x["stops"][0]["km"] - km_between(machine[done[1]], machine[x["stops"][0]["asset"]])) < 0.002 for x in rest), "on from the last one done")
+    # done sooner than planned: the hour that is named counts
+    hour = long_day["stops"][0]["leave"]
+    d = plan(*args, "--plan", "first/days.csv", "--done", ",".join(done), "--at", hour, cwd=home)
+    early = [x for x in d["days"] if (x["technician"], x["date"]) == (long_day["technician"], "2026-11-30")]
+    check(early and hour < long_day["stops"][1]["leave"], "somebody is out already")
+    for x in early:
+        stop = x["stops"][0]
+        soonest = minutes(hour) + minutes(stop["arrive"]) - minutes(x["leave"])
+        check(abs(minutes(stop["start"]) - max(soonest, minutes(machine[stop["asset"]]["opens"]))) <= 1, f"on from {hour}: {stop}")
     # parts: what is used up bars only with --on-hand
     d = plan(*args, "--used", "HJ-1=5", "--on-hand", cwd=home, code=0)
     sure = {r["asset"] for r in rows if r["kit"].startswith("HJ-1;")}
@@ -317,6 +329,8 @@ def surveys(home):
             mean = sum(k["chance"] * k["count"] for a in assets for k in fit[a]["kit"] if k["part"] == x["part"])
             check(abs(mean - x["expected"]) < 0.002 * len(assets), f"{key}: {x['part']} expected {x['expected']}, the kits say {mean}")
     run("rollout", os.path.join(demo, "survey.csv"), "--catalogue", demo, "--parts", "x", cwd=home, code=2)
+    out = run("rollout", os.path.join(demo, "survey.csv"), "--catalogue", demo, "--done", "BD-1092", cwd=home, code=2)
+    check("machine \"BD-1092\" is not planned; fettle survey says cannot" in out, out)
 
 
 def papers(home):
@@ -374,16 +388,24 @@ def wrong(home):
         out = run("rollout", *args, cwd=home, code=code)
         check(says in out, f"{args}: {out}")
     for table, says in (
-            ("asset,minutes\nA,30\n", "is not known: give latitude"), ("asset\nA\n", "no column minutes"), ("asset,minutes\n", "names no machine"),
+            ("asset,minutes\nA,30\n", "machine \"A\" (line 2) is cannot be told: give latitude"), ("asset,latitude,longitude,minutes\nA,1,1,30\nB,,,30\n", "machine \"B\" (line 3)"), ("asset\nA\n", "no column minutes; fettle rollout --template machines"), ("asset,minutes\n", "names no machine"),
             ("asset,latitude,longitude,minutes\nA,91,0,30\n", "line 2, column latitude"), ("asset,latitude,longitude,minutes\nA,1,1,x\n", "line 2, column minutes"),
             ("asset,latitude,longitude,minutes\nA,1,1,30\na,1,1,30\n", "line 3: machine \"a\" stands in line 2"),
-            ("asset,latitude,longitude,minutes,opens,closes\nA,1,1,30,15:00,09:00\n", "column closes"),
+            ("asset,latitude,longitude,minutes,opens,closes\nA,1,1,30,22:00,06:00\n", "across midnight give those before it"),
             ("asset,latitude,longitude,minutes,opens\nA,1,1,30,7:5\n", "column opens"), ("asset,latitude,longitude,minutes,days\nA,1,1,30,Noday\n", "column days"),
             ("asset,latitude,longitude,minutes,kit\nA,1,1,30,tee:1.5\n", "column kit"), ("asset,latitude,longitude,minutes,kit\nA,1,1,30,:0.5\n", "column kit"),
             ("asset,latitude,longitude,minutes,priority\nA,1,1,30,12\n", "column priority")):
         with open(os.path.join(home, "bad.csv"), "w", encoding="ascii") as f:
             f.write(table)
         out = run("rollout", "bad.csv", *good[1:], cwd=home, code=3)
+        check(says in out, f"{table}: {out}")
+    for table, says in (
+            ("technician\n", "names no technician"), ("name\nTilda Moss\n", "--template technicians"),
+            ("technician,latitude,longitude\nTilda Moss,,\n", "technician \"Tilda Moss\" (line 2)"),
+            ("technician,latitude,longitude,begins,ends\nTilda Moss,1,1,22:00,06:00\n", "across midnight give those before it")):
+        with open(os.path.join(home, "bad.csv"), "w", encoding="ascii") as f:
+            f.write(table)
+        out = run("rollout", "machines.csv", "--technicians", "bad.csv", *good[3:], cwd=home, code=3)
         check(says in out, f"{table}: {out}")
     for which in ("machines", "technicians", "parts"):
         with open(os.path.join(home, f"t-{which}.csv"), "w", encoding="utf-8") as f:
