@@ -231,8 +231,11 @@ struct ft_watched {
 };
 enum ft_status ft_book_watched_put(struct ft_book *b, const struct ft_watched *w, struct ft_error *e);
 
-/* Parts with a read no more than `horizon_us` older than the newest in the book, by machine, in the order put. */
-enum ft_status ft_book_watched_parts(struct ft_book *b, int64_t horizon_us, struct ft_arena *a,
+/* Keys of all machines of which the book holds reads, and their newest read (0: it holds none). */
+enum ft_status ft_book_watched_machines(struct ft_book *b, struct ft_arena *a, const char ***ret, size_t *ret_count,
+                                        int64_t *ret_newest_us, struct ft_error *e);
+/* One machine's parts that hold a read of `since_us` or later, in the order put. */
+enum ft_status ft_book_watched_parts(struct ft_book *b, const char *machine, int64_t since_us, struct ft_arena *a,
                                      struct ft_watched_part **ret, size_t *ret_count, struct ft_error *e);
 enum ft_status ft_book_watched_files(struct ft_book *b, const char *folder, struct ft_arena *a,
                                      struct ft_watched_files **ret, size_t *ret_count, struct ft_error *e);

@@ -162,6 +162,12 @@ struct ft_collection {
 	const char *by, *route, *bag;
 };
 
+/* Somebody was at the machine between these two reads: reset, filled, tried, door. */
+struct ft_visit_seen {
+	int64_t from_us, at_us;
+	bool sure; /* not only because counters began anew */
+};
+
 struct ft_watch_day {
 	int32_t day; /* since 1970 */
 	uint16_t arrived, part, again;
@@ -188,10 +194,8 @@ struct ft_watch_result {
 	size_t collection_count, collection_room;
 	struct ft_card_day *cards; /* card sales between reads */
 	size_t card_count;
-	int64_t *visits_us; /* somebody was there before this read: reset, filled, tried, door */
-	int64_t *visits_from_us;
-	bool *visits_sure; /* not only because counters began anew */
-	size_t visit_count;
+	struct ft_visit_seen *visits;
+	size_t visit_count, visit_room;
 	int64_t *box_at_us, *box; /* money to the box since initialisation, by read */
 	size_t box_count;
 	bool visits_told;      /* its audits tell when somebody was there */

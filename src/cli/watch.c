@@ -10,22 +10,21 @@ enum { JOBS_MAX = 64, HORIZON_DAYS = 120 };
 
 struct run {
 	struct watch_fleet fleet;
-	struct watch_memory *memory; /* NULL: nothing is kept */
-	bool again;                  /* look at every file, known or not */
+	bool again; /* look at every file, known or not */
 };
 
 static bool known(void *to, const char *path, int64_t size, int64_t mtime_ns)
 {
 	struct run *r = to;
 
-	return r->memory && watch_memory_known(r->memory, path, size, mtime_ns);
+	return r->fleet.memory && watch_memory_known(r->fleet.memory, path, size, mtime_ns);
 }
 
 static bool folder_known(void *to, const char *path, int64_t mtime_ns)
 {
 	struct run *r = to;
 
-	return r->memory && watch_memory_folder(r->memory, path, mtime_ns) && !r->again;
+	return r->fleet.memory && watch_memory_folder(r->fleet.memory, path, mtime_ns) && !r->again;
 }
 
 static bool take(void *to, const struct watch_found *f)
@@ -34,7 +33,7 @@ static bool take(void *to, const struct watch_found *f)
 
 	if (f->reads.n && !watch_fleet_add(&r->fleet, f->reads))
 		return false;
-	return !r->memory || watch_memory_took(r->memory, f);
+	return !r->fleet.memory || watch_memory_took(r->fleet.memory, f);
 }
 
 static bool time_option(struct cli *c, const char *name, int64_t otherwise, int64_t *ret)
@@ -113,34 +112,33 @@ static int watch(struct cli *c, struct run *r, int jobs)
 {
 	struct watch_taker taker = { r, known, folder_known, take };
 	struct watch_tally tally = { 0 };
+	struct watch_fleet *f = &r->fleet;
 	int64_t since, until;
 	enum ft_status s;
 
 	if (!time_option(c, "since", FT_ABSENT, &since) || !time_option(c, "until", FT_ABSENT, &until))
 		return cli_failed(c);
 	if (!cli_flag(c, "fresh")) {
-		r->memory = watch_memory_open(c, &r->fleet, c->arguments[0],
-		                              since == FT_ABSENT ? HORIZON_DAYS * FT_DAY : INT64_MAX / 2);
-		if (!r->memory)
+		f->memory = watch_memory_open(c, f, c->arguments[0]);
+		if (!f->memory)
 			return cli_failed(c);
 	}
 	r->again = cli_flag(c, "again");
-	if (!watch_gather(c, c->arguments[0], jobs, &taker, &tally) || (r->memory && !watch_memory_fetch(r->memory)))
+	if (!watch_gather(c, c->arguments[0], jobs, &taker, &tally))
 		return cli_failed(c);
 	if (until == FT_ABSENT)
-		until = r->fleet.newest_us;
-	if (since == FT_ABSENT)
-		since = until - HORIZON_DAYS * FT_DAY;
-	s = watch_fleet_judge(&r->fleet, since, until);
+		until = f->newest_us;
+	f->since_us = since == FT_ABSENT ? until - HORIZON_DAYS * FT_DAY : since;
+	s = watch_fleet_judge(f, until);
 	if (s == FT_OK)
-		s = money_tables(c, &r->fleet);
+		s = money_tables(c, f);
 	if (s == FT_OK)
-		s = door_tables(c, &r->fleet);
-	if (s != FT_OK || !watch_reads_asked(&r->fleet, until) || (r->memory && !watch_memory_close(r->memory, until)))
+		s = door_tables(c, f);
+	if (s != FT_OK || !watch_reads_asked(f, until) || (f->memory && !watch_memory_close(f->memory, until)))
 		return cli_failed(c);
-	if (watch_report(&r->fleet, until) != FT_OK)
+	if (watch_report(f, until) != FT_OK)
 		return cli_failed(c);
-	return watch_show(&r->fleet, until, cli_flag(c, "history"), &tally);
+	return watch_show(f, until, cli_flag(c, "history"), &tally);
 }
 
 static int run(struct cli *c)
@@ -153,7 +151,7 @@ static int run(struct cli *c)
 	if (!cli_number(c, "jobs", 1, JOBS_MAX, cpus < 1 ? 1 : cpus > 8 ? 8 : cpus, &jobs))
 		return cli_failed(c);
 	code = watch(c, &r, (int)jobs);
-	watch_memory_free(r.memory);
+	watch_memory_free(r.fleet.memory);
 	watch_fleet_done(&r.fleet);
 	return code;
 }

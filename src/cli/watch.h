@@ -5,6 +5,7 @@
 
 #include "cli.h"
 #include "fettle/hash.h"
+#include "fettle/store.h"
 #include "fettle/watch.h"
 
 /* ---- gathering: files are read by several hands and handed on one after the other, in the order found ---- */
@@ -35,15 +36,17 @@ bool watch_gather(struct cli *c, const char *root, int jobs, const struct watch_
 
 struct watch_machine {
 	char *key;
-	struct ft_buf kept; /* streams that are in the book already, each behind its length */
-	int64_t *parts;     /* their numbers in the book, as far as they are known */
-	size_t part_count, part_room;
-	struct ft_stream stream;     /* what came since */
+	struct ft_stream stream;     /* what the book does not hold yet */
 	int64_t first_us, newest_us; /* arrivals in it */
+	size_t part_count;           /* of its reads in the book, when they were last fetched */
 };
+
+struct watch_memory;
 
 struct watch_fleet {
 	struct cli *c;
+	struct watch_memory *memory;     /* what the book remembers; NULL: nothing is kept */
+	int64_t since_us;                /* what is older is left out */
 	struct watch_machine **machines; /* in order of their key once sorted */
 	size_t count, room;
 	size_t *slots; /* hash table of index + 1 */
@@ -65,29 +68,27 @@ uint64_t watch_hash(const char *p, size_t n);
 
 /* The machine of a key, made when it is new; NULL without memory. */
 struct watch_machine *watch_machine_of(struct watch_fleet *f, const char *key);
-/* A stream that is in the book under this number; 0: not known. False without memory. */
-bool watch_machine_keep(struct watch_machine *m, struct ft_slice stream, int64_t number);
-/* All reads of a machine, into the arena. */
-enum ft_status watch_machine_reads(const struct watch_machine *m, struct ft_arena *a, struct ft_watch_read **ret,
-                                   size_t *ret_count, struct ft_error *e);
+/* All reads of a machine not older than asked for: those of the book, then those that are new. Into the arena. */
+enum ft_status watch_machine_reads(const struct watch_fleet *f, struct watch_machine *m, struct ft_arena *a,
+                                   struct ft_watch_read **ret, size_t *ret_count);
 /* Adds the reads of a file to their machines. */
 bool watch_fleet_add(struct watch_fleet *f, struct ft_slice reads);
-/* Judges every machine up to `now_us`; reads before `since_us` are left out. */
-enum ft_status watch_fleet_judge(struct watch_fleet *f, int64_t since_us, int64_t now_us);
+/* Judges every machine up to `now_us`; reads before ->since_us are left out. */
+enum ft_status watch_fleet_judge(struct watch_fleet *f, int64_t now_us);
 void watch_fleet_done(struct watch_fleet *f);
 
 /* ---- what the book remembers ---- */
 
-struct watch_memory;
-/* Loads what the book holds of a fleet into it. NULL with c->error. */
-struct watch_memory *watch_memory_open(struct cli *c, struct watch_fleet *f, const char *root, int64_t horizon_us);
+/* Names the machines that the book holds reads of to the fleet. NULL with c->error. */
+struct watch_memory *watch_memory_open(struct cli *c, struct watch_fleet *f, const char *root);
 struct watch_memory *watch_memory_free(struct watch_memory *m); /* takes NULL */
 bool watch_memory_known(struct watch_memory *m, const char *path, int64_t size, int64_t mtime_ns);
 bool watch_memory_folder(struct watch_memory *m, const char *path, int64_t mtime_ns);
 /* Notes a file, and writes everything down every so many. */
 bool watch_memory_took(struct watch_memory *m, const struct watch_found *f);
-/* All was read: the fleet holds again what is to be judged. */
-bool watch_memory_fetch(struct watch_memory *m);
+/* The parts of a machine in the book with a read of `since_us` or later. */
+enum ft_status watch_memory_parts(struct watch_memory *m, const char *key, int64_t since_us, struct ft_arena *a,
+                                  struct ft_watched_part **ret, size_t *ret_count);
 /* Marks what is known, adds words for what `c` acknowledges, and writes the rest down. */
 bool watch_memory_close(struct watch_memory *m, int64_t now_us);
 

@@ -67,25 +67,6 @@ struct watch_machine *watch_machine_of(struct watch_fleet *f, const char *key)
 	return m;
 }
 
-bool watch_machine_keep(struct watch_machine *m, struct ft_slice stream, int64_t number)
-{
-	uint32_t n = (uint32_t)stream.n;
-
-	if (number && m->part_count == m->part_room) {
-		size_t room = m->part_room ? m->part_room * 2 : 8;
-		int64_t *grown = realloc(m->parts, room * sizeof *grown);
-		if (!grown)
-			return false;
-		m->parts = grown;
-		m->part_room = room;
-	}
-	if (number)
-		m->parts[m->part_count++] = number;
-	ft_buf_put(&m->kept, &n, sizeof n);
-	ft_buf_slice(&m->kept, stream);
-	return m->kept.status == FT_OK;
-}
-
 static enum ft_status add_reads(struct ft_slice stream, struct ft_arena *a, struct ft_watch_read **list, size_t *count,
                                 size_t *room, struct ft_error *e)
 {
@@ -103,24 +84,21 @@ static enum ft_status add_reads(struct ft_slice stream, struct ft_arena *a, stru
 	return s;
 }
 
-enum ft_status watch_machine_reads(const struct watch_machine *m, struct ft_arena *a, struct ft_watch_read **ret,
-                                   size_t *ret_count, struct ft_error *e)
+enum ft_status watch_machine_reads(const struct watch_fleet *f, struct watch_machine *m, struct ft_arena *a,
+                                   struct ft_watch_read **ret, size_t *ret_count)
 {
-	size_t room = 0;
+	struct ft_watched_part *parts = NULL;
+	size_t part_count = 0, room = 0;
 	enum ft_status s = FT_OK;
 
 	*ret = NULL;
 	*ret_count = 0;
-	if (!m->kept.n)
-		return ft_stream_get(ft_buf_text(&m->stream.bytes), a, ret, ret_count, e);
-	for (size_t at = 0; s == FT_OK && at < m->kept.n;) {
-		uint32_t n;
-		memcpy(&n, m->kept.p + at, sizeof n);
-		at += sizeof n;
-		s = add_reads((struct ft_slice){ m->kept.p + at, n }, a, ret, ret_count, &room, e);
-		at += n;
-	}
-	return s == FT_OK ? add_reads(ft_buf_text(&m->stream.bytes), a, ret, ret_count, &room, e) : s;
+	if (f->memory)
+		s = watch_memory_parts(f->memory, m->key, f->since_us, a, &parts, &part_count);
+	m->part_count = part_count;
+	for (size_t i = 0; s == FT_OK && i < part_count; i++)
+		s = add_reads(parts[i].bytes, a, ret, ret_count, &room, &f->c->error);
+	return s == FT_OK ? add_reads(ft_buf_text(&m->stream.bytes), a, ret, ret_count, &room, &f->c->error) : s;
 }
 
 bool watch_fleet_add(struct watch_fleet *f, struct ft_slice reads)
@@ -164,7 +142,7 @@ static size_t since(struct ft_watch_read *list, size_t n, int64_t since_us, int6
 	return kept;
 }
 
-enum ft_status watch_fleet_judge(struct watch_fleet *f, int64_t since_us, int64_t now_us)
+enum ft_status watch_fleet_judge(struct watch_fleet *f, int64_t now_us)
 {
 	struct ft_arena scratch = { 0 };
 	struct ft_name_run *runs = NULL;
@@ -181,8 +159,8 @@ enum ft_status watch_fleet_judge(struct watch_fleet *f, int64_t since_us, int64_
 		struct ft_watch_read *list = NULL;
 		size_t n = 0;
 		ft_arena_reset(&scratch);
-		s = watch_machine_reads(m, &scratch, &list, &n, &f->c->error);
-		n = s == FT_OK ? since(list, n, since_us, now_us) : 0;
+		s = watch_machine_reads(f, m, &scratch, &list, &n);
+		n = s == FT_OK ? since(list, n, f->since_us, now_us) : 0;
 		if (s != FT_OK || !n)
 			continue;
 		s = ft_watch_judge(m->key, list, n, NULL, now_us, &f->arena, &f->results[judged], &f->c->error);
@@ -203,8 +181,6 @@ void watch_fleet_done(struct watch_fleet *f)
 	for (size_t i = 0; i < f->count; i++) {
 		free(f->machines[i]->key);
 		ft_stream_done(&f->machines[i]->stream);
-		ft_buf_done(&f->machines[i]->kept);
-		free(f->machines[i]->parts);
 		free(f->machines[i]);
 	}
 	free(f->machines);

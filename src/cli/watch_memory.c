@@ -41,8 +41,7 @@ struct watch_memory {
 	struct pending *pending;
 	size_t pending_count, pending_room;
 	size_t files;
-	int64_t started_ns, horizon_us;
-	bool behind; /* parts were written that the fleet does not hold */
+	int64_t started_ns;
 };
 
 struct watch_memory *watch_memory_free(struct watch_memory *m)
@@ -62,25 +61,20 @@ struct watch_memory *watch_memory_free(struct watch_memory *m)
 	return NULL;
 }
 
-static bool load_fleet(struct watch_memory *m, int64_t horizon_us)
+static bool name_machines(struct watch_memory *m)
 {
-	struct ft_arena a = { 0 };
-	struct ft_watched_part *list;
+	const char **keys;
 	size_t n = 0;
-	bool good = ft_book_watched_parts(m->book, horizon_us, &a, &list, &n, &m->c->error) == FT_OK;
 
-	for (size_t i = 0; good && i < n; i++) {
-		struct watch_machine *x = watch_machine_of(m->fleet, list[i].machine);
-		if (!x || !watch_machine_keep(x, list[i].bytes, list[i].number))
-			good = ft_fail_memory(&m->c->error, "the fleet") == FT_OK;
-		if (list[i].newest_us > m->fleet->newest_us)
-			m->fleet->newest_us = list[i].newest_us;
-	}
-	ft_arena_done(&a);
-	return good;
+	if (ft_book_watched_machines(m->book, &m->arena, &keys, &n, &m->fleet->newest_us, &m->c->error) != FT_OK)
+		return false;
+	for (size_t i = 0; i < n; i++)
+		if (!watch_machine_of(m->fleet, keys[i]))
+			return ft_fail_memory(&m->c->error, "the fleet") == FT_OK;
+	return true;
 }
 
-struct watch_memory *watch_memory_open(struct cli *c, struct watch_fleet *f, const char *root, int64_t horizon_us)
+struct watch_memory *watch_memory_open(struct cli *c, struct watch_fleet *f, const char *root)
 {
 	struct watch_memory *m = calloc(1, sizeof *m);
 	char *real = realpath(root, NULL);
@@ -89,7 +83,6 @@ struct watch_memory *watch_memory_open(struct cli *c, struct watch_fleet *f, con
 	if (m) {
 		m->c = c;
 		m->fleet = f;
-		m->horizon_us = horizon_us;
 		m->started_ns = cli_now(&offset) * 1000;
 		m->root = ft_arena_text(&m->arena, ft_slice_of(real ? real : root));
 	}
@@ -100,7 +93,7 @@ struct watch_memory *watch_memory_open(struct cli *c, struct watch_fleet *f, con
 	}
 	if (ft_book_open(cli_book_path(c), FT_BOOK_WRITE, &m->book, &c->error) != FT_OK ||
 	    ft_book_watched_folders(m->book, &m->arena, &m->folders, &m->folder_count, &c->error) != FT_OK ||
-	    !load_fleet(m, horizon_us))
+	    !name_machines(m))
 		return watch_memory_free(m);
 	return m;
 }
@@ -249,31 +242,30 @@ static void add_part(struct parts *p, struct ft_watched_part x)
 static void merge(struct watch_memory *m, struct watch_machine *x, struct parts *p)
 {
 	struct ft_arena a = { 0 };
-	struct ft_stream all = { 0 }, fresh = x->stream;
-	struct ft_watch_read *list;
-	struct ft_watched_part part = { .machine = x->key };
-	size_t n = 0;
+	struct ft_stream all = { 0 };
+	struct ft_watched_part *old = NULL, part = { .machine = x->key };
+	size_t count = 0;
 	char *bytes;
 
-	x->stream = (struct ft_stream){ 0 };
-	p->good = p->good && watch_machine_reads(x, &a, &list, &n, &m->c->error) == FT_OK;
-	for (size_t i = 0; p->good && i < n; i++) {
-		int64_t arrived = list[i].number[FT_WATCH_ARRIVED];
-		p->good = ft_stream_put(&all, &list[i]);
-		part.first_us = !i || arrived < part.first_us ? arrived : part.first_us;
-		part.newest_us = !i || arrived > part.newest_us ? arrived : part.newest_us;
+	p->good = p->good && watch_memory_parts(m, x->key, m->fleet->since_us, &a, &old, &count) == FT_OK;
+	for (size_t i = 0; p->good && i < count; i++) {
+		struct ft_watch_read *list;
+		size_t n = 0;
+		p->good = ft_stream_get(old[i].bytes, &a, &list, &n, &m->c->error) == FT_OK;
+		for (size_t k = 0; p->good && k < n; k++)
+			p->good = ft_stream_put(&all, &list[k]);
+		part.first_us = !i || old[i].first_us < part.first_us ? old[i].first_us : part.first_us;
+		part.newest_us = !i || old[i].newest_us > part.newest_us ? old[i].newest_us : part.newest_us;
+		add_part(p, (struct ft_watched_part){ .machine = x->key, .number = old[i].number });
 	}
-	x->stream = fresh;
 	bytes = ft_arena_raw(&p->arena, all.bytes.n + 1);
 	if (p->good && bytes && all.bytes.p) {
 		memcpy(bytes, all.bytes.p, all.bytes.n);
-		part.reads = (int64_t)n;
+		part.reads = (int64_t)all.count;
 		part.bytes = (struct ft_slice){ bytes, all.bytes.n };
 		add_part(p, part);
-		for (size_t i = 0; i < x->part_count; i++)
-			add_part(p, (struct ft_watched_part){ .machine = x->key, .number = x->parts[i] });
-		x->part_count = 0;
 	}
+	p->good = p->good && bytes;
 	ft_stream_done(&all);
 	ft_arena_done(&a);
 }
@@ -309,8 +301,6 @@ static bool write_down(struct watch_memory *m, bool last, struct ft_watched *w)
 		good = ft_fail_memory(&m->c->error, "the watch") == FT_OK;
 	else
 		good = ft_book_watched_put(m->book, w, &m->c->error) == FT_OK;
-	m->behind |=
-		good && !last; /* what is in the book is fetched again when all was read, as far back as it is judged */
 	for (size_t i = 0; good && !last && i < m->fleet->count; i++)
 		ft_stream_done(&m->fleet->machines[i]->stream);
 	for (size_t i = 0; i < m->pending_count; i++) {
@@ -322,14 +312,10 @@ static bool write_down(struct watch_memory *m, bool last, struct ft_watched *w)
 	return good;
 }
 
-bool watch_memory_fetch(struct watch_memory *m)
+enum ft_status watch_memory_parts(struct watch_memory *m, const char *key, int64_t since_us, struct ft_arena *a,
+                                  struct ft_watched_part **ret, size_t *ret_count)
 {
-	for (size_t i = 0; m->behind && i < m->fleet->count; i++) {
-		ft_buf_done(&m->fleet->machines[i]->kept);
-		m->fleet->machines[i]->kept = (struct ft_buf){ 0 };
-		m->fleet->machines[i]->part_count = 0;
-	}
-	return !m->behind || load_fleet(m, m->horizon_us);
+	return ft_book_watched_parts(m->book, key, since_us, a, ret, ret_count, &m->c->error);
 }
 
 bool watch_memory_took(struct watch_memory *m, const struct watch_found *f)

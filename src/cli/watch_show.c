@@ -149,7 +149,7 @@ bool watch_reads_asked(struct watch_fleet *f, int64_t now_us)
 
 	for (size_t i = 0; asset && i < f->result_count; i++) {
 		const struct ft_watch_result *r = &f->results[i];
-		const struct watch_machine *m = NULL;
+		struct watch_machine *m = NULL;
 		struct ft_watch_result again = { 0 };
 		struct ft_watch_read *list = NULL;
 		size_t n = 0, kept = 0;
@@ -158,7 +158,7 @@ bool watch_reads_asked(struct watch_fleet *f, int64_t now_us)
 		for (size_t k = 0; k < f->count && !m; k++) /* they were put in order: the hash table is out of date */
 			if (strcmp(f->machines[k]->key, r->key) == 0)
 				m = f->machines[k];
-		if (!m || watch_machine_reads(m, &f->arena, &list, &n, &f->c->error) != FT_OK)
+		if (!m || watch_machine_reads(f, m, &f->arena, &list, &n) != FT_OK)
 			return false;
 		for (size_t k = 0; k < n; k++)
 			if (list[k].number[FT_WATCH_ARRIVED] >= r->first_us && list[k].number[FT_WATCH_ARRIVED] <= now_us)

@@ -6,7 +6,7 @@
 #include "fettle/store.h"
 
 enum {
-	BOOK_VERSION = 4,        /* of a book this program writes */
+	BOOK_VERSION = 5,        /* of a book this program writes */
 	BOOK_PATIENCE_MS = 10000 /* how long another program may hold the book before we give up */
 };
 

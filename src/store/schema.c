@@ -109,6 +109,8 @@ static const char *const steps[BOOK_VERSION] = {
 	"	because TEXT NOT NULL CHECK (length(because) > 0), by_whom TEXT,\n"
 	"	at_us INTEGER NOT NULL, at_offset INTEGER NOT NULL\n"
 	") STRICT;\n",
+	/* 5: the reads of one machine are asked for alone */
+	"CREATE INDEX watch_part_of ON watch_part (machine, newest_us);\n",
 };
 
 static enum ft_status known(struct ft_book *b, int64_t *ret_version, struct ft_error *e)

@@ -133,26 +133,48 @@ static void *grow(struct book_query *q, struct ft_arena *a, void *list, size_t n
 	return grown;
 }
 
-enum ft_status ft_book_watched_parts(struct ft_book *b, int64_t horizon_us, struct ft_arena *a,
+enum ft_status ft_book_watched_machines(struct ft_book *b, struct ft_arena *a, const char ***ret, size_t *ret_count,
+                                        int64_t *ret_newest_us, struct ft_error *e)
+{
+	struct book_query q = book_ask(b, "SELECT machine, max(newest_us) FROM watch_part GROUP BY machine");
+	const char **list = NULL, **grown;
+	size_t n = 0, room = 0;
+	enum ft_status s;
+
+	*ret_newest_us = 0;
+	while (book_row(&q) && (grown = grow(&q, a, list, n, &room, sizeof *list)) != NULL) {
+		list = grown;
+		list[n] = book_text(&q, 0, a);
+		if (book_i64(&q, 1) > *ret_newest_us)
+			*ret_newest_us = book_i64(&q, 1);
+		n += list[n] != NULL;
+	}
+	s = book_asked(&q, "reading the watch from", e);
+	*ret = list;
+	*ret_count = s == FT_OK ? n : 0;
+	return s;
+}
+
+enum ft_status ft_book_watched_parts(struct ft_book *b, const char *machine, int64_t since_us, struct ft_arena *a,
                                      struct ft_watched_part **ret, size_t *ret_count, struct ft_error *e)
 {
 	struct book_query q = book_ask(b,
-	                               "SELECT number, machine, reads, first_us, newest_us, bytes FROM watch_part WHERE "
-	                               "newest_us >= (SELECT max(newest_us) FROM watch_part) - ? ORDER BY machine, number");
+	                               "SELECT number, reads, first_us, newest_us, bytes FROM watch_part WHERE machine = ? "
+	                               "AND newest_us >= ? ORDER BY number");
 	struct ft_watched_part *list = NULL, *grown;
 	size_t n = 0, room = 0;
 	enum ft_status s;
 
-	book_put_i64(&q, horizon_us);
-	q.stream = true;
+	book_put_text(&q, machine);
+	book_put_i64(&q, since_us);
 	while (book_row(&q) && (grown = grow(&q, a, list, n, &room, sizeof *list)) != NULL) {
 		list = grown;
 		list[n] = (struct ft_watched_part){ .number = book_i64(&q, 0),
-			                                .machine = book_text(&q, 1, a),
-			                                .reads = book_i64(&q, 2),
-			                                .first_us = book_i64(&q, 3),
-			                                .newest_us = book_i64(&q, 4) };
-		if (!book_blob(&q, 5, a, &list[n].bytes))
+			                                .machine = machine,
+			                                .reads = book_i64(&q, 1),
+			                                .first_us = book_i64(&q, 2),
+			                                .newest_us = book_i64(&q, 3) };
+		if (!book_blob(&q, 4, a, &list[n].bytes))
 			break;
 		n++;
 	}

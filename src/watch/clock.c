@@ -6,7 +6,7 @@
 
 static double *gaps_of(struct watch_walk *w, size_t *ret_n)
 {
-	double *gaps = ft_arena_raw(w->r->arena, (w->count + 1) * sizeof *gaps);
+	double *gaps = ft_arena_raw(w->scratch, (w->count + 1) * sizeof *gaps);
 	size_t n = 0;
 
 	for (size_t i = 1; gaps && i < w->count; i++) {

@@ -11,7 +11,7 @@
 static bool visited(const struct ft_watch_result *r, int64_t at_us)
 {
 	for (size_t i = 0; i < r->visit_count; i++)
-		if (r->visits_from_us[i] <= at_us && at_us <= r->visits_us[i])
+		if (r->visits[i].from_us <= at_us && at_us <= r->visits[i].at_us)
 			return true;
 	for (size_t i = 0; i < r->collection_count; i++)
 		if (r->collections[i].after_us - (r->collections[i].seen ? 0 : FT_DAY / 2) <= at_us &&
@@ -40,14 +40,14 @@ static void judge_doors(struct ft_watch_result *r, const struct ft_fleet_door *d
 		x->expected = "a visit or a collection that the audit knows of";
 	}
 	for (size_t i = 0; n && i < r->visit_count; i++) {
-		bool found = !r->visits_sure[i] || r->visits_us[i] < d[0].at_us || r->visits_from_us[i] > d[n - 1].at_us;
+		const struct ft_visit_seen *v = &r->visits[i];
+		bool found = !v->sure || v->at_us < d[0].at_us || v->from_us > d[n - 1].at_us;
 		for (size_t k = 0; k < n && !found; k++)
-			found = d[k].open && d[k].at_us >= r->visits_from_us[i] && d[k].at_us <= r->visits_us[i];
+			found = d[k].open && d[k].at_us >= v->from_us && d[k].at_us <= v->at_us;
 		if (!found) {
-			struct ft_exception *x =
-				ft_watch_raise(r, FT_RULE_WATCH_VISIT_WITHOUT_DOOR, NULL, r->visits_us[i], r->visits_us[i]);
+			struct ft_exception *x = ft_watch_raise(r, FT_RULE_WATCH_VISIT_WITHOUT_DOOR, NULL, v->at_us, v->at_us);
 			x->sure = 0.9;
-			x->seen = ft_arena_printf(r->arena, "somebody was at the machine before %s", watch_day(r, r->visits_us[i]));
+			x->seen = ft_arena_printf(r->arena, "somebody was at the machine before %s", watch_day(r, v->at_us));
 			x->expected = "an opening of the door; does its switch still work";
 		}
 	}

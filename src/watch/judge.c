@@ -165,16 +165,16 @@ static bool index_cells(struct watch_walk *w)
 				continue; /* the stream shares what did not change */
 			if (id_of(w, w->reads[i].cells[k].id, k) >= 0 || w->id_count >= FT_WATCH_CELLS_MAX)
 				continue;
-			grown = ft_arena_grow(w->r->arena, w->ids, w->id_count, &room, sizeof *grown);
+			grown = ft_arena_grow(w->scratch, w->ids, w->id_count, &room, sizeof *grown);
 			if (!grown)
 				return false;
 			w->ids = grown;
 			w->ids[w->id_count++] = w->reads[i].cells[k].id;
 		}
-	w->cell_of = ft_arena_raw(w->r->arena, (w->count * w->id_count + 1) * sizeof *w->cell_of);
-	w->sold = ft_arena_raw(w->r->arena, (w->count + 1) * sizeof *w->sold);
-	w->sold_each = ft_arena_raw(w->r->arena, (w->count * w->id_count + 1) * sizeof *w->sold_each);
-	w->visited = FT_NEW_ARRAY(w->r->arena, w->count + 1, bool);
+	w->cell_of = ft_arena_raw(w->scratch, (w->count * w->id_count + 1) * sizeof *w->cell_of);
+	w->sold = ft_arena_raw(w->scratch, (w->count + 1) * sizeof *w->sold);
+	w->sold_each = ft_arena_raw(w->scratch, (w->count * w->id_count + 1) * sizeof *w->sold_each);
+	w->visited = FT_NEW_ARRAY(w->scratch, w->count + 1, bool);
 	if (!w->cell_of || !w->sold || !w->sold_each || !w->visited)
 		return false;
 	memset(w->cell_of, 0xff, w->count * w->id_count * sizeof *w->cell_of);
@@ -192,6 +192,17 @@ static bool rose(const struct ft_watch_read *a, const struct ft_watch_read *b, e
 	return a->number[n] != FT_ABSENT && b->number[n] != FT_ABSENT && b->number[n] > a->number[n];
 }
 
+static void add_visit(struct ft_watch_result *r, int64_t from_us, int64_t at_us, bool sure)
+{
+	struct ft_visit_seen *grown = ft_arena_grow(r->arena, r->visits, r->visit_count, &r->visit_room, sizeof *grown);
+
+	r->failed |= !grown;
+	if (!grown)
+		return;
+	r->visits = grown;
+	grown[r->visit_count++] = (struct ft_visit_seen){ from_us, at_us, sure };
+}
+
 /* Somebody was at the machine: filled, tried, opened, took coins out by hand; a reset where reads do not reset. */
 static void find_visits(struct watch_walk *w)
 {
@@ -200,26 +211,15 @@ static void find_visits(struct watch_walk *w)
 
 	for (size_t i = 1; i < w->count; i++)
 		resets += rose(&w->reads[i - 1], &w->reads[i], FT_WATCH_RESETS);
-	r->visits_us = FT_NEW_ARRAY(r->arena, w->count + 1, int64_t);
-	r->visits_from_us = FT_NEW_ARRAY(r->arena, w->count + 1, int64_t);
-	r->visits_sure = FT_NEW_ARRAY(r->arena, w->count + 1, bool);
-	if (!r->visits_us || !r->visits_from_us || !r->visits_sure) {
-		r->failed = true;
-		return;
-	}
 	r->visits_told = w->reads[0].number[FT_WATCH_TESTS] != FT_ABSENT ||
 		w->reads[0].number[FT_WATCH_DOOR_COUNT] != FT_ABSENT || resets * 2 < w->count;
 	for (size_t i = 1; i < w->count; i++) {
 		const struct ft_watch_read *a = &w->reads[i - 1], *b = &w->reads[i];
 		bool anew = w->visited[i];
-		w->visited[i] = rose(a, b, FT_WATCH_FILLED) || rose(a, b, FT_WATCH_TESTS) || rose(a, b, FT_WATCH_DOOR_COUNT) ||
+		w->visited[i] |= rose(a, b, FT_WATCH_FILLED) || rose(a, b, FT_WATCH_TESTS) || rose(a, b, FT_WATCH_DOOR_COUNT) ||
 			rose(a, b, FT_WATCH_BY_HAND) || (rose(a, b, FT_WATCH_RESETS) && resets * 2 < w->count);
-		w->visited[i] |= anew;
-		if (w->visited[i]) {
-			r->visits_sure[r->visit_count] = !anew;
-			r->visits_from_us[r->visit_count] = a->at_us;
-			r->visits_us[r->visit_count++] = b->at_us;
-		}
+		if (w->visited[i])
+			add_visit(r, a->at_us, b->at_us, !anew);
 	}
 }
 
@@ -282,42 +282,50 @@ static size_t set_parts_aside(struct ft_watch_read *reads, size_t count, struct 
 	return n;
 }
 
+static bool walk(struct watch_walk *w, struct ft_watch_read *reads, size_t count)
+{
+	struct ft_watch_read *whole = ft_arena_raw(w->scratch, (count + 1) * sizeof *whole);
+
+	if (!whole)
+		return false;
+	w->count = set_parts_aside(reads, count, whole, w->r);
+	w->reads = whole;
+	watch_arrivals(w);
+	if (!count_days(w, reads, count))
+		return false;
+	if (!w->count)
+		return true;
+	if (!index_cells(w) || !watch_counters(w))
+		return false;
+	find_visits(w);
+	if (!watch_sales(w) || !watch_box(w))
+		return false;
+	watch_clock(w);
+	watch_outages(w);
+	watch_prices(w);
+	return true;
+}
+
 enum ft_status ft_watch_judge(const char *key, struct ft_watch_read *reads, size_t count,
                               const struct ft_baseline *base, int64_t now_us, struct ft_arena *a,
                               struct ft_watch_result *ret, struct ft_error *e)
 {
 	static const struct ft_baseline no_base = { NULL };
-	struct watch_walk w = { .r = ret, .base = base ? base : &no_base, .now_us = now_us };
-	struct ft_watch_read *whole = ft_arena_raw(a, (count + 1) * sizeof *whole);
+	struct ft_arena scratch = { 0 };
+	struct watch_walk w = { .r = ret, .scratch = &scratch, .base = base ? base : &no_base, .now_us = now_us };
 	bool good;
 
 	*ret = (struct ft_watch_result){ .arena = a, .cash_variance = FT_ABSENT, .decimals = 2 };
-	if (!whole)
-		return ft_fail_memory(e, "watching a machine");
 	if (!count)
 		return ft_fail(e, FT_E_INTERNAL, "A machine without reads cannot be watched.");
 	ret->reads = count;
 	count = ret->kept = watch_order(reads, count, ret);
 	identify(ret, key, reads, count);
-	w.count = set_parts_aside(reads, count, whole, ret);
-	w.reads = whole;
 	ret->first_us = reads[0].at_us;
 	ret->last_us = reads[count - 1].at_us;
-	watch_arrivals(&w);
-	good = count_days(&w, reads, count);
-	if (good && w.count) {
-		good = index_cells(&w);
-		if (good) {
-			good = watch_counters(&w);
-			find_visits(&w);
-			good = good && watch_sales(&w) && watch_box(&w);
-		}
-		watch_clock(&w);
-		watch_outages(&w);
-		if (good)
-			watch_prices(&w);
-	}
-	return good && !ret->failed && !a->failed ? FT_OK : ft_fail_memory(e, "watching a machine");
+	good = walk(&w, reads, count) && !ret->failed && !a->failed && !scratch.failed;
+	ft_arena_done(&scratch);
+	return good ? FT_OK : ft_fail_memory(e, "watching a machine");
 }
 
 bool ft_watch_runs(const struct ft_watch_read *reads, size_t count, size_t machine, struct ft_arena *a,

@@ -31,6 +31,7 @@ static inline int64_t watch_mul(int64_t a, int64_t b)
 /* The machine while its reads are gone through. */
 struct watch_walk {
 	struct ft_watch_result *r;
+	struct ft_arena *scratch;          /* as long as the walk: what no result points into */
 	const struct ft_watch_read *reads; /* whole, each once, in order of time */
 	size_t count;
 	const struct ft_baseline *base;

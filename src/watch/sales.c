@@ -284,10 +284,10 @@ static void step_machine(struct shop *p, size_t i, double own, double sold)
 
 bool watch_sales(struct watch_walk *w)
 {
-	struct shop *p = FT_NEW(w->r->arena, struct shop);
+	struct shop *p = FT_NEW(w->scratch, struct shop);
 
 	if (p)
-		p->items = FT_NEW_ARRAY(w->r->arena, w->id_count + 1, struct item);
+		p->items = FT_NEW_ARRAY(w->scratch, w->id_count + 1, struct item);
 	if (!p || !p->items)
 		return false;
 	p->w = w;

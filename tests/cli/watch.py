@@ -123,6 +123,22 @@ def in_the_book(fleet, folder, fresh):
     return book, half
 
 
+def long_ago(book, half, folder, fresh):
+    """The book is asked for the days that are judged, however far behind the newest audit they lie."""
+    far = os.path.join(folder, "far.sqlite")
+    shutil.copy(book, far)
+    late = os.path.join(half, "late")
+    os.mkdir(late)
+    name = sorted(glob.glob(os.path.join(half, "*", "*.dts")))[-1]
+    shutil.copy(name, os.path.join(late, re.sub(r"_\d+T\d+", "_20270601T060000", os.path.basename(name))))
+    until = max(m["last_read"] for m in fresh)[:10] + "T23:59:59"
+    run("--book", far, "watch", half)
+    then = documents(half, "--book", far, "--until", until)
+    say([(m["asset"], m["reads_arrived"]) for m in then] == [(m["asset"], m["reads_arrived"]) for m in fresh],
+        "a day long ago is judged from the book as it was then")
+    shutil.rmtree(late)
+
+
 def acknowledged(book, half, fleet, fresh):
     what = next((m, x) for m in fresh for x in m["exceptions"] if x["open"] and x["selection"])
     name = f"{what[0]['asset']} {what[1]['rule']} {what[1]['selection']}"
@@ -212,6 +228,7 @@ def main():
         recompute(fleet, fresh, folder)
         variances(fleet, fresh)
         book, half = in_the_book(fleet, folder, fresh)
+        long_ago(book, half, folder, fresh)
         acknowledged(book, half, fleet, fresh)
         killed(fleet, folder, fresh)
         reports(fleet, folder)
