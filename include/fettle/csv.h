@@ -42,6 +42,9 @@ struct ft_csv_stream {
 enum ft_status ft_csv_start(struct ft_csv_stream *s, struct ft_slice bytes, const char *what, struct ft_arena *a,
                             struct ft_error *e);
 
+/* Goes on with further whole lines of the same table, once all before them are read. FT_E_INPUT as ft_csv_read. */
+enum ft_status ft_csv_go_on(struct ft_csv_stream *s, struct ft_slice bytes);
+
 /* The next row into s->row. *ret_more false: there was none. */
 enum ft_status ft_csv_next(struct ft_csv_stream *s, bool *ret_more);
 

@@ -299,9 +299,12 @@ enum ft_status ft_watch_doors(struct ft_watch_result *results, size_t count, str
                               size_t list_count, struct ft_arena *a, struct ft_error *e);
 
 /* A table time, asset, c and perhaps alarm (0 or 1), rows of one asset in order of time; judged by the rules of cold
- * for chilled food. Excused after an opening of the door where doors are known. */
-enum ft_status ft_watch_temperatures(struct ft_watch_result *results, size_t count, struct ft_slice bytes,
-                                     const char *what, const struct ft_fleet_door *doors, size_t door_count,
-                                     struct ft_arena *a, struct ft_error *e);
+ * for chilled food. Excused after an opening of the door where doors are known (as ft_fleet_doors_read gives them). It
+ * comes in pieces of whole lines, as two thousand cabinets fill a large file. In the arena; NULL without memory. */
+struct ft_cabinets;
+struct ft_cabinets *ft_cabinets_begin(struct ft_watch_result *results, size_t count, const struct ft_fleet_door *doors,
+                                      size_t door_count, const char *what, struct ft_arena *a);
+/* `e` is the same at every piece. FT_E_INPUT names the line. */
+enum ft_status ft_cabinets_take(struct ft_cabinets *c, struct ft_slice lines, struct ft_error *e);
 
 #endif

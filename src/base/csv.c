@@ -149,14 +149,23 @@ static bool skip_line(struct reader *r)
 	return true;
 }
 
+static enum ft_status refuse_binary(struct ft_slice bytes, const char *what, struct ft_error *e)
+{
+	if (bytes.n && memchr(bytes.p, 0, bytes.n))
+		return ft_fail(e, FT_E_INPUT, "%s holds binary bytes; save it as CSV in UTF-8 and try again.", what);
+	return FT_OK;
+}
+
 /* Up to the first row: what cannot be a table is refused, the separator is found. */
 static enum ft_status begin(struct reader *r, struct ft_slice bytes)
 {
+	enum ft_status s;
+
 	if (bytes.n > FT_CSV_BYTES_MAX)
 		return ft_fail(r->error, FT_E_INPUT, "%s is larger than %u MB; split it and try again.", r->what,
 		               FT_CSV_BYTES_MAX >> 20);
-	if (bytes.n && memchr(bytes.p, 0, bytes.n))
-		return ft_fail(r->error, FT_E_INPUT, "%s holds binary bytes; save it as CSV in UTF-8 and try again.", r->what);
+	if ((s = refuse_binary(bytes, r->what, r->error)) != FT_OK)
+		return s;
 	if (bytes.n >= 3 && memcmp(bytes.p, "\xef\xbb\xbf", 3) == 0)
 		r->p += 3;
 	while (r->p < r->end && skip_line(r))
@@ -209,6 +218,13 @@ enum ft_status ft_csv_start(struct ft_csv_stream *s, struct ft_slice bytes, cons
 			.line = r.line, .separator = r.separator, .p = r.p, .end = r.end, .what = what, .arena = a, .error = e
 		};
 	return st;
+}
+
+enum ft_status ft_csv_go_on(struct ft_csv_stream *s, struct ft_slice bytes)
+{
+	s->p = bytes.p;
+	s->end = bytes.p + bytes.n;
+	return refuse_binary(bytes, s->what, s->error);
 }
 
 enum ft_status ft_csv_next(struct ft_csv_stream *s, bool *ret_more)

@@ -88,6 +88,11 @@ bool cli_flush(struct cli *c, struct ft_buf *out);
  * messages ("the audit"). Missing file, folder, no permission, too large: one sentence, status 3. */
 enum ft_status cli_read_file(struct cli *c, const char *path, const char *what, size_t most, struct ft_slice *ret);
 
+/* A large table piece by piece: `take` gets whole lines (a line end inside quotes ends none), some MB at once. Fails as
+ * cli_read_file, or as `take` did. An empty file is one piece of nothing. */
+typedef enum ft_status cli_take_lines(void *to, struct ft_slice lines, struct ft_error *e);
+enum ft_status cli_read_lines(struct cli *c, const char *path, const char *what, cli_take_lines *take, void *to);
+
 /* Writes a whole file or nothing ("-": standard output): a new file beside it is filled, flushed to
  * the disk and renamed. Disk full, no permission, folder: one sentence, status 5. */
 enum ft_status cli_write_file(struct cli *c, const char *path, struct ft_slice bytes);

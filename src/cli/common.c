@@ -201,24 +201,94 @@ static enum ft_status read_all(struct cli *c, int fd, const char *path, const ch
 	return FT_OK;
 }
 
+/* -1 with c->error. */
+static int open_file(struct cli *c, const char *path, const char *what, struct stat *st)
+{
+	int fd = open(path, O_RDONLY | O_CLOEXEC | O_NOCTTY);
+
+	if (fd < 0) {
+		cannot_read(c, path, what, errno);
+	} else if (fstat(fd, st) || S_ISDIR(st->st_mode)) {
+		cannot_read(c, path, what, S_ISDIR(st->st_mode) ? EISDIR : errno);
+		close(fd);
+		fd = -1;
+	}
+	return fd;
+}
+
 enum ft_status cli_read_file(struct cli *c, const char *path, const char *what, size_t most, struct ft_slice *ret)
 {
 	enum ft_status s;
-	struct stat st;
+	struct stat st = { 0 };
 	int fd;
 
 	if (strcmp(path, "-") == 0)
 		return read_all(c, STDIN_FILENO, "standard input", what, most, 65535, ret);
-	fd = open(path, O_RDONLY | O_CLOEXEC | O_NOCTTY);
+	fd = open_file(c, path, what, &st);
 	if (fd < 0)
-		return cannot_read(c, path, what, errno);
-	if (fstat(fd, &st) == 0 && S_ISDIR(st.st_mode)) {
-		close(fd);
-		return cannot_read(c, path, what, EISDIR);
-	}
+		return c->error.status;
 	s = read_all(c, fd, path, what, most, st.st_size > 0 && (size_t)st.st_size <= most ? (size_t)st.st_size : 65535,
 	             ret);
 	close(fd);
+	return s;
+}
+
+/* How much of it are whole lines: up to the last line end that stands outside quotes. */
+static size_t whole_lines(const char *p, size_t n)
+{
+	size_t whole = 0;
+	bool quoted = false;
+
+	if (!memchr(p, '"', n)) {
+		const char *last = memrchr(p, '\n', n);
+		return last ? (size_t)(last - p) + 1 : 0;
+	}
+	for (size_t i = 0; i < n; i++) {
+		quoted ^= p[i] == '"';
+		if (p[i] == '\n' && !quoted)
+			whole = i + 1;
+	}
+	return whole;
+}
+
+enum ft_status cli_read_lines(struct cli *c, const char *path, const char *what, cli_take_lines *take, void *to)
+{
+	enum { PIECE = 1 << 20 };
+	enum ft_status s = FT_OK;
+	struct stat st = { 0 };
+	bool from_input = strcmp(path, "-") == 0, first = true;
+	int fd = from_input ? STDIN_FILENO : open_file(c, path, what, &st);
+	char *p = fd < 0 ? NULL : ft_arena_raw(&c->arena, PIECE);
+	size_t n = 0, whole;
+	ssize_t got = 1;
+
+	if (fd < 0)
+		return c->error.status;
+	if (!p)
+		s = ft_fail_memory(&c->error, what);
+	while (s == FT_OK && got) {
+		got = read(fd, p + n, PIECE - n);
+		if (got < 0 && errno == EINTR)
+			continue;
+		if (got < 0) {
+			s = cannot_read(c, path, what, errno);
+			break;
+		}
+		n += (size_t)got;
+		if (got && n < PIECE)
+			continue;
+		whole = got ? whole_lines(p, n) : n;
+		if (got && !whole)
+			s = ft_fail(&c->error, FT_E_INPUT, "%s has a line longer than %d kB; it is not such a table.", path,
+			            PIECE >> 10);
+		else if (whole || first)
+			s = take(to, (struct ft_slice){ p, whole }, &c->error);
+		first = false;
+		memmove(p, p + whole, n - whole);
+		n -= whole;
+	}
+	if (!from_input)
+		close(fd);
 	return s;
 }
 

@@ -5,7 +5,6 @@
 
 #include <unistd.h>
 
-#define TABLE_BYTES_MAX ((size_t)4 << 30) /* ours: temperatures of two thousand cabinets in a year */
 enum { JOBS_MAX = 64, HORIZON_DAYS = 120 };
 
 struct run {
@@ -66,7 +65,7 @@ static enum ft_status money_tables(struct cli *c, struct watch_fleet *f)
 	if (counts) {
 		struct ft_count *list = NULL;
 		size_t n = 0;
-		s = cli_read_file(c, counts, "the counts", TABLE_BYTES_MAX, &bytes);
+		s = cli_read_file(c, counts, "the counts", FT_CSV_BYTES_MAX, &bytes);
 		if (s == FT_OK)
 			s = ft_counts_read(bytes, counts, decimals, &c->arena, &list, &n, &c->error);
 		if (s == FT_OK)
@@ -76,13 +75,18 @@ static enum ft_status money_tables(struct cli *c, struct watch_fleet *f)
 	if (settlements && s == FT_OK) {
 		struct ft_settlement *list = NULL;
 		size_t n = 0;
-		s = cli_read_file(c, settlements, "the settlements", TABLE_BYTES_MAX, &bytes);
+		s = cli_read_file(c, settlements, "the settlements", FT_CSV_BYTES_MAX, &bytes);
 		if (s == FT_OK)
 			s = ft_settlements_read(bytes, settlements, decimals, &c->arena, &list, &n, &c->error);
 		if (s == FT_OK)
 			s = ft_watch_settlements(f->results, f->result_count, list, n, &f->arena, &c->error);
 	}
 	return s;
+}
+
+static enum ft_status take_temperatures(void *to, struct ft_slice lines, struct ft_error *e)
+{
+	return ft_cabinets_take(to, lines, e);
 }
 
 static enum ft_status door_tables(struct cli *c, struct watch_fleet *f)
@@ -94,16 +98,16 @@ static enum ft_status door_tables(struct cli *c, struct watch_fleet *f)
 	struct ft_slice bytes;
 
 	if (doors) {
-		s = cli_read_file(c, doors, "the door events", TABLE_BYTES_MAX, &bytes);
+		s = cli_read_file(c, doors, "the door events", FT_CSV_BYTES_MAX, &bytes);
 		if (s == FT_OK)
 			s = ft_fleet_doors_read(bytes, doors, &c->arena, &list, &n, &c->error);
 		if (s == FT_OK)
 			s = ft_watch_doors(f->results, f->result_count, list, n, &f->arena, &c->error);
 	}
 	if (temperatures && s == FT_OK) {
-		s = cli_read_file(c, temperatures, "the temperatures", TABLE_BYTES_MAX, &bytes);
-		if (s == FT_OK)
-			s = ft_watch_temperatures(f->results, f->result_count, bytes, temperatures, list, n, &f->arena, &c->error);
+		struct ft_cabinets *cabinets = ft_cabinets_begin(f->results, f->result_count, list, n, temperatures, &f->arena);
+		s = cabinets ? cli_read_lines(c, temperatures, "the temperatures", take_temperatures, cabinets)
+					 : ft_fail_memory(&c->error, "the temperatures");
 	}
 	return s;
 }

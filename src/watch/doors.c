@@ -192,53 +192,86 @@ static int column(const struct ft_csv_row *head, const char *name)
 	return -1;
 }
 
-enum ft_status ft_watch_temperatures(struct ft_watch_result *results, size_t count, struct ft_slice bytes,
-                                     const char *what, const struct ft_fleet_door *doors, size_t door_count,
-                                     struct ft_arena *a, struct ft_error *e)
-{
-	struct cabinet *c = FT_NEW(a, struct cabinet);
+struct ft_cabinets {
+	struct cabinet now;
 	struct watch_index index;
-	struct ft_csv_stream s;
+	const struct ft_fleet_door *doors;
+	size_t door_count;
+	struct ft_csv_stream rows;
+	const char *what;
+	struct ft_arena *arena;
 	struct ft_cold_rule rule;
-	int at[4] = { -1, -1, -1, -1 };
-	static const char *const names[] = { "time", "asset", "c", "alarm" };
-	bool more = false, began = false;
-	enum ft_status st = ft_csv_start(&s, bytes, what, a, e);
+	bool begun;
+	int time, asset, value, alarm; /* columns; -1: the table has none */
+};
 
-	if (!c || !watch_index_make(results, count, a, &index))
-		return ft_fail_memory(e, what);
-	ft_cold_rule_of(FT_COLD_COLD, &rule);
-	c->allowance_us = rule.allowance_s * FT_SECOND;
-	while (st == FT_OK && (st = ft_csv_next(&s, &more)) == FT_OK && more) {
-		struct ft_slice asset, time, value;
-		int64_t us;
-		double v;
-		if (!began) {
-			for (int i = 0; i < 4; i++)
-				at[i] = column(&s.row, names[i]);
-			if (at[0] < 0 || at[1] < 0 || at[2] < 0)
-				return ft_fail(e, FT_E_INPUT, "%s needs the columns time, asset and c in its first line.", what);
-			began = true;
-			continue;
-		}
-		time = ft_csv_field(&s.row, at[0]);
-		asset = ft_csv_field(&s.row, at[1]);
-		value = ft_csv_field(&s.row, at[2]);
-		if (!ft_time_parse(time, 0, &us) || !ft_figure(value, &v))
-			return ft_fail(e, FT_E_INPUT, "%s, line %u: a time and a temperature in degrees Celsius were expected.",
-			               what, s.row.line);
-		if (!ft_slice_is(asset, c->asset) || !c->last_us)
-			begin_cabinet(c, &index, asset, doors, door_count);
-		if (c->r && us > c->last_us) {
-			follow_doors(c, us);
-			if (v > rule.limit_c)
-				warm(c, us, v, rule.limit_c);
-			else
-				cool(c, us);
-			if (at[3] >= 0)
-				judge_alarm(c, us, ft_slice_is(ft_csv_field(&s.row, at[3]), "1"), v);
-		}
-		c->last_us = us;
+struct ft_cabinets *ft_cabinets_begin(struct ft_watch_result *results, size_t count, const struct ft_fleet_door *doors,
+                                      size_t door_count, const char *what, struct ft_arena *a)
+{
+	struct ft_cabinets *c = FT_NEW(a, struct ft_cabinets);
+
+	if (!c || !watch_index_make(results, count, a, &c->index))
+		return NULL;
+	c->doors = doors;
+	c->door_count = door_count;
+	c->what = what;
+	c->arena = a;
+	ft_cold_rule_of(FT_COLD_COLD, &c->rule);
+	c->now.allowance_us = c->rule.allowance_s * FT_SECOND;
+	return c;
+}
+
+static enum ft_status read_heading(struct ft_cabinets *c, struct ft_slice lines, struct ft_error *e)
+{
+	bool more = false;
+	enum ft_status s = ft_csv_start(&c->rows, lines, c->what, c->arena, e);
+
+	if (s == FT_OK)
+		s = ft_csv_next(&c->rows, &more);
+	if (s != FT_OK)
+		return s;
+	c->time = column(&c->rows.row, "time");
+	c->asset = column(&c->rows.row, "asset");
+	c->value = column(&c->rows.row, "c");
+	c->alarm = column(&c->rows.row, "alarm");
+	if (c->time < 0 || c->asset < 0 || c->value < 0)
+		return ft_fail(e, FT_E_INPUT, "%s needs the columns time, asset and c in its first line.", c->what);
+	c->begun = true;
+	return FT_OK;
+}
+
+static enum ft_status take_row(struct ft_cabinets *all, struct ft_error *e)
+{
+	const struct ft_csv_row *row = &all->rows.row;
+	struct ft_slice asset = ft_csv_field(row, all->asset);
+	struct cabinet *c = &all->now;
+	int64_t us;
+	double v;
+
+	if (!ft_time_parse(ft_csv_field(row, all->time), 0, &us) || !ft_figure(ft_csv_field(row, all->value), &v))
+		return ft_fail(e, FT_E_INPUT, "%s, line %u: a time and a temperature in degrees Celsius were expected.",
+		               all->what, row->line);
+	if (!ft_slice_is(asset, c->asset) || !c->last_us)
+		begin_cabinet(c, &all->index, asset, all->doors, all->door_count);
+	if (c->r && us > c->last_us) {
+		follow_doors(c, us);
+		if (v > all->rule.limit_c)
+			warm(c, us, v, all->rule.limit_c);
+		else
+			cool(c, us);
+		if (all->alarm >= 0)
+			judge_alarm(c, us, ft_slice_is(ft_csv_field(row, all->alarm), "1"), v);
 	}
-	return st;
+	c->last_us = us;
+	return FT_OK;
+}
+
+enum ft_status ft_cabinets_take(struct ft_cabinets *c, struct ft_slice lines, struct ft_error *e)
+{
+	enum ft_status s = c->begun ? ft_csv_go_on(&c->rows, lines) : read_heading(c, lines, e);
+	bool more = true;
+
+	while (s == FT_OK && (s = ft_csv_next(&c->rows, &more)) == FT_OK && more)
+		s = take_row(c, e);
+	return s;
 }

@@ -195,6 +195,26 @@ def reports(fleet, folder):
     run("watch", os.path.join(fleet, "audits"), "--fresh", "--report", os.path.join(folder, "morning.doc"), codes=(2,))
 
 
+def long_table(fleet, folder, fresh):
+    """A table longer than a piece is read as one: what spans two pieces is one trouble, a line keeps its number."""
+    asset = next(m["asset"] for m in fresh if not m["reads_part"])
+    name = os.path.join(folder, "long.csv")
+    begin = 1772409600  # 2026-03-02
+    with open(name, "w", encoding="ascii") as f:
+        f.write('time;asset;c;"said\nby whom"\n')
+        for i in range(50000):
+            warm = 20000 < i <= 45000
+            f.write(time.strftime("%Y-%m-%dT%H:%M:%S", time.gmtime(begin + 60 * i)) + f';"{asset}";{9.5 if warm else 4.0};"a\n""b"""\n')
+    say(os.path.getsize(name) > 2 << 20, "the table is longer than two pieces")
+    machines = documents(os.path.join(fleet, "audits"), "--fresh", "--temperatures", name)
+    found = [x for m in machines if m["asset"] == asset for x in m["exceptions"] if x["rule"] == "watch.too-warm"]
+    say(len(found) == 1 and f"{24999 / 60:.1f} h" in found[0]["seen"], f"one trouble of 25,000 minutes: {found}")
+    with open(name, "a", encoding="ascii") as f:
+        f.write("noon;A;3;\n")
+    done = run("watch", os.path.join(fleet, "audits"), "--fresh", "--temperatures", name, codes=(3,))
+    say("line 100003" in done.stderr, f"the last line has its number: {done.stderr}")
+
+
 def wrong(fleet, folder):
     bad = os.path.join(folder, "bad.csv")
     for option, text in (("--counts", "date,asset\n2026-03-01,A\n"), ("--counts", "date,asset,bills,coins\n31.2.2026,A,1,1\n"),
@@ -232,6 +252,7 @@ def main():
         acknowledged(book, half, fleet, fresh)
         killed(fleet, folder, fresh)
         reports(fleet, folder)
+        long_table(fleet, folder, fresh)
         wrong(fleet, folder)
     print(f"{passed} passed, {failed} failed in {time.monotonic() - began:.0f} s")
     sys.exit(failed > 0)
