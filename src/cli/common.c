@@ -257,15 +257,16 @@ enum ft_status cli_read_lines(struct cli *c, const char *path, const char *what,
 	enum ft_status s = FT_OK;
 	struct stat st = { 0 };
 	bool from_input = strcmp(path, "-") == 0, first = true;
-	int fd = from_input ? STDIN_FILENO : open_file(c, path, what, &st);
-	char *p = fd < 0 ? NULL : ft_arena_raw(&c->arena, PIECE);
+	char *p = ft_arena_raw(&c->arena, PIECE);
 	size_t n = 0, whole;
 	ssize_t got = 1;
+	int fd;
 
+	if (!p)
+		return ft_fail_memory(&c->error, what);
+	fd = from_input ? STDIN_FILENO : open_file(c, path, what, &st);
 	if (fd < 0)
 		return c->error.status;
-	if (!p)
-		s = ft_fail_memory(&c->error, what);
 	while (s == FT_OK && got) {
 		got = read(fd, p + n, PIECE - n);
 		if (got < 0 && errno == EINTR)
