@@ -6,7 +6,7 @@
 #include "fettle/store.h"
 
 enum {
-	BOOK_VERSION = 5,        /* of a book this program writes */
+	BOOK_VERSION = 6,        /* of a book this program writes */
 	BOOK_PATIENCE_MS = 10000 /* how long another program may hold the book before we give up */
 };
 
@@ -49,11 +49,13 @@ struct book_engine {
 	enum ft_status (*set_version)(struct ft_book *b, int version, struct ft_error *e);
 	/* Rows were written with the numbers they have elsewhere: new ones go on after them. */
 	enum ft_status (*numbered)(struct ft_book *b, const char *table, struct ft_error *e);
+	/* Within a transaction that writes: stretches of reads whose newest is of the month of `us` may be put. */
+	enum ft_status (*month)(struct ft_book *b, int64_t us, struct ft_error *e);
 	enum ft_status (*look_over)(struct ft_book *b, bool whole, struct ft_error *e);
 	enum ft_status (*backup)(struct ft_book *b, const char *path, struct ft_error *e);
 };
 
-enum { BOOK_ENGINE_VERSION = 1 };
+enum { BOOK_ENGINE_VERSION = 2 };
 
 extern const struct book_engine book_sqlite;
 
@@ -117,6 +119,9 @@ enum ft_status book_free_id(struct ft_book *b, const char *asset, struct ft_aren
                             struct ft_error *e);
 /* The visit is touched: its state is a later one now. */
 enum ft_status book_touch(struct ft_book *b, int64_t visit, int64_t at_us, struct ft_error *e);
+
+/* watched.c: room at `to` for every month that `from` has stretches of reads of */
+enum ft_status book_watched_months(struct ft_book *from, struct ft_book *to, struct ft_error *e);
 
 /* evidence.c: rows without a transaction of their own */
 enum ft_status book_put_evidence(struct ft_book *b, int64_t visit, const struct ft_evidence *x, struct ft_error *e);

@@ -154,7 +154,7 @@ static enum ft_status copy_all(struct ft_book *from, struct ft_book *to, struct 
 	struct ft_book_table *list = NULL;
 	size_t count = 0, room = 0;
 	const char *name;
-	enum ft_status s = FT_OK;
+	enum ft_status s = book_watched_months(from, to, e);
 
 	while (s == FT_OK && (name = book_table(count, a)) != NULL) {
 		struct ft_book_table *grown = ft_arena_grow(a, list, count, &room, sizeof *list);

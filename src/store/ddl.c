@@ -56,12 +56,82 @@ static const struct {
 /* Texts compare byte by byte in both, whatever language the server was set up for; else lists come in another order. */
 static const char byte_by_byte[] = "text COLLATE \"C\"";
 
+/* What only a server has, by its words in schema.c.
+ *
+ * Stretches lie by the month of their newest read, so that what is older than a watch looks back is never touched. A
+ * partition is made when its month is first written, by hand rather than as PARTITION OF: that would keep every reader
+ * of the table waiting. Foreign times are hostile: all before 2000 and all from 2100 on share one partition each.
+ *
+ * Claims are rows that a watcher locks while it works; they hold nothing that could not be made again, so no log is
+ * written for them, and they are not part of the book. */
+static const struct {
+	const char *words, *sql;
+} server_only[] = {
+	{ "-- server: stretches by month\n",
+	  "ALTER TABLE watch_part RENAME TO watch_part_whole;\n"
+	  "ALTER INDEX watch_part_pkey RENAME TO watch_part_whole_pkey;\n"
+	  "ALTER SEQUENCE watch_part_number_seq RENAME TO watch_part_whole_number_seq;\n"
+	  "CREATE TABLE watch_part (LIKE watch_part_whole INCLUDING IDENTITY, PRIMARY KEY (number, newest_us))\n"
+	  "	PARTITION BY RANGE (newest_us);\n"
+	  "CREATE FUNCTION watch_part_month(us bigint) RETURNS void LANGUAGE plpgsql AS $$\n"
+	  "DECLARE\n"
+	  "	year_2000 CONSTANT bigint := 946684800000000;\n"
+	  "	year_2100 CONSTANT bigint := 4102444800000000;\n"
+	  "	month timestamp := date_trunc('month', timestamp '1970-01-01' + make_interval(secs =>\n"
+	  "		least(greatest(us, year_2000), year_2100) / 1000000));\n"
+	  "	part text := 'watch_part_' || to_char(month, 'YYYY_MM');\n"
+	  "	low text := (extract(epoch FROM month)::bigint * 1000000)::text;\n"
+	  "	high text := (extract(epoch FROM month + interval '1 month')::bigint * 1000000)::text;\n"
+	  "BEGIN\n"
+	  "	IF us < year_2000 THEN\n"
+	  "		part := 'watch_part_before_2000'; low := 'MINVALUE'; high := year_2000::text;\n"
+	  "	ELSIF us >= year_2100 THEN\n"
+	  "		part := 'watch_part_from_2100'; high := 'MAXVALUE';\n"
+	  "	END IF;\n"
+	  "	IF to_regclass('fettle.' || part) IS NULL THEN\n"
+	  "		EXECUTE format('CREATE TABLE fettle.%I (LIKE fettle.watch_part)', part);\n"
+	  "		EXECUTE format('ALTER TABLE fettle.watch_part ATTACH PARTITION fettle.%I FOR VALUES FROM (%s) TO (%s)',\n"
+	  "			part, low, high);\n"
+	  "	END IF;\n"
+	  "END $$;\n"
+	  "SELECT watch_part_month(newest_us) FROM watch_part_whole;\n"
+	  "INSERT INTO watch_part SELECT * FROM watch_part_whole;\n"
+	  "SELECT setval(pg_get_serial_sequence('watch_part', 'number'), max(number)) FROM watch_part;\n"
+	  "DROP TABLE watch_part_whole;\n"
+	  "CREATE INDEX watch_part_newest ON watch_part (newest_us);\n"
+	  "CREATE INDEX watch_part_of ON watch_part (machine, newest_us);\n" },
+	{ "-- server: claims\n",
+	  "CREATE UNLOGGED TABLE watch_claim (\n"
+	  "	folder text COLLATE \"C\", slice bigint, PRIMARY KEY (folder, slice)\n"
+	  ");\n"
+	  "CREATE UNLOGGED TABLE watch_judged (\n"
+	  "	machine text COLLATE \"C\" PRIMARY KEY, round text, bytes bytea\n"
+	  ");\n" },
+};
+
+/* Puts what stands for a line that begins at `p`; the length of that line, 0: it is none of ours. */
+static size_t put_server_only(struct ft_buf *out, const char *p)
+{
+	for (size_t i = 0; i < sizeof server_only / sizeof *server_only; i++) {
+		size_t n = strlen(server_only[i].words);
+		if (strncmp(p, server_only[i].words, n) == 0) {
+			ft_buf_puts(out, server_only[i].sql);
+			return n;
+		}
+	}
+	return 0;
+}
+
 char *ddl_for_server(const char *sql)
 {
 	struct ft_buf out = { 0 };
 
 	for (const char *p = sql; *p;) {
-		size_t i = 0;
+		size_t i = 0, line = *p == '-' ? put_server_only(&out, p) : 0;
+		if (line) {
+			p += line;
+			continue;
+		}
 		if (strncmp(p, " TEXT", 5) == 0) {
 			size_t rest = strcspn(p, ",)\n");
 			const char *collate = strstr(p, "COLLATE");

@@ -339,6 +339,14 @@ static enum ft_status numbered(struct ft_book *b, const char *table, struct ft_e
 	return book_exec(b, sql, "copying", e);
 }
 
+static enum ft_status month(struct ft_book *b, int64_t us, struct ft_error *e)
+{
+	struct book_query q = book_ask(b, "SELECT watch_part_month(?)");
+
+	book_put_i64(&q, us);
+	return book_run(&q, "making room for a month in", e);
+}
+
 static void patience(struct ft_book *b, int milliseconds)
 {
 	char sql[64];
@@ -430,6 +438,7 @@ __attribute__((visibility("default"))) const struct book_engine ft_postgres = {
 	.step = step,
 	.set_version = set_version,
 	.numbered = numbered,
+	.month = month,
 	.look_over = look_over,
 	.backup = backup,
 };

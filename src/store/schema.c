@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* How a book looks, as the list of steps from an empty file to this version. A step that was ever
  * released is never edited again: a new one is added below it and BOOK_VERSION raised. Columns are INTEGER, TEXT or
- * BLOB: both engines know these and no others. */
+ * BLOB: both engines know these and no others. A line "-- server: ..." is a comment to a file and stands for what ddl.c
+ * has for a server under these words. */
 #include "book.h"
 
 static const char *const steps[BOOK_VERSION] = {
@@ -111,6 +112,9 @@ static const char *const steps[BOOK_VERSION] = {
 	") STRICT;\n",
 	/* 5: the reads of one machine are asked for alone */
 	"CREATE INDEX watch_part_of ON watch_part (machine, newest_us);\n",
+	/* 6: nothing new in a file; on a server reads lie by months, and what several watch at once is shared by claims */
+	"-- server: stretches by month\n"
+	"-- server: claims\n",
 };
 
 static enum ft_status known(struct ft_book *b, int64_t *ret_version, struct ft_error *e)

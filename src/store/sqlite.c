@@ -219,6 +219,12 @@ static enum ft_status numbered(struct ft_book *b, const char *table, struct ft_e
 	return FT_OK;
 }
 
+static enum ft_status month(struct ft_book *b, int64_t us, struct ft_error *e)
+{
+	(void)b, (void)us, (void)e; /* all of a table lies together */
+	return FT_OK;
+}
+
 /* The folders of `path`, made one by one; what cannot be made shows when the file is opened. */
 static void make_folders(const char *path)
 {
@@ -508,6 +514,7 @@ const struct book_engine book_sqlite = {
 	.step = step,
 	.set_version = set_version,
 	.numbered = numbered,
+	.month = month,
 	.look_over = look_over,
 	.backup = backup,
 };

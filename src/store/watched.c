@@ -3,14 +3,50 @@
 #include <stdlib.h>
 
 #include "book.h"
+#include "fettle/time.h"
+
+/* When the month after that of `us` begins; no two of what is so late are of different months. */
+static int64_t next_month(int64_t us)
+{
+	struct ft_civil c = ft_civil_of(us, 0);
+
+	if (c.year >= 2100)
+		return FT_NEVER;
+	return ft_days_of(c.year + c.month / 12, c.month % 12 + 1, 1) * 86400 * FT_SECOND;
+}
+
+enum ft_status book_watched_months(struct ft_book *from, struct ft_book *to, struct ft_error *e)
+{
+	int64_t us = INT64_MIN + 1; /* FT_ABSENT would be null */
+	enum ft_status s = FT_OK;
+
+	while (s == FT_OK && us < FT_NEVER) {
+		struct book_query q = book_ask(from, "SELECT min(newest_us) FROM watch_part WHERE newest_us >= ?");
+		book_put_i64(&q, us);
+		s = book_number(&q, "reading the watch from", &us, e);
+		if (s != FT_OK || us == FT_ABSENT)
+			return s;
+		s = to->engine->month(to, us, e);
+		us = next_month(us);
+	}
+	return s;
+}
 
 static enum ft_status put_parts(struct ft_book *b, const struct ft_watched *w, struct ft_error *e)
 {
 	enum ft_status s = FT_OK;
+	int64_t low = 0, high = 0; /* of the month there is room for */
 
 	for (size_t i = 0; s == FT_OK && i < w->part_count; i++) {
 		const struct ft_watched_part *p = &w->parts[i];
 		struct book_query q;
+		if (!p->number && (p->newest_us < low || p->newest_us >= high)) {
+			low = p->newest_us;
+			high = next_month(low);
+			s = b->engine->month(b, low, e);
+			if (s != FT_OK)
+				return s;
+		}
 		if (p->number) {
 			q = book_ask(b, "DELETE FROM watch_part WHERE number = ?");
 			book_put_i64(&q, p->number);

@@ -103,6 +103,56 @@ def watched(room):
     need(out == told[0], f"and tells the same there: {err}")
 
 
+ROWS = "SELECT md5(string_agg(w::text, '|' ORDER BY number)) FROM fettle.watch_part w"
+APRIL = (1775001600000000, 1777593600000000)
+
+
+def brought_up_to_date(room):
+    """A book of before on the server: every row stays, stretches of reads come to lie by months, and move on."""
+    psql("postgres", "CREATE DATABASE before")
+    subprocess.run(["psql", "-q", "-o", os.devnull, "-v", "ON_ERROR_STOP=1", server + "before", "-f",
+                    os.path.join(os.path.dirname(samples), "books", "server-version-4.sql")], check=True)
+    was = psql("before", ROWS)
+    code, doc, err = run(room, "--book", server + "before", "book", "check")
+    need(code == 0 and doc["version"] == 6 and doc["visits"] == 1, f"the book is brought up to date: {err}")
+    need(psql("before", ROWS) == was, "every stretch is what it was")
+    parts = psql("before", "SELECT string_agg(inhrelid::regclass::text, ' ' ORDER BY 1) FROM pg_inherits "
+                           "WHERE inhparent = 'fettle.watch_part'::regclass")
+    need(parts == " ".join(f"fettle.watch_part_2026_{m}" for m in ("03", "04", "05")), f"a part for every month: {parts}")
+    query = f"FROM fettle.watch_part WHERE newest_us >= {APRIL[0]} AND newest_us < {APRIL[1]}"
+    plan = psql("before", "EXPLAIN SELECT sum(reads) " + query)
+    need("watch_part_2026_04" in plan and "2026_03" not in plan and "2026_05" not in plan, f"April alone is looked at: {plan}")
+    need(psql("before", "SELECT count(*) " + query) == psql("before", "SELECT count(*) FROM fettle.watch_part_2026_04") == "3",
+         "and has its rows")
+    code, doc, err = run(room, "--book", server + "before", "book", "copy", "before.sqlite")
+    need(code == 0, f"it moves to a file: {err}")
+    psql("postgres", "CREATE DATABASE after")
+    code, back, err = run(room, "--book", "before.sqlite", "book", "copy", server + "after")
+    need(code == 0 and back["tables"] == doc["tables"], f"and from there to a server again: {err}")
+    need(psql("after", ROWS) == was, "where every stretch is what it was")
+    need(psql("after", "SELECT count(*) FROM fettle.watch_part_2026_04") == "3", "by months there too")
+    psql("after", f"INSERT INTO fettle.watch_part (machine, reads, first_us, newest_us, bytes) VALUES ('X', 1, 1, {APRIL[0]}, '')")
+    need(psql("after", "SELECT max(number) FROM fettle.watch_part WHERE machine = 'X'") == str(int(psql("before", "SELECT max(number) FROM fettle.watch_part")) + 1),
+         "numbers go on behind those that came")
+
+
+def odd_months(room):
+    """Times that no file should have: each finds its place on the server, too, and comes back alike."""
+    code, _, err = run(room, "--book", "odd.sqlite", "visit", "open", "OD-1")
+    need(code == 0, err)
+    times = [-2**63 + 1, -1, 0, 946684799999999, 946684800000000, 1772323200000000, 1772323199999999, 4102444799999999,
+             4102444800000000, 2**63 - 1]
+    rows = ", ".join(f"('M', 1, {t}, {t}, x'00')" for t in times)
+    subprocess.run(["sqlite3", os.path.join(room, "odd.sqlite"),
+                    f"INSERT INTO watch_part (machine, reads, first_us, newest_us, bytes) VALUES {rows}"], check=True)
+    psql("postgres", "CREATE DATABASE odd")
+    code, doc, err = run(room, "--book", "odd.sqlite", "book", "copy", server + "odd")
+    need(code == 0, f"odd times go to the server: {err}")
+    told = psql("odd", "SELECT tableoid::regclass || ' ' || count(*) FROM fettle.watch_part GROUP BY tableoid ORDER BY 1").split("\n")
+    need(told == [f"fettle.watch_part_{n}" for n in ("2000_01 1", "2026_02 1", "2026_03 1", "2099_12 1", "before_2000 4", "from_2100 2")],
+         f"each in its month: {told}")
+
+
 def killed_at_any_moment(room, book, rounds):
     """What was acknowledged is there once, what was not is there whole or not at all."""
     chance = random.Random(7)
@@ -140,6 +190,8 @@ def main():
             receive_from_many(room, office)
         moved(room)
         watched(room)
+        brought_up_to_date(room)
+        odd_months(room)
         for book in ("killed.sqlite", server + "office"):
             done, rounds = killed_at_any_moment(room, book, 40)
             need(0 < done < rounds, f"some were killed and some were not: {done} of {rounds} ended by themselves")
