@@ -9,7 +9,12 @@
 #include "fettle/rollout.h"
 #include "fettle/survey.h"
 
-enum { FT_DAYS_ALL = 127, FT_KIT_MAX = 64, FT_PLAN_DAYS_MAX = 366 };
+enum {
+	FT_DAYS_ALL = 127,
+	FT_KIT_MAX = 64,
+	FT_PLAN_DAYS_MAX = 366,
+	FT_FLEET_PARTS_MAX = 10000, /* ours: kinds of parts in the kits and their table */
+};
 
 /* One machine to be visited. */
 struct ft_fleet_machine {
@@ -57,7 +62,8 @@ struct ft_fleet {
 
 /* Tables: machines (asset, latitude, longitude, minutes, spread, opens, closes, days, priority, together, skills, kit),
  * technicians (technician, latitude, longitude, begins, ends, days, skills, from, until), parts (part, name, price,
- * weight, stock, arrives), and a square table of distances in km. FT_E_INPUT names line and column. */
+ * weight, stock, arrives), and a square table of distances in km or a list of them (from, to, km). FT_E_INPUT names
+ * line and column. */
 enum ft_status ft_fleet_machines(struct ft_slice csv, const char *what, struct ft_arena *a, struct ft_fleet *f,
                                  struct ft_error *e);
 enum ft_status ft_fleet_technicians(struct ft_slice csv, const char *what, struct ft_arena *a, struct ft_fleet *f,

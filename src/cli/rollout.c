@@ -469,7 +469,7 @@ static const struct cli_option options[] = {
 	{ "catalogue", "DIR", "plan a survey: kits and minutes as fettle survey judges them, people and stock from there" },
 	{ "technicians", "FILE", "who goes: home, hours, days, skills" },
 	{ "parts", "FILE", "what parts cost and weigh, how many are on hand" },
-	{ "distances", "FILE", "a square table of distances in km, in place of great circles" },
+	{ "distances", "FILE", "a square table of distances in km, or a list with from, to and km, in place of great circles" },
 	{ "template", "WHICH", "print a table to fill in: machines, technicians or parts" },
 	{ "from", "DATE", "first day of the plan (tomorrow)" },
 	{ "days", "N", "calendar days to be looked at (14)" },

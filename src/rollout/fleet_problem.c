@@ -36,6 +36,9 @@ enum ft_status ft_fleet_promises(struct ft_slice csv, const char *what, const st
 			return ft_fail(e, FT_E_INPUT, "%s has no column %s; an earlier plan is a days.csv that rollout wrote.",
 			               what, names[k]);
 	}
+	if (t.count > FT_ROUTE_STOPS_MAX)
+		return ft_fail(e, FT_E_INPUT, "%s has more than %d lines; it is no plan that rollout wrote.", what,
+		               FT_ROUTE_STOPS_MAX);
 	*ret = FT_NEW_ARRAY(a, t.count + 1, struct ft_promise);
 	if (!*ret)
 		return ft_fail_memory(e, "reading the earlier plan");

@@ -155,6 +155,12 @@ static enum ft_status begin(struct table *t, struct ft_slice csv, const char *co
 	return s;
 }
 
+static enum ft_status too_many(const struct table *t, const char *whom, int most)
+{
+	return ft_fail(t->e, FT_E_INPUT, "%s names %zu %s; at most %d can be planned at once.", t->what, t->csv.count, whom,
+	               most);
+}
+
 /* ---- parts ---- */
 
 int ft_fleet_part_of(struct ft_fleet *f, struct ft_slice part, struct ft_arena *a)
@@ -179,6 +185,8 @@ enum ft_status ft_fleet_parts(struct ft_slice csv, const char *what, struct ft_a
 	struct table t = { .what = what, .a = a, .e = e };
 	enum ft_status s = begin(&t, csv, needed, "parts");
 
+	if (s == FT_OK && t.csv.count > FT_FLEET_PARTS_MAX)
+		return too_many(&t, "parts", FT_FLEET_PARTS_MAX);
 	for (size_t i = 0; s == FT_OK && i < t.csv.count; i++) {
 		struct ft_fleet_part *p;
 		double stock;
@@ -234,6 +242,9 @@ static enum ft_status kit(const struct table *t, struct ft_fleet *f, struct ft_f
 		*n = (struct ft_van_need){ ft_fleet_part_of(f, head, t->a), percent ? p / 100 : p, (int)count };
 		if (n->part < 0)
 			return ft_fail_memory(t->e, "reading the kits");
+		if (f->part_count > FT_FLEET_PARTS_MAX)
+			return ft_fail(t->e, FT_E_INPUT, "%s, line %u: up to here the kits name more than %d parts.", t->what,
+			               t->row->line, FT_FLEET_PARTS_MAX);
 		m->kit_count++;
 	}
 	copy = FT_NEW_ARRAY(t->a, m->kit_count + 1, struct ft_van_need);
@@ -282,8 +293,7 @@ enum ft_status ft_fleet_machines(struct ft_slice csv, const char *what, struct f
 	if (s != FT_OK)
 		return s;
 	if (t.csv.count > FT_ROUTE_STOPS_MAX)
-		return ft_fail(e, FT_E_INPUT, "%s names %zu machines; at most %d can be planned at once.", what, t.csv.count,
-		               FT_ROUTE_STOPS_MAX);
+		return too_many(&t, "machines", FT_ROUTE_STOPS_MAX);
 	f->machines = FT_NEW_ARRAY(a, t.csv.count + 1, struct ft_fleet_machine);
 	if (!f->machines)
 		return ft_fail_memory(e, "reading the machines");
@@ -327,6 +337,8 @@ enum ft_status ft_fleet_technicians(struct ft_slice csv, const char *what, struc
 
 	if (s != FT_OK)
 		return s;
+	if (t.csv.count > FT_ROUTE_SHIFTS_MAX)
+		return too_many(&t, "technicians", FT_ROUTE_SHIFTS_MAX);
 	f->technicians = FT_NEW_ARRAY(a, t.csv.count + 1, struct ft_fleet_technician);
 	if (!f->technicians)
 		return ft_fail_memory(e, "reading the technicians");
@@ -368,6 +380,22 @@ static int place_of(const struct ft_fleet *f, struct ft_slice name)
 	return n < 0 ? -1 : (int)f->machine_count + n;
 }
 
+/* One cell of a table of distances, in column `column` of the row at hand. */
+static enum ft_status way(const struct table *t, int column, int from, int to, size_t n, double *km)
+{
+	const struct ft_slice s = ft_csv_field(t->row, column);
+	double v;
+
+	if (from < 0 || to < 0 || from == to || !s.n)
+		return FT_OK;
+	if (!ft_figure(s, &v) || !(v >= 0) || v > 20000)
+		return ft_fail(t->e, FT_E_INPUT, "%s, line %u, column %d: \"%.*s\" is no distance in km.", t->what,
+		               t->row->line, column + 1, FT_P(s));
+	km[(size_t)from * n + (size_t)to] = v;
+	return FT_OK;
+}
+
+/* A square, or a list of from, to and km. What neither names is by great circle where both places are known. */
 enum ft_status ft_fleet_distances(struct ft_slice csv, const char *what, struct ft_arena *a, struct ft_fleet *f,
                                   struct ft_error *e)
 {
@@ -376,29 +404,33 @@ enum ft_status ft_fleet_distances(struct ft_slice csv, const char *what, struct 
 	size_t n = f->machine_count + f->technician_count;
 	double *km = FT_NEW_ARRAY(a, n * n + 1, double);
 	enum ft_status s = begin(&t, csv, needed, "machines");
+	int *places, from_at, to_at, km_at; /* places: of the columns */
 
 	if (s != FT_OK)
 		return s;
-	if (!km)
+	places = FT_NEW_ARRAY(a, t.csv.head.count + 1, int);
+	if (!km || !places)
 		return ft_fail_memory(e, "reading the distances");
 	for (size_t i = 0; i < n * n; i++)
 		km[i] = i % (n + 1) == 0 ? 0 : NAN;
-	for (size_t i = 0; i < t.csv.count; i++) {
-		int from = place_of(f, ft_csv_field(&t.csv.rows[i], 0));
+	for (unsigned c = 1; c < t.csv.head.count; c++)
+		places[c] = place_of(f, t.csv.head.fields[c]);
+	from_at = ft_csv_column(&t.csv, "from");
+	to_at = ft_csv_column(&t.csv, "to");
+	km_at = ft_csv_column(&t.csv, "km");
+	for (size_t i = 0; s == FT_OK && i < t.csv.count; i++) {
 		t.row = &t.csv.rows[i];
-		for (unsigned c = 1; from >= 0 && c < t.csv.head.count; c++) {
-			int to = place_of(f, t.csv.head.fields[c]);
-			double v;
-			if (to < 0 || to == from || !ft_csv_field(t.row, (int)c).n)
-				continue;
-			if (!ft_figure(ft_csv_field(t.row, (int)c), &v) || !(v >= 0) || v > 20000)
-				return ft_fail(e, FT_E_INPUT, "%s, line %u, column %u: \"%.*s\" is no distance in km.", what,
-				               t.row->line, c + 1, FT_P(ft_csv_field(t.row, (int)c)));
-			km[(size_t)from * n + (size_t)to] = v;
+		if (from_at >= 0 && to_at >= 0 && km_at >= 0) {
+			s = way(&t, km_at, place_of(f, ft_csv_field(t.row, from_at)), place_of(f, ft_csv_field(t.row, to_at)), n,
+			        km);
+			continue;
 		}
+		const int from = place_of(f, ft_csv_field(t.row, 0));
+		for (unsigned c = 1; s == FT_OK && c < t.csv.head.count; c++)
+			s = way(&t, (int)c, from, places[c], n, km);
 	}
-	f->km = km; /* what it does not name is by great circle where both places are known */
-	return FT_OK;
+	f->km = km;
+	return s;
 }
 
 void ft_fleet_template(const char *which, struct ft_buf *out)

@@ -7,6 +7,8 @@
  * count as one, as near to each stop as the nearest, so the bound holds for any number of technicians. */
 #include "route.h"
 
+enum { APART_MAX = 600 }; /* ours: beyond so many stops the cube of them takes seconds, and the hours alone tell most */
+
 struct bound {
 	const struct ft_route_problem *p;
 	int m;           /* stops visited */
@@ -132,32 +134,55 @@ static double ascend(struct bound *b, int least, int most, int rounds, double ai
 
 /* ---- how many tours at least ---- */
 
-/* Can work at one be followed by work at the other on the same day? */
-static bool follow(const struct ft_route_problem *p, int i, int k)
+/* Can work at one be followed by work at the other on the same day? `t`: least seconds from stop to stop. */
+static bool follow(const struct bound *b, const int32_t *t, int i, int k)
 {
-	const struct ft_route_stop *a = &p->stops[i], *b = &p->stops[k];
+	const struct ft_route_stop *from = &b->p->stops[b->stop[i]], *to = &b->p->stops[b->stop[k]];
 
-	return (int64_t)a->opens_s + a->service_s + route_seconds(p, a->place, b->place) <= route_last_start(b);
+	return (int64_t)from->opens_s + from->service_s + t[(size_t)i * (size_t)b->m + (size_t)k] <= route_last_start(to);
+}
+
+/* Least seconds from stop to stop, perhaps by others: a table of distances need not have the direct way as the
+ * shortest, and one stop beside another needs no parking. */
+static void shorten(const struct bound *b, int32_t *t)
+{
+	const size_t m = (size_t)b->m;
+
+	for (size_t i = 0; i < m; i++)
+		for (size_t k = 0; k < m; k++)
+			t[i * m + k] = route_seconds(b->p, b->p->stops[b->stop[i]].place, b->p->stops[b->stop[k]].place);
+	for (size_t by = 0; by < m; by++)
+		for (size_t i = 0; i < m; i++)
+			for (size_t k = 0; k < m; k++)
+				if (t[i * m + by] + t[by * m + k] < t[i * m + k])
+					t[i * m + k] = t[i * m + by] + t[by * m + k];
 }
 
 /* Stops of which no two can be on one tour, found by greed: each needs a tour of its own. */
-static int apart(struct bound *b)
+static int apart(struct bound *b, struct ft_arena *a)
 {
 	int n = 0, *clique = b->from;
+	int32_t *t;
 
+	if (b->m > APART_MAX)
+		return 1;
+	t = FT_NEW_ARRAY(a, (size_t)b->m * (size_t)b->m, int32_t);
+	if (!t)
+		return 1; /* a weaker bound is one too */
+	shorten(b, t);
 	for (int i = 0; i < b->m; i++) {
 		b->dist[i] = 0;
 		for (int k = 0; k < b->m; k++)
-			b->dist[i] += k != i && !follow(b->p, b->stop[i], b->stop[k]) && !follow(b->p, b->stop[k], b->stop[i]);
+			b->dist[i] += k != i && !follow(b, t, i, k) && !follow(b, t, k, i);
 	}
 	sort_order(b->dist, b->order, b->m, true);
 	for (int i = 0; i < b->m; i++) {
+		const int own = b->order[i];
 		bool all = true;
 		for (int k = 0; k < n && all; k++)
-			all = !follow(b->p, b->stop[b->order[i]], b->stop[clique[k]]) &&
-				!follow(b->p, b->stop[clique[k]], b->stop[b->order[i]]);
+			all = !follow(b, t, own, clique[k]) && !follow(b, t, clique[k], own);
 		if (all)
-			clique[n++] = b->order[i];
+			clique[n++] = own;
 	}
 	return n;
 }
@@ -174,11 +199,11 @@ static int largest_needed(struct bound *b, double *have, size_t count, double su
 	return k < 1 ? 1 : k;
 }
 
-static int least_tours(struct bound *b, double *have)
+static int least_tours(struct bound *b, double *have, struct ft_arena *a)
 {
 	const struct ft_route_problem *p = b->p;
 	double work = 0, load = 0;
-	int least = apart(b), k;
+	int least = apart(b, a), k;
 
 	for (int i = 0; i < b->m; i++) {
 		const struct ft_route_stop *q = &p->stops[b->stop[i]];
@@ -260,7 +285,7 @@ enum ft_status ft_route_bound(const struct ft_route_problem *p, const struct ft_
 		return FT_OK;
 	if (!have || !make(&b, plan, a))
 		return ft_fail_memory(e, "reckoning the lower bound");
-	least = least_tours(&b, have);
+	least = least_tours(&b, have, a);
 	most = b.m < (int)p->shift_count ? b.m : (int)p->shift_count;
 	least = least > most ? most : least;
 	if (b.m == 1)

@@ -209,6 +209,12 @@ def known_tour(home):
     d = plan("b.csv", "--technicians", "h.csv", "--distances", "km.csv", "--days", "1", "--speed", "130", "--parking", "0", "--from", "2026-11-30", "--steps", "30000", cwd=home)
     check(not d["left_out"] and abs(d["distance_km"] - 754.2) < 1e-6, f"berlin52 in tenths: {d['distance_km']}")
     check(d["lower_bound_km"] <= 754.2 + 1e-6 and d["lower_bound_km"] > 740, f"its bound: {d['lower_bound_km']}")
+    with open(os.path.join(home, "km.csv"), encoding="ascii") as f:
+        table = list(csv.reader(f))
+    with open(os.path.join(home, "list.csv"), "w", encoding="ascii") as f:
+        f.write("km,to,from\n" + "".join(f"{v},{to},{row[0]}\n" for row in table[1:] for to, v in zip(table[0][1:], row[1:])))
+    same = plan("b.csv", "--technicians", "h.csv", "--distances", "list.csv", "--days", "1", "--speed", "130", "--parking", "0", "--from", "2026-11-30", "--steps", "30000", cwd=home)
+    check(same["days"] == d["days"], "a list of distances is the same as a square")
 
 
 def changes(home):
