@@ -241,26 +241,15 @@ export function useDraft(key: string): DraftText {
 /** A draft of several fields, held as JSON. */
 export function useDraftOf<T extends object>(key: string, empty: T) {
 	const d = useDraft(key);
-	const value = useMemo<T>(() => {
-		if (d.text === "") {
-			return empty;
-		}
+	const read = (text: string): T => {
 		try {
-			return { ...empty, ...(JSON.parse(d.text) as Partial<T>) };
+			return text === "" ? empty : { ...empty, ...(JSON.parse(text) as Partial<T>) };
 		} catch {
-			return empty;
+			return empty; // unreadable: begin anew
 		}
-	}, [d.text, key]);
-	// Keys typed faster than a page is drawn must not overwrite each other: the newest text is read, not the drawn one.
-	const change = (part: Partial<T>) => {
-		let now = empty;
-		try {
-			const text = hold(key).local.text;
-			now = text === "" ? empty : { ...empty, ...(JSON.parse(text) as Partial<T>) };
-		} catch {
-			/* unreadable: begin anew */
-		}
-		d.set(JSON.stringify({ ...now, ...part }));
 	};
+	const value = useMemo<T>(() => read(d.text), [d.text, key]);
+	// Keys typed faster than a page is drawn must not overwrite each other: the newest text is read, not the drawn one.
+	const change = (part: Partial<T>) => d.set(JSON.stringify({ ...read(hold(key).local.text), ...part }));
 	return { ...d, value, change };
 }

@@ -308,6 +308,9 @@ export function Kept({ draft }: { draft: Pick<DraftText, "text" | "kept" | "othe
 	);
 }
 
+/** As Kept, for a form of several fields: what another browser holds of it is no text to be read here. */
+export const KeptForm = ({ draft }: { draft: DraftText }) => <Kept draft={{ ...draft, other: null }} />;
+
 /** A long text kept as a draft until it is sent. */
 export function Writing(p: {
 	label: string;

@@ -14,11 +14,10 @@ import {
 	type Pin,
 	type View,
 } from "../bus";
-import type { BusDoc, BusPeripheral, Finding, VisitDoc } from "../documents";
+import type { BusDoc, BusPeripheral, Finding } from "../documents";
 import { useDoc } from "../live";
-import { Standing } from "../marks";
-import { Complaint, Entry, FindingLine, Leaf, visitUp, Waiting } from "../parts";
-import { AddFile, useEvidence, WhichFile } from "./measure";
+import { FileEntry, MeasuredLeaf, Result, useEvidence } from "../measured";
+import { Complaint, Entry, FindingLine, Waiting } from "../parts";
 import { count, money, number, span } from "../words";
 
 const height = 264;
@@ -394,39 +393,13 @@ export function BusPage({ id }: { id: string }) {
 		...(d?.sales ?? []).map((s) => ({ at: s.at_us, text: "sale", bad: false })),
 	];
 	return (
-		<Leaf
-			title="Bus"
-			up={visitUp((e.visit.doc as VisitDoc | null)?.visit ?? null, id)}
-			lead="Every peripheral has 5 ms to begin its answer."
-		>
-			<Waiting read={e.visit} what="the visit" />
-			<Entry title="Capture">
-				<WhichFile {...e} />
-				{e.visit.doc && (
-					<AddFile
-						visit={e.visit.doc.visit}
-						kind="bus"
-						label="Add a capture"
-						accept=".vcd,.sr,.csv,.txt,.words,.gz"
-					/>
-				)}
-			</Entry>
+		<MeasuredLeaf title="Bus" lead="Every peripheral has 5 ms to begin its answer." of={e}>
+			<FileEntry of={e} title="Capture" label="Add a capture" accept=".vcd,.sr,.csv,.txt,.words,.gz" />
 			{e.chosen && <Waiting read={read} what="the capture" />}
 			{d && (
 				<>
 					<Entry title="Timeline">
-						<p>
-							<Standing
-								stands={d.verdict}
-								word={
-									d.verdict === "shown"
-										? "all answer in time"
-										: d.verdict === "contradicted"
-											? "something is wrong"
-											: "not told yet"
-								}
-							/>
-						</p>
+						<Result stands={d.verdict} good="all answer in time" bad="something is wrong" />
 						<div ref={paper}>
 							{blocks ? (
 								<Timeline blocks={blocks} doc={d} pins={pins} move={move} />
@@ -450,6 +423,6 @@ export function BusPage({ id }: { id: string }) {
 					</Entry>
 				</>
 			)}
-		</Leaf>
+		</MeasuredLeaf>
 	);
 }

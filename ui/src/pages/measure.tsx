@@ -2,110 +2,15 @@
 // Cold, signal and supply: what was measured, drawn, with the limit and what it leaves.
 import type { ComponentChildren } from "preact";
 import { useEffect, useRef, useState } from "preact/hooks";
-import { addEvidence, getText, query, sentenceOf, visitPath } from "../api";
-import type { ColdDoc, Evidence, SignalDoc, SupplyDoc, Visit, VisitDoc } from "../documents";
+import { addEvidence, getText, query, visitPath } from "../api";
+import type { ColdDoc, SignalDoc, SupplyDoc, VisitDoc } from "../documents";
 import { draftKey, useDraftOf } from "../draft";
 import { ChainDrawing, Levels, Squared, stepsOf, type Axis } from "../drawings";
 import { put, useDoc } from "../live";
-import { Standing } from "../marks";
-import {
-	Choose,
-	Complaint,
-	Do,
-	Entry,
-	evidenceOptions,
-	Field,
-	Findings,
-	Kept,
-	Leaf,
-	visitUp,
-	Waiting,
-} from "../parts";
+import { FileEntry, MeasuredLeaf, Result, useEvidence } from "../measured";
+import { Choose, Do, Entry, Field, Findings, KeptForm, Waiting } from "../parts";
 import { readingsOf, thinned, type MarkAt, type Reading } from "../table";
 import { count, lasting, number } from "../words";
-
-/** A file of this kind, filed with the visit. */
-export function AddFile({
-	visit,
-	kind,
-	label,
-	accept,
-}: {
-	visit: Visit;
-	kind: string;
-	label: string;
-	accept: string;
-}) {
-	const [error, setError] = useState<string | null>(null);
-	const [busy, setBusy] = useState(false);
-	if (visit.closed) {
-		return null;
-	}
-	return (
-		<div class="field">
-			<label for={`add-${kind}`}>{label}</label>
-			<input
-				type="file"
-				id={`add-${kind}`}
-				accept={accept}
-				onChange={(e) => {
-					const input = e.currentTarget;
-					const file = input.files?.[0];
-					if (!file) {
-						return;
-					}
-					setBusy(true);
-					setError(null);
-					void addEvidence<VisitDoc>(visit.id, file, file.name, kind, "prove")
-						.then(
-							(d) => put(visitPath(visit.id), d),
-							(x: unknown) => setError(sentenceOf(x)),
-						)
-						.then(() => {
-							setBusy(false);
-							input.value = "";
-						});
-				}}
-			/>
-			{busy && (
-				<p role="status">
-					Filing it <span class="working" />
-				</p>
-			)}
-			<Complaint text={error} />
-		</div>
-	);
-}
-
-export function useEvidence(id: string, kind: string) {
-	const visit = useDoc<VisitDoc>(visitPath(id));
-	const [wish, setWish] = useState("");
-	const list = (visit.doc?.visit.evidence ?? []).filter((e) => e.kind === kind);
-	const chosen: Evidence | undefined = list.find((e) => String(e.number) === wish) ?? list[list.length - 1];
-	return { visit, list, chosen, setWish };
-}
-
-export function WhichFile({
-	list,
-	chosen,
-	setWish,
-}: {
-	list: Evidence[];
-	chosen?: Evidence;
-	setWish: (v: string) => void;
-}) {
-	if (list.length < 2 || !chosen) {
-		return chosen ? <p class="quiet">{chosen.name}</p> : null;
-	}
-	return (
-		<Choose
-			label="File"
-			value={String(chosen.number)}
-			options={evidenceOptions(list, chosen.kind)}
-			onPick={setWish}
-		/>
-	);
-}
 
 function useText(path: string | null): string | null {
 	const [text, set] = useState<string | null>(null);
@@ -276,22 +181,12 @@ export function ColdPage({ id }: { id: string }) {
 	const d = read.doc;
 	const table = text && d ? inCelsius(readingsOf(text), d) : null;
 	return (
-		<Leaf
+		<MeasuredLeaf
 			title="Cold"
-			up={visitUp(e.visit.doc?.visit ?? null, id)}
 			lead="Does the cabinet hold its temperature, and does the probe tell the truth?"
+			of={e}
 		>
-			<Waiting read={e.visit} what="the visit" />
-			<Entry title="Log">
-				<WhichFile {...e} />
-				{e.visit.doc && (
-					<AddFile
-						visit={e.visit.doc.visit}
-						kind="temperature"
-						label="Add a logger's table"
-						accept=".csv,.txt,text/csv,text/plain"
-					/>
-				)}
+			<FileEntry of={e} title="Log" label="Add a logger's table" accept=".csv,.txt,text/csv,text/plain">
 				<details open={!e.chosen}>
 					<summary>Limit and second thermometer</summary>
 					<div class="fields two">
@@ -322,25 +217,14 @@ export function ColdPage({ id }: { id: string }) {
 							onText={(ice) => w.change({ ice })}
 						/>
 					</div>
-					<Kept draft={{ ...w, other: null }} />
+					<KeptForm draft={w} />
 				</details>
-			</Entry>
+			</FileEntry>
 			{e.chosen && <Waiting read={read} what="the log" />}
 			{d && (
 				<>
 					<Entry title="Curve">
-						<p>
-							<Standing
-								stands={d.verdict}
-								word={
-									d.verdict === "shown"
-										? "holds its temperature"
-										: d.verdict === "contradicted"
-											? "does not hold"
-											: "not told yet"
-								}
-							/>
-						</p>
+						<Result stands={d.verdict} good="holds its temperature" bad="does not hold" />
 						{table && table.readings.length > 1 ? (
 							<ColdCurve d={d} readings={table.readings} marks={table.marks} />
 						) : (
@@ -363,7 +247,7 @@ export function ColdPage({ id }: { id: string }) {
 					</Entry>
 				</>
 			)}
-		</Leaf>
+		</MeasuredLeaf>
 	);
 }
 
@@ -427,22 +311,12 @@ export function SignalPage({ id }: { id: string }) {
 	);
 	const d = read.doc;
 	return (
-		<Leaf
+		<MeasuredLeaf
 			title="Signal"
-			up={visitUp(e.visit.doc?.visit ?? null, id)}
 			lead="Is the level good enough where the antenna will live, with the door closed?"
+			of={e}
 		>
-			<Waiting read={e.visit} what="the visit" />
-			<Entry title="Log">
-				<WhichFile {...e} />
-				{e.visit.doc && (
-					<AddFile
-						visit={e.visit.doc.visit}
-						kind="signal"
-						label="Add a modem's answers or a table of levels"
-						accept=".csv,.txt,.log,text/csv,text/plain"
-					/>
-				)}
+			<FileEntry of={e} title="Log" label="Add a modem's answers or a table of levels" accept=".csv,.txt,.log,text/csv,text/plain">
 				<details open={!e.chosen}>
 					<summary>What the unit needs, and its lead</summary>
 					<div class="fields two">
@@ -459,25 +333,14 @@ export function SignalPage({ id }: { id: string }) {
 							hint="Class and metres, such as RG-174:3"
 						/>
 					</div>
-					<Kept draft={{ ...w, other: null }} />
+					<KeptForm draft={w} />
 				</details>
-			</Entry>
+			</FileEntry>
 			{e.chosen && <Waiting read={read} what="the log" />}
 			{d && (
 				<>
 					<Entry title="Places">
-						<p>
-							<Standing
-								stands={d.verdict}
-								word={
-									d.verdict === "shown"
-										? "good enough"
-										: d.verdict === "contradicted"
-											? "not good enough"
-											: "not told yet"
-								}
-							/>
-						</p>
+						<Result stands={d.verdict} good="good enough" bad="not good enough" />
 						<Levels d={d} />
 						<Facts
 							rows={[
@@ -519,7 +382,7 @@ export function SignalPage({ id }: { id: string }) {
 					</Entry>
 				</>
 			)}
-		</Leaf>
+		</MeasuredLeaf>
 	);
 }
 
@@ -574,27 +437,15 @@ export function SupplyPage({ id }: { id: string }) {
 		draft.clear();
 	};
 	return (
-		<Leaf
+		<MeasuredLeaf
 			title="Supply"
-			up={visitUp(e.visit.doc?.visit ?? null, id)}
 			lead="Does the supply of the bus carry one more peripheral? Measure the volts at the harness under load."
+			of={e}
 		>
-			<Waiting read={e.visit} what="the visit" />
 			{d && (
 				<>
 					<Entry title="Chain">
-						<p>
-							<Standing
-								stands={d.verdict}
-								word={
-									d.verdict === "shown"
-										? "carries it"
-										: d.verdict === "contradicted"
-											? "does not carry it"
-											: "not told yet"
-								}
-							/>
-						</p>
+						<Result stands={d.verdict} good="carries it" bad="does not carry it" />
 						<ChainDrawing d={d} runs={rowsOf(filed ?? "")} />
 						<Facts
 							rows={[
@@ -655,7 +506,7 @@ export function SupplyPage({ id }: { id: string }) {
 							))}
 					</div>
 				))}
-				<Kept draft={{ ...draft, other: null }} />
+				<KeptForm draft={draft} />
 			</Entry>
 			<div class="next">
 				<Do
@@ -667,6 +518,6 @@ export function SupplyPage({ id }: { id: string }) {
 				/>
 			</div>
 			{e.list.length > 0 && <p class="quiet small">{count(e.list.length, "table")} filed.</p>}
-		</Leaf>
+		</MeasuredLeaf>
 	);
 }

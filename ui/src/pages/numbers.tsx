@@ -5,7 +5,7 @@ import { get, post, query, visitPath } from "../api";
 import type { NumberDoc, VisitDoc } from "../documents";
 import { draftKey, useDraftOf } from "../draft";
 import { put, stale, useDoc } from "../live";
-import { Do, Entry, Field, Kept, Leaf, ownName, setOwnName, visitUp, Waiting } from "../parts";
+import { Do, Entry, Field, KeptForm, Leaf, ownName, setOwnName, visitUp, Waiting } from "../parts";
 import { go, to } from "../route";
 
 const partNames: { part: string; text: string }[] = [
@@ -112,7 +112,7 @@ export function OpenPage() {
 					/>
 					<Field label="Fitter" value={f.by} onText={(by) => d.change({ by })} auto="name" />
 				</div>
-				<Kept draft={{ ...d, other: null }} />
+				<KeptForm draft={d} />
 			</Entry>
 			<Entry title="Parts">
 				<WithoutField value={f.without} set={(without) => d.change({ without })} />
@@ -180,7 +180,7 @@ export function NumbersPage({ id }: { id: string }) {
 							<Field label="Site" value={f.site} onText={(site) => d.change({ site })} />
 							<Field label="Fitter" value={f.by} onText={(by) => d.change({ by })} auto="name" />
 						</div>
-						<Kept draft={{ ...d, other: null }} />
+						<KeptForm draft={d} />
 					</Entry>
 					<Entry title="Parts">
 						<WithoutField value={f.without} set={(without) => d.change({ without })} />

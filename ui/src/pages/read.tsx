@@ -218,6 +218,12 @@ function Outcome({ job, doc }: { job: Job; doc: VisitDoc | null }) {
 	);
 }
 
+const figures = [
+	["baud", "Bits a second", "Empty: as the link begins", "numeric"],
+	["turn_round", "Silence before an answer, ms", "Empty: 10", "numeric"],
+	["security", "Security code", "DDCMP, four digits 0–9 A–F", "text"],
+] as const;
+
 function Settings({ wish, set }: { wish: Wish; set: (w: Partial<Wish>) => void }) {
 	return (
 		<details>
@@ -234,26 +240,16 @@ function Settings({ wish, set }: { wish: Wish; set: (w: Partial<Wish>) => void }
 						{ value: "ddcmp", text: "DDCMP" },
 					]}
 				/>
-				<Field
-					label="Bits a second"
-					value={wish.baud}
-					onText={(baud) => set({ baud })}
-					mode="numeric"
-					hint="Empty: as the link begins"
-				/>
-				<Field
-					label="Silence before an answer, ms"
-					value={wish.turn_round}
-					onText={(turn_round) => set({ turn_round })}
-					mode="numeric"
-					hint="Empty: 10"
-				/>
-				<Field
-					label="Security code"
-					value={wish.security}
-					onText={(security) => set({ security })}
-					hint="DDCMP, four digits 0–9 A–F"
-				/>
+				{figures.map(([name, label, hint, mode]) => (
+					<Field
+						key={name}
+						label={label}
+						value={wish[name]}
+						onText={(text) => set({ [name]: text })}
+						mode={mode}
+						hint={hint}
+					/>
+				))}
 			</div>
 		</details>
 	);

@@ -6,7 +6,7 @@ import { draftKey, useDraftOf } from "../draft";
 import { StoryDrawing } from "../drawings";
 import { put, useDoc } from "../live";
 import { Standing } from "../marks";
-import { Choose, Do, Entry, evidenceOptions, Field, Findings, Kept, Leaf, visitUp, Waiting } from "../parts";
+import { Choose, Do, Entry, evidenceOptions, Field, Findings, KeptForm, Leaf, visitUp, Waiting } from "../parts";
 import { become, to, type Place } from "../route";
 import { capital, count, isoLocal, minorOf, money, number, sentence } from "../words";
 
@@ -254,7 +254,7 @@ function SaleList({ id, audit, bus, proof, busAdded, auditAdded, closed }: ListP
 				))}
 			</ul>
 			<Adding selections={selections} add={(s) => save([...sales, s])} />
-			<Kept draft={{ ...d, other: null }} />
+			<KeptForm draft={d} />
 			<div class="buttons">
 				<Do verb="File the list" doing="Filing" disabled={made === 0 || closed} act={file} />
 				<a class="button" href={to(["visit", id, "read"])}>

@@ -5,7 +5,7 @@ import { addEvidence, post, visitPath } from "../api";
 import type { AuditDoc, VisitDoc } from "../documents";
 import { draftKey, useDraftOf } from "../draft";
 import { put, useDoc } from "../live";
-import { Do, Entry, Field, Kept, Leaf, visitUp, Waiting } from "../parts";
+import { Do, Entry, Field, KeptForm, Leaf, visitUp, Waiting } from "../parts";
 import { go, to } from "../route";
 import { count, money } from "../words";
 
@@ -169,7 +169,7 @@ export function SettingsPage({ id }: { id: string }) {
 						onInput={(e) => d.change({ notes: e.currentTarget.value })}
 					/>
 				</div>
-				<Kept draft={{ ...d, other: null }} />
+				<KeptForm draft={d} />
 			</Entry>
 			<div class="next">
 				<Do
