@@ -1,10 +1,9 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* Checks audits against the standard and their own arithmetic: files, folders, archives. */
+#include "unpack.h"
 #include "check.h"
 #include "verbs.h"
 
-#include <archive.h>
-#include <archive_entry.h>
 #include <dirent.h>
 #include <errno.h>
 #include <string.h>
@@ -48,72 +47,34 @@ static void give_error(struct walk *w, const char *path, const char *sentence)
 	w->ok = w->ok && check_crew_give_error(w->crew, path, sentence, FT_E_INPUT);
 }
 
-static bool ends_with(const char *text, const char *end)
+struct opened {
+	struct walk *walk;
+	const char *path; /* of the archive */
+};
+
+static bool give_entry(void *to, const struct cli_entry *e)
 {
-	size_t n = strlen(text), m = strlen(end);
+	struct opened *o = to;
+	struct walk *w = o->walk;
+	char *name = ft_arena_printf(&w->names, "%s:%s", o->path, e->inside);
 
-	return n > m && strcmp(text + n - m, end) == 0;
-}
-
-static bool is_archive(const char *path)
-{
-	static const char *const ends[] = { ".tar", ".tar.gz", ".tgz", ".tar.zst", ".tar.xz", ".tar.bz2", ".zip" };
-
-	for (size_t i = 0; i < sizeof ends / sizeof *ends; i++)
-		if (ends_with(path, ends[i]))
-			return true;
-	return false;
-}
-
-static void give_entry(struct walk *w, const char *path, struct archive *a, struct archive_entry *e, struct ft_buf *b)
-{
-	const char *inside = archive_entry_pathname(e);
-	char *name = ft_arena_printf(&w->names, "%s:%s", path, inside ? inside : "?");
-	char step[65536];
-	la_ssize_t got;
-
-	ft_buf_clear(b);
-	while ((got = archive_read_data(a, step, sizeof step)) > 0 && b->status == FT_OK)
-		ft_buf_put(b, step, (size_t)got);
 	if (!name)
 		w->ok = ft_fail_memory(&w->c->error, "the archive") == FT_OK;
-	else if (b->status != FT_OK)
-		give_error(w, name, "It is larger than any audit; choose the file that was read from the machine.");
-	else if (got < 0)
-		give_error(w, name, "The archive is damaged here; copy it again.");
+	else if (e->wrong)
+		give_error(w, name, e->wrong);
 	else
-		w->ok = w->ok && check_crew_give(w->crew, name, b->n ? ft_buf_text(b) : (struct ft_slice){ "", 0 });
+		w->ok = w->ok && check_crew_give(w->crew, name, e->bytes);
 	say_progress(w);
 	ft_arena_reset(&w->names); /* the name was copied */
+	return w->ok;
 }
 
 static void give_archive(struct walk *w, const char *path)
 {
-	struct archive *a = archive_read_new();
-	struct ft_buf b = { .ceiling = FT_AUDIT_BYTES_MAX };
-	struct archive_entry *e;
-	int r;
+	const char *wrong = cli_read_archive(path, give_entry, &(struct opened){ w, path });
 
-	if (!a) {
-		w->ok = ft_fail_memory(&w->c->error, "the archive") == FT_OK;
-		return;
-	}
-	archive_read_support_filter_all(a);
-	archive_read_support_format_tar(a);
-	archive_read_support_format_zip(a);
-	if (archive_read_open_filename(a, path, 65536) != ARCHIVE_OK) {
-		give_error(w, path,
-		           access(path, R_OK) ? "There is no such archive, or you may not read it."
-		                              : "This is not an archive that can be read; copy it again.");
-	} else {
-		while (w->ok && (r = archive_read_next_header(a, &e)) == ARCHIVE_OK)
-			if (archive_entry_filetype(e) == AE_IFREG)
-				give_entry(w, path, a, e, &b);
-		if (w->ok && r != ARCHIVE_EOF)
-			give_error(w, path, "The archive ends in its middle or is damaged; copy it again.");
-	}
-	ft_buf_done(&b);
-	archive_read_free(a);
+	if (wrong)
+		give_error(w, path, wrong);
 }
 
 /* Goes through a folder as it comes, holding one path: memory does not grow with the files. */
@@ -145,7 +106,7 @@ static void give_folder(struct walk *w, char path[PATH_ROOM], size_t n, int dept
 			type = S_ISDIR(st.st_mode) ? DT_DIR : S_ISREG(st.st_mode) ? DT_REG : DT_UNKNOWN;
 		if (type == DT_DIR)
 			give_folder(w, path, n + 1 + len, depth + 1);
-		else if (type == DT_REG && is_archive(path))
+		else if (type == DT_REG && cli_is_archive(path))
 			give_archive(w, path);
 		else if (type == DT_REG || (type == DT_LNK && stat(path, &st) == 0 && S_ISREG(st.st_mode)))
 			give_file(w, path);
@@ -175,7 +136,7 @@ static void give(struct walk *w, const char *path)
 		give_folder(w, room, n, 0);
 		return;
 	}
-	if (is_archive(path))
+	if (cli_is_archive(path))
 		give_archive(w, path);
 	else
 		give_file(w, path);
@@ -206,7 +167,8 @@ static int run(struct cli *c)
 
 	if (!cli_number(c, "jobs", 1, JOBS_MAX, cpus < 1 ? 1 : cpus > 8 ? 8 : cpus, &jobs))
 		return cli_failed(c);
-	one = c->count == 1 && !is_archive(c->arguments[0]) && !(stat(c->arguments[0], &st) == 0 && S_ISDIR(st.st_mode));
+	one =
+		c->count == 1 && !cli_is_archive(c->arguments[0]) && !(stat(c->arguments[0], &st) == 0 && S_ISDIR(st.st_mode));
 	w.progress = isatty(STDERR_FILENO);
 	w.crew = check_crew_new(c, c->count == 1 && one ? 1 : (int)jobs, one);
 	if (!w.crew) {

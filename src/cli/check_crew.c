@@ -1,15 +1,12 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* Inputs go round in a ring of trays; a tray holds some inputs and then their results, and trays are
- * printed in the order they were filled. Memory is the ring, however many inputs there are. */
+/* A tray holds some inputs and then their results; results are printed in the order of the inputs. */
 #include "check.h"
+#include "ring.h"
 
-#include <pthread.h>
 #include <stdlib.h>
 #include <string.h>
 
 enum { TRAY_INPUTS = 64, TRAY_BYTES = 512 * 1024 }; /* ours: enough work that handing over costs nothing */
-
-enum tray_state { TRAY_FREE, TRAY_FULL, TRAY_TAKEN, TRAY_READY };
 
 struct item {
 	size_t path;     /* offset into names */
@@ -19,35 +16,27 @@ struct item {
 };
 
 struct tray {
-	enum tray_state state;
 	struct item items[TRAY_INPUTS];
 	int count;
 	struct ft_buf names, data, out;
 	struct check_tally tally;
 };
 
-struct worker {
-	struct check_crew *crew;
-	struct check_hand hand;
-	pthread_t thread;
-	bool running;
-};
-
 struct check_crew {
 	struct cli *cli;
+	struct cli_ring *ring;
+	struct check_hand *hands;
 	int jobs;
-	pthread_mutex_t lock;
-	pthread_cond_t changed;
-	bool closing;
-	struct tray *trays;
-	size_t tray_count, filling, next_take, next_print;
-	struct worker *workers;
 	struct check_tally tally;
 	bool failed;
 };
 
-static void work_tray(struct check_hand *h, struct tray *t)
+static void work_tray(void *to, int hand, void *tray)
 {
+	struct check_crew *w = to;
+	struct check_hand *h = &w->hands[hand];
+	struct tray *t = tray;
+
 	ft_buf_clear(&h->out);
 	h->tally = (struct check_tally){ 0 };
 	for (int i = 0; i < t->count; i++) {
@@ -67,35 +56,11 @@ static void work_tray(struct check_hand *h, struct tray *t)
 	t->tally = h->tally;
 }
 
-static void *work(void *argument)
+static void print_tray(void *to, void *tray)
 {
-	struct worker *me = argument;
-	struct check_crew *w = me->crew;
+	struct check_crew *w = to;
+	struct tray *t = tray;
 
-	pthread_mutex_lock(&w->lock);
-	for (;;) {
-		struct tray *t = &w->trays[w->next_take % w->tray_count];
-		if (t->state == TRAY_FULL) {
-			t->state = TRAY_TAKEN;
-			w->next_take++;
-			pthread_mutex_unlock(&w->lock);
-			work_tray(&me->hand, t);
-			pthread_mutex_lock(&w->lock);
-			t->state = TRAY_READY;
-			pthread_cond_broadcast(&w->changed);
-		} else if (w->closing) {
-			break;
-		} else {
-			pthread_cond_wait(&w->changed, &w->lock);
-		}
-	}
-	pthread_mutex_unlock(&w->lock);
-	return NULL;
-}
-
-/* Prints a tray that is ready and frees it. */
-static void print_tray(struct check_crew *w, struct tray *t)
-{
 	check_tally_add(&w->tally, &t->tally);
 	if (!w->failed && !cli_flush(w->cli, &t->out))
 		w->failed = true;
@@ -103,36 +68,24 @@ static void print_tray(struct check_crew *w, struct tray *t)
 	ft_buf_clear(&t->names);
 	ft_buf_clear(&t->data);
 	t->count = 0;
-	t->state = TRAY_FREE;
-	w->next_print++;
 }
 
-/* Hands the tray under way over, and takes the next free one, printing what stands before it. */
-static void pass_on(struct check_crew *w)
+static void end_tray(void *tray)
 {
-	struct tray *t = &w->trays[w->filling % w->tray_count];
+	struct tray *t = tray;
 
-	if (w->jobs == 1) {
-		work_tray(&w->workers[0].hand, t);
-		print_tray(w, t);
-		return;
-	}
-	pthread_mutex_lock(&w->lock);
-	t->state = TRAY_FULL;
-	w->filling++;
-	pthread_cond_broadcast(&w->changed);
-	t = &w->trays[w->filling % w->tray_count];
-	while (t->state != TRAY_FREE) {
-		struct tray *oldest = &w->trays[w->next_print % w->tray_count];
-		if (oldest->state == TRAY_READY) {
-			pthread_mutex_unlock(&w->lock); /* nobody else touches a tray that is ready */
-			print_tray(w, oldest);
-			pthread_mutex_lock(&w->lock);
-		} else {
-			pthread_cond_wait(&w->changed, &w->lock);
-		}
-	}
-	pthread_mutex_unlock(&w->lock);
+	ft_buf_done(&t->names);
+	ft_buf_done(&t->data);
+	ft_buf_done(&t->out);
+}
+
+static void free_crew(struct check_crew *w)
+{
+	cli_ring_free(w->ring);
+	for (int i = 0; w->hands && i < w->jobs; i++)
+		check_hand_done(&w->hands[i]);
+	free(w->hands);
+	free(w);
 }
 
 struct check_crew *check_crew_new(struct cli *c, int jobs, bool details)
@@ -144,36 +97,31 @@ struct check_crew *check_crew_new(struct cli *c, int jobs, bool details)
 		return NULL;
 	w->cli = c;
 	w->jobs = jobs;
-	w->tray_count = jobs == 1 ? 1 : (size_t)jobs * 4;
-	w->trays = calloc(w->tray_count, sizeof *w->trays);
-	w->workers = calloc((size_t)jobs, sizeof *w->workers);
-	pthread_mutex_init(&w->lock, NULL);
-	pthread_cond_init(&w->changed, NULL);
-	if (!w->trays || !w->workers) {
-		free(w->trays);
-		free(w->workers);
-		free(w);
+	w->hands = calloc((size_t)jobs, sizeof *w->hands);
+	for (int i = 0; w->hands && i < jobs; i++)
+		check_hand_init(&w->hands[i], c, details, crc16);
+	if (w->hands)
+		w->ring = cli_ring_new(jobs, &(struct cli_ring_use){ sizeof(struct tray), work_tray, print_tray, end_tray, w });
+	if (!w->ring) {
+		free_crew(w);
 		return NULL;
 	}
-	for (int i = 0; i < jobs; i++) {
-		w->workers[i].crew = w;
-		check_hand_init(&w->workers[i].hand, c, details, crc16);
-		if (jobs > 1)
-			w->workers[i].running = pthread_create(&w->workers[i].thread, NULL, work, &w->workers[i]) == 0;
-	}
-	if (jobs > 1 && !w->workers[0].running)
-		w->jobs = 1; /* no thread to be had: one hand does it all */
 	return w;
+}
+
+static struct tray *tray_of(struct check_crew *w)
+{
+	return cli_ring_tray(w->ring);
 }
 
 static struct item *next_item(struct check_crew *w, const char *path)
 {
-	struct tray *t = &w->trays[w->filling % w->tray_count];
+	struct tray *t = tray_of(w);
 	struct item *x;
 
 	if (t->count == TRAY_INPUTS || t->data.n > TRAY_BYTES) {
-		pass_on(w);
-		t = &w->trays[w->filling % w->tray_count];
+		cli_ring_pass(w->ring);
+		t = tray_of(w);
 	}
 	x = &t->items[t->count++];
 	*x = (struct item){ .path = t->names.n };
@@ -183,7 +131,7 @@ static struct item *next_item(struct check_crew *w, const char *path)
 
 static bool still_well(struct check_crew *w)
 {
-	struct tray *t = &w->trays[w->filling % w->tray_count];
+	const struct tray *t = tray_of(w);
 
 	if (t->names.status != FT_OK || t->data.status != FT_OK) {
 		ft_fail_memory(&w->cli->error, "the audits");
@@ -195,7 +143,7 @@ static bool still_well(struct check_crew *w)
 bool check_crew_give(struct check_crew *w, const char *path, struct ft_slice bytes)
 {
 	struct item *x = next_item(w, path);
-	struct tray *t = &w->trays[w->filling % w->tray_count];
+	struct tray *t = tray_of(w);
 
 	if (bytes.p) {
 		x->has_bytes = true;
@@ -209,7 +157,7 @@ bool check_crew_give(struct check_crew *w, const char *path, struct ft_slice byt
 bool check_crew_give_error(struct check_crew *w, const char *path, const char *sentence, int code)
 {
 	struct item *x = next_item(w, path);
-	struct tray *t = &w->trays[w->filling % w->tray_count];
+	struct tray *t = tray_of(w);
 
 	x->error = code;
 	x->bytes = t->names.n;
@@ -221,35 +169,11 @@ bool check_crew_done(struct check_crew *w, struct check_tally *ret)
 {
 	bool ok;
 
-	if (w->trays[w->filling % w->tray_count].count)
-		pass_on(w);
-	pthread_mutex_lock(&w->lock);
-	while (w->jobs > 1 && w->next_print < w->filling) {
-		struct tray *oldest = &w->trays[w->next_print % w->tray_count];
-		if (oldest->state == TRAY_READY)
-			print_tray(w, oldest);
-		else
-			pthread_cond_wait(&w->changed, &w->lock);
-	}
-	w->closing = true;
-	pthread_cond_broadcast(&w->changed);
-	pthread_mutex_unlock(&w->lock);
-	for (int i = 0; i < w->jobs; i++) {
-		if (w->workers[i].running)
-			pthread_join(w->workers[i].thread, NULL);
-		check_hand_done(&w->workers[i].hand);
-	}
-	for (size_t i = 0; i < w->tray_count; i++) {
-		ft_buf_done(&w->trays[i].names);
-		ft_buf_done(&w->trays[i].data);
-		ft_buf_done(&w->trays[i].out);
-	}
-	pthread_mutex_destroy(&w->lock);
-	pthread_cond_destroy(&w->changed);
+	if (tray_of(w)->count)
+		cli_ring_pass(w->ring);
+	cli_ring_drain(w->ring);
 	*ret = w->tally;
 	ok = !w->failed;
-	free(w->trays);
-	free(w->workers);
-	free(w);
+	free_crew(w);
 	return ok;
 }

@@ -1,19 +1,18 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* Folders and archives to extracted reads. Files go round in a ring of trays as in check: hands read and extract, the
- * one who gives takes the results in the order given, so that memory is the ring however many files there are. */
+/* Folders and archives to extracted reads: hands read and extract, the one who gives takes the results in the order
+ * given. */
+#include "unpack.h"
+#include "ring.h"
 #include "watch.h"
 
-#include <archive.h>
-#include <archive_entry.h>
 #include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
-#include <pthread.h>
 #include <stdlib.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
-enum { TRAY_FILES = 64, JOBS_MAX = 64, DEEP_MAX = 64, PATH_ROOM = 4096 };
+enum { TRAY_FILES = 64, DEEP_MAX = 64, PATH_ROOM = 4096 };
 
 struct item {
 	size_t path, bytes, n;
@@ -24,7 +23,6 @@ struct item {
 };
 
 struct tray {
-	enum { TRAY_FREE, TRAY_FULL, TRAY_TAKEN, TRAY_READY } state;
 	struct item items[TRAY_FILES];
 	int count;
 	struct ft_buf names, data, out;
@@ -35,8 +33,6 @@ struct hand {
 	struct ft_arena arena;
 	struct ft_facts facts;
 	struct ft_buf file;
-	pthread_t thread;
-	bool running;
 };
 
 struct gather {
@@ -45,13 +41,9 @@ struct gather {
 	struct watch_tally *tally;
 	const char *root;
 	size_t root_n;
-	pthread_mutex_t lock;
-	pthread_cond_t changed;
-	bool closing, ok, progress;
-	struct tray *trays;
-	size_t tray_count, filling, next_take, next_out;
+	bool ok, progress;
+	struct cli_ring *ring;
 	struct hand *hands;
-	int jobs;
 	int64_t said_at;
 	ft_crc16_fn *crc16;
 };
@@ -87,7 +79,7 @@ static void extract(struct hand *h, struct tray *t, struct item *x, struct ft_sl
 	ft_stream_done(&s);
 }
 
-static bool read_file(struct hand *h, const char *path, int64_t size)
+static bool read_file(struct hand *h, const char *path)
 {
 	char full[PATH_ROOM * 2];
 	char step[65536];
@@ -104,15 +96,18 @@ static bool read_file(struct hand *h, const char *path, int64_t size)
 	fd = open(*path ? full : h->g->root, O_RDONLY | O_CLOEXEC | O_NOCTTY);
 	if (fd < 0)
 		return false;
-	(void)size;
 	while ((got = read(fd, step, sizeof step)) > 0 && h->file.status == FT_OK)
 		ft_buf_put(&h->file, step, (size_t)got);
 	close(fd);
 	return got == 0 && h->file.status == FT_OK;
 }
 
-static void work_tray(struct hand *h, struct tray *t)
+static void work_tray(void *to, int hand, void *tray)
 {
+	struct gather *g = to;
+	struct hand *h = &g->hands[hand];
+	struct tray *t = tray;
+
 	ft_buf_clear(&t->out);
 	for (int i = 0; i < t->count; i++) {
 		struct item *x = &t->items[i];
@@ -120,40 +115,16 @@ static void work_tray(struct hand *h, struct tray *t)
 		x->out_n = 0;
 		if (x->has_bytes)
 			extract(h, t, x, (struct ft_slice){ t->data.p + x->bytes, x->n });
-		else if (read_file(h, t->names.p + x->path, x->size))
+		else if (read_file(h, t->names.p + x->path))
 			extract(h, t, x, h->file.n ? ft_buf_text(&h->file) : (struct ft_slice){ "", 0 });
 	}
 }
 
-static void *work(void *argument)
+static void take_tray(void *to, void *tray)
 {
-	struct hand *h = argument;
-	struct gather *g = h->g;
+	struct gather *g = to;
+	struct tray *t = tray;
 
-	pthread_mutex_lock(&g->lock);
-	for (;;) {
-		struct tray *t = &g->trays[g->next_take % g->tray_count];
-		if (t->state == TRAY_FULL) {
-			t->state = TRAY_TAKEN;
-			g->next_take++;
-			pthread_mutex_unlock(&g->lock);
-			work_tray(h, t);
-			pthread_mutex_lock(&g->lock);
-			t->state = TRAY_READY;
-			pthread_cond_broadcast(&g->changed);
-		} else if (g->closing) {
-			break;
-		} else {
-			pthread_cond_wait(&g->changed, &g->lock);
-		}
-	}
-	pthread_mutex_unlock(&g->lock);
-	return NULL;
-}
-
-/* Hands the results of a tray on and frees it. */
-static void take_tray(struct gather *g, struct tray *t)
-{
 	for (int i = 0; i < t->count && g->ok; i++) {
 		const struct item *x = &t->items[i];
 		struct watch_found f = {
@@ -168,70 +139,25 @@ static void take_tray(struct gather *g, struct tray *t)
 	ft_buf_clear(&t->names);
 	ft_buf_clear(&t->data);
 	t->count = 0;
-	t->state = TRAY_FREE;
-	g->next_out++;
 }
 
-static void pass_on(struct gather *g)
+static void end_tray(void *tray)
 {
-	struct tray *t = &g->trays[g->filling % g->tray_count];
+	struct tray *t = tray;
 
-	if (g->jobs == 1) {
-		work_tray(&g->hands[0], t);
-		take_tray(g, t);
-		return;
-	}
-	pthread_mutex_lock(&g->lock);
-	t->state = TRAY_FULL;
-	g->filling++;
-	pthread_cond_broadcast(&g->changed);
-	t = &g->trays[g->filling % g->tray_count];
-	while (t->state != TRAY_FREE) {
-		struct tray *oldest = &g->trays[g->next_out % g->tray_count];
-		if (oldest->state == TRAY_READY) {
-			pthread_mutex_unlock(&g->lock); /* nobody else touches a tray that is ready */
-			take_tray(g, oldest);
-			pthread_mutex_lock(&g->lock);
-		} else {
-			pthread_cond_wait(&g->changed, &g->lock);
-		}
-	}
-	pthread_mutex_unlock(&g->lock);
+	ft_buf_done(&t->names);
+	ft_buf_done(&t->data);
+	ft_buf_done(&t->out);
 }
 
 /* Until everything given so far was taken. */
 static void drain(struct gather *g)
 {
-	if (g->trays[g->filling % g->tray_count].count)
-		pass_on(g);
-	if (g->jobs == 1)
-		return;
-	pthread_mutex_lock(&g->lock);
-	while (g->next_out < g->filling) {
-		struct tray *oldest = &g->trays[g->next_out % g->tray_count];
-		if (oldest->state == TRAY_READY) {
-			pthread_mutex_unlock(&g->lock);
-			take_tray(g, oldest);
-			pthread_mutex_lock(&g->lock);
-		} else {
-			pthread_cond_wait(&g->changed, &g->lock);
-		}
-	}
-	pthread_mutex_unlock(&g->lock);
-}
+	const struct tray *t = cli_ring_tray(g->ring);
 
-static void finish(struct gather *g)
-{
-	drain(g);
-	if (g->jobs == 1)
-		return;
-	pthread_mutex_lock(&g->lock);
-	g->closing = true;
-	pthread_cond_broadcast(&g->changed);
-	pthread_mutex_unlock(&g->lock);
-	for (int i = 0; i < g->jobs; i++)
-		if (g->hands[i].running)
-			pthread_join(g->hands[i].thread, NULL);
+	if (t->count)
+		cli_ring_pass(g->ring);
+	cli_ring_drain(g->ring);
 }
 
 /* ---- giving ---- */
@@ -251,7 +177,7 @@ static void say_progress(struct gather *g)
 
 static void give(struct gather *g, const char *path, int64_t size, int64_t mtime_ns, const struct ft_slice *bytes)
 {
-	struct tray *t = &g->trays[g->filling % g->tray_count];
+	struct tray *t = cli_ring_tray(g->ring);
 	struct item *x = &t->items[t->count];
 
 	say_progress(g);
@@ -270,68 +196,33 @@ static void give(struct gather *g, const char *path, int64_t size, int64_t mtime
 		return;
 	}
 	if (++t->count == TRAY_FILES || t->data.n > (1U << 20))
-		pass_on(g);
+		cli_ring_pass(g->ring);
 }
 
-static bool ends_with(const char *text, const char *end)
+struct opened {
+	struct gather *gather;
+	const char *name; /* of the archive */
+};
+
+static bool give_entry(void *to, const struct cli_entry *e)
 {
-	size_t n = strlen(text), m = strlen(end);
-
-	return n > m && strcmp(text + n - m, end) == 0;
-}
-
-static bool is_archive(const char *path)
-{
-	static const char *const ends[] = { ".tar", ".tar.gz", ".tgz", ".tar.zst", ".tar.xz", ".zip" };
-
-	for (size_t i = 0; i < sizeof ends / sizeof *ends; i++)
-		if (ends_with(path, ends[i]))
-			return true;
-	return false;
-}
-
-static void give_entry(struct gather *g, const char *name, struct archive *a, struct archive_entry *e, struct ft_buf *b)
-{
-	const char *inside = archive_entry_pathname(e);
+	struct opened *o = to;
+	struct gather *g = o->gather;
 	struct ft_buf path = { 0 };
-	char step[65536];
-	la_ssize_t got;
-	struct ft_slice bytes;
 
-	ft_buf_clear(b);
-	while ((got = archive_read_data(a, step, sizeof step)) > 0 && b->status == FT_OK)
-		ft_buf_put(b, step, (size_t)got);
-	ft_buf_printf(&path, "%s:%s", name, inside ? inside : "?");
+	ft_buf_printf(&path, "%s:%s", o->name, e->inside);
 	ft_buf_byte(&path, 0);
-	if (got < 0 || b->status != FT_OK || path.status != FT_OK) {
+	if (e->wrong || path.status != FT_OK)
 		g->tally->unreadable++;
-	} else {
-		bytes = b->n ? ft_buf_text(b) : (struct ft_slice){ "", 0 };
-		give(g, path.p, (int64_t)b->n,
-		     (int64_t)archive_entry_mtime(e) * INT64_C(1000000000) + archive_entry_mtime_nsec(e), &bytes);
-	}
+	else
+		give(g, path.p, (int64_t)e->bytes.n, e->mtime_ns, &e->bytes);
 	ft_buf_done(&path);
+	return g->ok;
 }
 
 static void give_archive(struct gather *g, const char *full, const char *name)
 {
-	struct archive *a = archive_read_new();
-	struct ft_buf b = { .ceiling = FT_AUDIT_BYTES_MAX };
-	struct archive_entry *e;
-	int r = ARCHIVE_FATAL;
-
-	if (!a)
-		return;
-	archive_read_support_filter_all(a);
-	archive_read_support_format_tar(a);
-	archive_read_support_format_zip(a);
-	if (archive_read_open_filename(a, full, 65536) == ARCHIVE_OK)
-		while (g->ok && (r = archive_read_next_header(a, &e)) == ARCHIVE_OK)
-			if (archive_entry_filetype(e) == AE_IFREG)
-				give_entry(g, name, a, e, &b);
-	g->tally->unreadable += g->ok && r != ARCHIVE_EOF;
-	ft_buf_done(&b);
-	archive_read_free(a);
+	g->tally->unreadable += cli_read_archive(full, give_entry, &(struct opened){ g, name }) != NULL;
 }
 
 static int64_t mtime_of(const struct stat *st)
@@ -362,7 +253,7 @@ static void give_name(struct gather *g, int folder, const char *name, char path[
 
 	if (name[0] == '.' || n + len + 2 > PATH_ROOM)
 		return;
-	if (settled && type == DT_REG && !is_archive(name))
+	if (settled && type == DT_REG && !cli_is_archive(name))
 		return;
 	if (fstatat(folder, name, &st, 0))
 		return;
@@ -371,7 +262,7 @@ static void give_name(struct gather *g, int folder, const char *name, char path[
 	below = path + g->root_n + 1;
 	if (S_ISDIR(st.st_mode))
 		give_folder(g, path, n + 1 + len, depth + 1);
-	else if (S_ISREG(st.st_mode) && is_archive(name)) {
+	else if (S_ISREG(st.st_mode) && cli_is_archive(name)) {
 		if (!g->taker->known(g->taker->to, below, st.st_size, mtime_of(&st))) {
 			struct watch_found whole = { below, st.st_size, mtime_of(&st), 1, { "", 0 } };
 			give_archive(g, path, below);
@@ -403,7 +294,7 @@ static void give_folder(struct gather *g, char path[PATH_ROOM], size_t n, int de
 	settled = g->taker->folder_known(g->taker->to, n > g->root_n ? path + g->root_n + 1 : "", mtime_of(&st));
 	while ((x = readdir(dir)) != NULL) {
 		struct name *grown;
-		if (x->d_name[0] == '.' || (settled && x->d_type == DT_REG && !is_archive(x->d_name)))
+		if (x->d_name[0] == '.' || (settled && x->d_type == DT_REG && !cli_is_archive(x->d_name)))
 			continue;
 		grown = ft_arena_grow(&names, list, count, &room, sizeof *grown);
 		if (!grown)
@@ -436,49 +327,12 @@ static void give_alone(struct gather *g, char path[PATH_ROOM], const struct stat
 	g->ok = g->ok && g->taker->take(g->taker->to, &whole);
 }
 
-static bool begin(struct gather *g)
-{
-	g->tray_count = g->jobs == 1 ? 1 : (size_t)g->jobs * 4;
-	g->trays = calloc(g->tray_count, sizeof *g->trays);
-	g->hands = calloc((size_t)g->jobs, sizeof *g->hands);
-	pthread_mutex_init(&g->lock, NULL);
-	pthread_cond_init(&g->changed, NULL);
-	if (!g->trays || !g->hands)
-		return false;
-	for (int i = 0; i < g->jobs; i++) {
-		g->hands[i].g = g;
-		if (g->jobs > 1)
-			g->hands[i].running = pthread_create(&g->hands[i].thread, NULL, work, &g->hands[i]) == 0;
-	}
-	if (g->jobs > 1 && !g->hands[0].running)
-		g->jobs = 1;
-	return true;
-}
-
-static void done(struct gather *g, int jobs)
-{
-	for (size_t i = 0; g->trays && i < g->tray_count; i++) {
-		ft_buf_done(&g->trays[i].names);
-		ft_buf_done(&g->trays[i].data);
-		ft_buf_done(&g->trays[i].out);
-	}
-	for (int i = 0; g->hands && i < jobs; i++) {
-		ft_arena_done(&g->hands[i].arena);
-		ft_buf_done(&g->hands[i].file);
-	}
-	free(g->trays);
-	free(g->hands);
-	pthread_mutex_destroy(&g->lock);
-	pthread_cond_destroy(&g->changed);
-}
-
 bool watch_gather(struct cli *c, const char *root, int jobs, const struct watch_taker *taker, struct watch_tally *ret)
 {
 	struct gather g = { .c = c,
 		                .taker = taker,
 		                .tally = ret,
 		                .ok = true,
-		                .jobs = jobs < 1 ? 1 : jobs,
 		                .said_at = cli_monotonic(),
 		                .progress = isatty(STDERR_FILENO) == 1,
 		                .crc16 = ft_crc16_fastest() };
@@ -496,19 +350,29 @@ bool watch_gather(struct cli *c, const char *root, int jobs, const struct watch_
 	path[n] = 0;
 	g.root = root;
 	g.root_n = n;
-	if (!begin(&g)) {
+	g.hands = calloc((size_t)jobs, sizeof *g.hands);
+	for (int i = 0; g.hands && i < jobs; i++)
+		g.hands[i].g = &g;
+	if (g.hands)
+		g.ring = cli_ring_new(jobs, &(struct cli_ring_use){ sizeof(struct tray), work_tray, take_tray, end_tray, &g });
+	if (!g.ring) {
 		ft_fail_memory(&c->error, "the audits");
 	} else {
 		if (S_ISDIR(st.st_mode))
 			give_folder(&g, path, n, 0);
-		else if (is_archive(root))
+		else if (cli_is_archive(root))
 			give_alone(&g, path, &st);
 		else
 			g.ok = ft_fail(&c->error, FT_E_INPUT, "%s is neither a folder nor an archive of audits.", root) == FT_OK;
-		finish(&g);
+		drain(&g);
 	}
 	if (g.progress && ret->seen >= 4096)
 		fputs("\r                    \r", stderr);
-	done(&g, jobs < 1 ? 1 : jobs);
+	cli_ring_free(g.ring);
+	for (int i = 0; g.hands && i < jobs; i++) {
+		ft_arena_done(&g.hands[i].arena);
+		ft_buf_done(&g.hands[i].file);
+	}
+	free(g.hands);
 	return g.ok && c->error.status == FT_OK;
 }
