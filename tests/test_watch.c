@@ -9,7 +9,7 @@
 
 #include <cmocka.h>
 
-#include "fettle/watch.h"
+#include "fettle/weeks.h"
 
 static void near(double got, double want, double within)
 {
@@ -196,11 +196,239 @@ static void streams(void **state)
 	ft_arena_done(&a);
 }
 
+/* ---- handovers ---- */
+
+#define NOON INT64_C(1772366400000000) /* 2026-03-01 12:00 */
+
+enum { LIFE_DAYS = 10, LIFE_CELLS = 3 };
+
+/* A machine handed over on the first day and read on each day after: serial M1, reader R1, board B1, unit U1. */
+struct handed {
+	struct ft_watch_cell cells[LIFE_DAYS + 1][LIFE_CELLS];
+	struct ft_watch_read reads[LIFE_DAYS + 1]; /* the first is that of the handover */
+	char files[LIFE_DAYS + 1][40];
+	struct ft_baseline base;
+	struct ft_arena arena;
+	struct ft_watch_result result;
+};
+
+static void live(struct handed *h)
+{
+	static const char *const ids[LIFE_CELLS] = { "11", "12", "13" };
+
+	*h = (struct handed){ 0 };
+	for (int day = 0; day <= LIFE_DAYS; day++) {
+		struct ft_watch_read *r = &h->reads[day];
+		for (int i = 0; i < FT_WATCH_TEXTS; i++)
+			r->text[i] = FT_SLICE("");
+		for (int i = 0; i < FT_WATCH_NUMBERS; i++)
+			r->number[i] = FT_ABSENT;
+		snprintf(h->files[day], sizeof h->files[day], "U1_202603%02dT1200.dts", day + 1);
+		r->text[FT_WATCH_SERIAL] = FT_SLICE("M1");
+		r->text[FT_WATCH_BOARD] = FT_SLICE("B1");
+		r->text[FT_WATCH_READER] = FT_SLICE("R1");
+		r->text[FT_WATCH_FILE] = ft_slice_of(h->files[day]);
+		r->number[FT_WATCH_ARRIVED] = NOON + day * FT_DAY;
+		r->number[FT_WATCH_DECIMALS] = 2;
+		r->number[FT_WATCH_PAID_COUNT] = 9000 + day * 30;
+		r->number[FT_WATCH_PAID_VALUE] = 1350000 + day * 4500;
+		r->number[FT_WATCH_CASH_IN] = 1400000 + day * 4500;
+		r->content = (uint64_t)day + 1;
+		r->cells = h->cells[day];
+		r->cell_count = LIFE_CELLS;
+		for (int i = 0; i < LIFE_CELLS; i++)
+			r->cells[i] =
+				(struct ft_watch_cell){ ft_slice_of(ids[i]), 150, 3000 + day * 10, 450000 + day * 1500, false };
+	}
+	h->base = (struct ft_baseline){ &h->reads[0], "visit X-1", "U1", "X", NOON };
+}
+
+static const struct ft_exception *judge(struct handed *h, enum ft_rule_id rule, size_t wanted)
+{
+	static struct handed own;
+	struct ft_error e = { 0 };
+	const struct ft_exception *found = NULL;
+
+	ft_arena_done(&own.arena);
+	own = *h;
+	assert_int_equal(ft_watch_judge("M1", own.reads + 1, LIFE_DAYS, &h->base, NOON + LIFE_DAYS * FT_DAY, &own.arena,
+	                                &own.result, &e),
+	                 FT_OK);
+	h->result = own.result;
+	for (size_t i = 0; i < h->result.exception_count; i++)
+		if (h->result.exceptions[i].rule == rule)
+			found = &h->result.exceptions[i];
+	if (h->result.exception_count != wanted || (wanted && !found))
+		fail_msg("%zu exceptions, the first %s", h->result.exception_count,
+		         h->result.exception_count ? ft_rule(h->result.exceptions[0].rule)->id : "none");
+	return found;
+}
+
+static void honest(void **state)
+{
+	struct handed h;
+
+	(void)state;
+	live(&h);
+	judge(&h, FT_RULE_NONE, 0);
+	assert_string_equal(h.result.handover, "visit X-1");
+	assert_int_equal(h.result.since_arrived, LIFE_DAYS);
+	assert_int_equal(h.result.since_expected, LIFE_DAYS);
+	assert_int_equal(h.result.since_sold, LIFE_DAYS * 30);
+	assert_int_equal(h.result.since_value, LIFE_DAYS * 4500);
+}
+
+/* What was fitted is another by the first audit, or later on; put back it is over. */
+static void parts(void **state)
+{
+	const struct ft_exception *x;
+	struct handed h;
+
+	(void)state;
+	live(&h);
+	for (int day = 1; day <= LIFE_DAYS; day++)
+		h.reads[day].text[FT_WATCH_BOARD] = FT_SLICE("B2");
+	x = judge(&h, FT_RULE_WATCH_BOARD_EXCHANGED, 1);
+	assert_string_equal(x->expected, "B1 as handed over (visit X-1)");
+	assert_null(x->before);
+	assert_string_equal(x->after, h.files[1]);
+	live(&h);
+	for (int day = 4; day <= 6; day++)
+		h.reads[day].text[FT_WATCH_READER] = FT_SLICE("R2");
+	x = judge(&h, FT_RULE_WATCH_UNIT_DIFFERS, 1);
+	assert_string_equal(x->seen, "the card reader is R2");
+	assert_string_equal(x->expected, "R1 as handed over (visit X-1)");
+	assert_int_equal(x->since_us, NOON + 4 * FT_DAY);
+	assert_int_equal(x->ended_us, NOON + 7 * FT_DAY);
+	live(&h);
+	for (int day = 5; day <= LIFE_DAYS; day++)
+		h.files[day][1] = '2';
+	x = judge(&h, FT_RULE_WATCH_UNIT_DIFFERS, 1);
+	assert_string_equal(x->seen, "its audits come under the name U2");
+	assert_true(x->ended_us == FT_NEVER);
+	/* an office that names audits after the place says nothing of units */
+	h.base.unit = "something else";
+	judge(&h, FT_RULE_NONE, 0);
+}
+
+static void counters(void **state)
+{
+	const struct ft_exception *x;
+	struct handed h;
+
+	(void)state;
+	live(&h);
+	h.reads[0].number[FT_WATCH_PAID_COUNT] = 9500; /* only the handover knows that it was higher */
+	x = judge(&h, FT_RULE_WATCH_COUNTER_FELL, 1);
+	assert_string_equal(x->seen, "VA102 (number of paid sales) is 9030");
+	assert_string_equal(x->expected, "at least 9500 as handed over (visit X-1)");
+	assert_null(x->before);
+	live(&h);
+	for (int i = FT_WATCH_PAID_VALUE; i <= FT_WATCH_PAID_COUNT; i++)
+		h.reads[0].number[i] += 100000000;
+	x = judge(&h, FT_RULE_WATCH_COUNTERS_ANEW, 1);
+	assert_string_equal(x->seen, "2 of 3 totals are lower than at the handover (visit X-1)");
+	/* reads from before the handover tell it already, and once is enough */
+	live(&h);
+	h.base.at_us = NOON + 4 * FT_DAY + FT_DAY / 4;
+	h.reads[0].number[FT_WATCH_PAID_COUNT] = h.reads[4].number[FT_WATCH_PAID_COUNT] = 9500;
+	judge(&h, FT_RULE_WATCH_COUNTER_FELL, 1);
+}
+
+static void prices(void **state)
+{
+	const struct ft_exception *x;
+	struct handed h;
+
+	(void)state;
+	live(&h);
+	h.cells[0][1].price = 175;
+	x = judge(&h, FT_RULE_WATCH_PRICE_DIFFERS, 1);
+	assert_string_equal(x->seen, "selection 12 costs 1.50");
+	assert_string_equal(x->expected, "1.75 as handed over (visit X-1)");
+	/* changed at the handover itself: what it was before is settled */
+	live(&h);
+	h.base.at_us = NOON + 4 * FT_DAY + FT_DAY / 4;
+	h.cells[0][1].price = 175;
+	for (int day = 5; day <= LIFE_DAYS; day++)
+		h.cells[day][1].price = 175;
+	judge(&h, FT_RULE_NONE, 0);
+	assert_int_equal(h.result.since_arrived, LIFE_DAYS - 4);
+}
+
+/* What sold before the fit and never since: the conditional test on its share, allowing that it sells half as well. */
+static void never(void **state)
+{
+	const struct ft_exception *x;
+	struct handed h;
+
+	(void)state;
+	live(&h);
+	for (int day = 0; day <= LIFE_DAYS; day++)
+		h.cells[day][2].count = 3000;
+	x = judge(&h, FT_RULE_WATCH_NEVER_SOLD, 1);
+	assert_string_equal(x->selection, "13");
+	/* 18000 / (18000 + sold) to the 3000th: 48 sold are enough for a chance of one in three thousand */
+	assert_int_equal(x->seen_us, NOON + 3 * FT_DAY);
+	near(x->sure, 1 - 3 * exp(3000 * log(18000.0 / (18000 + 60))), 1e-9);
+	/* sold between the handover and the first audit */
+	h.cells[0][2].count = 2999;
+	judge(&h, FT_RULE_NONE, 0);
+}
+
+/* The table of the weeks after says back what went in, and nothing of it can be made to lie outside. */
+static void weeks(void **state)
+{
+	struct ft_weeks_told all = { true, true, true }, none = { false, false, false };
+	struct ft_weeks w, got, later;
+	struct ft_buf out = { 0 };
+	struct ft_arena a = { 0 };
+	struct ft_error e = { 0 };
+	struct handed h;
+
+	(void)state;
+	live(&h);
+	h.cells[0][1].price = 175;
+	judge(&h, FT_RULE_WATCH_PRICE_DIFFERS, 1);
+	ft_watch_raise(&h.result, FT_RULE_WATCH_DOOR_UNEXPLAINED, NULL, NOON + FT_DAY, NOON + FT_DAY)->seen = "a, \"b\"";
+	ft_watch_raise(&h.result, FT_RULE_WATCH_POWER_CUTS, NULL, NOON + FT_DAY, NOON + FT_DAY);
+	ft_watch_raise(&h.result, FT_RULE_WATCH_CASH_SHORT, NULL, NOON - FT_DAY, NOON - FT_DAY); /* before the handover */
+	ft_watch_raise(&h.result, FT_RULE_WATCH_CASH_SHORT, NULL, NOON + FT_DAY, NOON + FT_DAY)->acknowledged = true;
+	h.result.since_openings = 7;
+	assert_int_equal(ft_weeks_of(&h.result, NOON + 10 * FT_DAY, all, NULL, &a, &w, &e), FT_OK);
+	assert_int_equal(w.found_count, 2);
+	ft_weeks_write(&w, &out);
+	assert_true(ft_weeks_is(ft_buf_text(&out)));
+	assert_int_equal(ft_weeks_read(ft_buf_text(&out), "weeks", &a, &got, &e), FT_OK);
+	assert_memory_equal(got.fact, w.fact, sizeof w.fact);
+	assert_int_equal(got.found_count, 2);
+	for (size_t i = 0; i < 2; i++) {
+		assert_int_equal(got.found[i].rule, w.found[i].rule);
+		assert_string_equal(got.found[i].seen, w.found[i].seen);
+		assert_int_equal(got.found[i].seen_us, w.found[i].seen_us);
+	}
+	/* a run that is not told of doors keeps what is known of them, and judges the rest anew */
+	h.result.exception_count = h.result.since_openings = 0;
+	assert_int_equal(ft_weeks_of(&h.result, NOON + 11 * FT_DAY, none, &got, &a, &later, &e), FT_OK);
+	assert_int_equal(later.fact[FT_WEEKS_OPENINGS], 7);
+	assert_int_equal(later.fact[FT_WEEKS_DOORS_UNTIL], NOON + 10 * FT_DAY);
+	assert_int_equal(later.found_count, 1);
+	assert_int_equal(later.found[0].rule, FT_RULE_WATCH_DOOR_UNEXPLAINED);
+	for (size_t cut = 0; cut < out.n; cut++)
+		if (ft_weeks_read((struct ft_slice){ out.p, cut }, "weeks", &a, &got, &e) == FT_OK)
+			assert_true(got.found_count <= 2);
+	assert_int_equal(ft_weeks_read(FT_SLICE("what,value\nfrom,noon\n"), "weeks", &a, &got, &e), FT_E_INPUT);
+	ft_buf_done(&out);
+	ft_arena_done(&a);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(poisson), cmocka_unit_test(conditional), cmocka_unit_test(garwood), cmocka_unit_test(cusum),
-		cmocka_unit_test(ewma),    cmocka_unit_test(names),       cmocka_unit_test(streams),
+		cmocka_unit_test(ewma),    cmocka_unit_test(names),       cmocka_unit_test(streams), cmocka_unit_test(honest),
+		cmocka_unit_test(parts),   cmocka_unit_test(counters),    cmocka_unit_test(prices),  cmocka_unit_test(never),
+		cmocka_unit_test(weeks),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);

@@ -244,6 +244,33 @@ enum ft_status ft_book_watched_folders(struct ft_book *b, struct ft_arena *a, st
 enum ft_status ft_book_watched_words(struct ft_book *b, struct ft_arena *a, struct ft_watched_word **ret,
                                      size_t *ret_count, struct ft_error *e); /* newest first */
 
+/* ---- handovers, to which machines are tied in the weeks after ---- */
+
+/* A visit that was closed, packed or received, with the last audit read at it. */
+struct ft_handed_over {
+	const char *visit, *asset;
+	const char *unit;      /* NULL: nobody wrote it down */
+	const char *audit;     /* its name */
+	struct ft_slice bytes; /* of the audit */
+	int64_t at_us;         /* when it was added */
+	int at_offset;
+	struct ft_slice weeks; /* the table of the weeks after that is filed with the visit, empty: none yet */
+};
+
+/* Calls `each` for every such visit, by the time of opening; what it is given holds during the call only, and the book
+ * must not be asked meanwhile. False from it ends with FT_E_MEMORY. */
+enum ft_status ft_book_handed_over(struct ft_book *b, bool (*each)(void *to, const struct ft_handed_over *x), void *to,
+                                   struct ft_error *e);
+
+/* Files tables of the weeks after with their visits, in one transaction: each takes the place of the one before and is
+ * left alone when it says the same. The visit is no later state by it: what the fitter sends still takes its place. */
+struct ft_weeks_filed {
+	const char *visit;
+	struct ft_slice bytes;
+};
+enum ft_status ft_book_weeks_put(struct ft_book *b, const struct ft_weeks_filed *list, size_t count, int64_t at_us,
+                                 int at_offset, struct ft_error *e);
+
 /* ---- the book itself ---- */
 
 /* A number that changes when another connection has changed the book. */

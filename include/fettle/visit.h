@@ -47,6 +47,7 @@ enum ft_applies {
 	FT_APPLIES_ANTENNA,
 	FT_APPLIES_BUS,
 	FT_APPLIES_SUPPLY,
+	FT_APPLIES_EVENTS, /* door or temperature */
 };
 
 enum ft_by_words { FT_WORDS_NO, FT_WORDS_YES }; /* may a person show it by saying so? */
@@ -88,6 +89,7 @@ enum ft_evidence_kind {
 	FT_EVIDENCE_COUNT_CASH,  /* CSV of cash counted */
 	FT_EVIDENCE_SURVEY,      /* CSV survey rows */
 	FT_EVIDENCE_SUPPLY,      /* supply budget; only when named as such */
+	FT_EVIDENCE_WEEKS,       /* CSV of what the watch found in the weeks after: fettle/weeks.h */
 	FT_EVIDENCE_NOTE,        /* plain text somebody wrote */
 	FT_EVIDENCE_KINDS
 };

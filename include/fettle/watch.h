@@ -198,19 +198,32 @@ struct ft_watch_result {
 	size_t visit_count, visit_room;
 	int64_t *box_at_us, *box; /* money to the box since initialisation, by read */
 	size_t box_count;
-	bool visits_told;      /* its audits tell when somebody was there */
-	int64_t week_value;    /* paid sales in a week, lately */
+	bool visits_told; /* its audits tell when somebody was there */
+	/* since the handover it is tied to; without one since whenever */
+	const char *handover;                 /* which: as struct ft_baseline names it; NULL: none */
+	int64_t handed_us;                    /* FT_ABSENT: none */
+	size_t since_expected, since_arrived; /* days by its rhythm, days that brought one */
+	int64_t since_first_us;               /* FT_ABSENT: no whole read yet */
+	int64_t since_sold, since_value;      /* paid sales; FT_ABSENT: not to be told */
+	size_t since_openings;                /* of its door */
+	size_t since_degrees;                 /* rows of its temperature log */
+	int64_t week_value;                   /* paid sales in a week, lately */
 	int64_t cash_variance; /* counted less expected over all collections; FT_ABSENT: nothing was counted */
 	bool failed;           /* without memory */
 	struct ft_arena *arena;
 };
 
-/* What a handover wrote down of the machine: its prices count as agreed. */
+/* What a handover wrote down of the machine: its prices count as agreed, its counters go on, its parts stay. */
 struct ft_baseline {
-	const struct ft_watch_read *read; /* NULL: the first read is the baseline */
+	const struct ft_watch_read *read; /* the audit of after */
+	const char *name;                 /* of the handover, for sentences: "visit BD-0417-1" */
+	const char *unit;                 /* serial number of the unit fitted, NULL: nobody wrote it down */
+	const char *asset;                /* a name under which audits may come just as well, or NULL */
+	int64_t at_us;                    /* reads from then on are of the weeks after */
 };
 
-/* `reads` are put in order. `now_us` is the end of what could have arrived. Results live in `a`. */
+/* `reads` are put in order. `base` NULL: the first read is the baseline. `now_us` is the end of what could have
+ * arrived. Results live in `a`. */
 enum ft_status ft_watch_judge(const char *key, struct ft_watch_read *reads, size_t count,
                               const struct ft_baseline *base, int64_t now_us, struct ft_arena *a,
                               struct ft_watch_result *ret, struct ft_error *e);
@@ -218,6 +231,10 @@ enum ft_status ft_watch_judge(const char *key, struct ft_watch_read *reads, size
 /* Adds an exception to a result; never NULL. */
 struct ft_exception *ft_watch_raise(struct ft_watch_result *r, enum ft_rule_id rule, const char *selection,
                                     int64_t since_us, int64_t seen_us);
+
+/* Which claim of a handover an exception speaks against (data/watch-kinds.csv). */
+enum ft_weeks_claim { FT_WEEKS_NONE, FT_WEEKS_READS, FT_WEEKS_CASH, FT_WEEKS_EVENTS };
+enum ft_weeks_claim ft_weeks_claim_of(enum ft_rule_id rule);
 
 /* For how long is it listed: those that last until they end, the others for some days. */
 bool ft_exception_open(const struct ft_exception *x, int64_t now_us);

@@ -130,6 +130,8 @@ static int watch(struct cli *c, struct run *r, int jobs)
 	r->again = cli_flag(c, "again");
 	if (!watch_gather(c, c->arguments[0], jobs, &taker, &tally))
 		return cli_failed(c);
+	if (!(f->memory ? watch_handovers_tie(f, watch_memory_book(f->memory)) : watch_handovers_look(f)))
+		return cli_failed(c);
 	if (until == FT_ABSENT)
 		until = f->newest_us;
 	f->since_us = since == FT_ABSENT ? until - HORIZON_DAYS * FT_DAY : since;
@@ -139,6 +141,8 @@ static int watch(struct cli *c, struct run *r, int jobs)
 	if (s == FT_OK)
 		s = door_tables(c, f);
 	if (s != FT_OK || !watch_reads_asked(f, until) || (f->memory && !watch_memory_close(f->memory, until)))
+		return cli_failed(c);
+	if (f->memory && !watch_handovers_file(f, watch_memory_book(f->memory), until))
 		return cli_failed(c);
 	if (watch_report(f, until) != FT_OK)
 		return cli_failed(c);

@@ -6,7 +6,7 @@
 #include "cli.h"
 #include "fettle/hash.h"
 #include "fettle/store.h"
-#include "fettle/watch.h"
+#include "fettle/weeks.h"
 
 /* ---- gathering: files are read by several hands and handed on one after the other, in the order found ---- */
 
@@ -34,11 +34,20 @@ bool watch_gather(struct cli *c, const char *root, int jobs, const struct watch_
 
 /* ---- the fleet ---- */
 
+/* A visit in the book that the machine was handed over with. */
+struct watch_handover {
+	const char *visit;
+	struct ft_watch_read read; /* its last audit */
+	struct ft_baseline base;
+	struct ft_weeks *before; /* what was filed of the weeks after so far; NULL: nothing */
+};
+
 struct watch_machine {
 	char *key;
-	struct ft_stream stream;     /* what the book does not hold yet */
-	int64_t first_us, newest_us; /* arrivals in it */
-	size_t part_count;           /* of its reads in the book, when they were last fetched */
+	const struct watch_handover *handover; /* NULL: it is tied to none */
+	struct ft_stream stream;               /* what the book does not hold yet */
+	int64_t first_us, newest_us;           /* arrivals in it */
+	size_t part_count;                     /* of its reads in the book, when they were last fetched */
 };
 
 struct watch_memory;
@@ -52,7 +61,7 @@ struct watch_fleet {
 	size_t *slots; /* hash table of index + 1 */
 	size_t slot_count;
 	int64_t newest_us;
-	struct ft_arena keys;
+	struct ft_arena keys, handovers;
 	/* what came of it */
 	struct ft_watch_result *results;
 	size_t result_count;
@@ -68,6 +77,10 @@ uint64_t watch_hash(const char *p, size_t n);
 
 /* The machine of a key, made when it is new; NULL without memory. */
 struct watch_machine *watch_machine_of(struct watch_fleet *f, const char *key);
+/* The same, NULL when there is none; until the fleet is judged. */
+struct watch_machine *watch_machine_find(const struct watch_fleet *f, const char *key);
+/* The machine a result is of, once the fleet is judged. */
+struct watch_machine *watch_machine_judged(const struct watch_fleet *f, const struct ft_watch_result *r);
 /* All reads of a machine not older than asked for: those of the book, then those that are new. Into the arena. */
 enum ft_status watch_machine_reads(const struct watch_fleet *f, struct watch_machine *m, struct ft_arena *a,
                                    struct ft_watch_read **ret, size_t *ret_count);
@@ -91,6 +104,18 @@ enum ft_status watch_memory_parts(struct watch_memory *m, const char *key, int64
                                   struct ft_watched_part **ret, size_t *ret_count);
 /* Marks what is known, adds words for what `c` acknowledges, and writes the rest down. */
 bool watch_memory_close(struct watch_memory *m, int64_t now_us);
+
+/* Its book, which stays its own. */
+struct ft_book *watch_memory_book(struct watch_memory *m);
+
+/* ---- handovers ---- */
+
+/* Ties machines to the visits of a book by what is inside their audits, each to the latest. False with c->error. */
+bool watch_handovers_tie(struct watch_fleet *f, struct ft_book *b);
+/* The same from the book of the command line, where nothing is to be kept; without a book nothing is tied. */
+bool watch_handovers_look(struct watch_fleet *f);
+/* Files what came of the weeks after with their visits. False with c->error. */
+bool watch_handovers_file(struct watch_fleet *f, struct ft_book *b, int64_t now_us);
 
 /* ---- showing ---- */
 

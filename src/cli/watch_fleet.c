@@ -37,6 +37,23 @@ static bool grow_slots(struct watch_fleet *f)
 	return true;
 }
 
+/* Where a key stands in the table, or would. */
+static size_t slot_of(const struct watch_fleet *f, const char *key)
+{
+	size_t k = hash_of(key) & (f->slot_count - 1);
+
+	while (f->slots[k] && strcmp(f->machines[f->slots[k] - 1]->key, key) != 0)
+		k = (k + 1) & (f->slot_count - 1);
+	return k;
+}
+
+struct watch_machine *watch_machine_find(const struct watch_fleet *f, const char *key)
+{
+	size_t at = f->slot_count ? f->slots[slot_of(f, key)] : 0;
+
+	return at ? f->machines[at - 1] : NULL;
+}
+
 struct watch_machine *watch_machine_of(struct watch_fleet *f, const char *key)
 {
 	struct watch_machine *m, **grown;
@@ -44,9 +61,9 @@ struct watch_machine *watch_machine_of(struct watch_fleet *f, const char *key)
 
 	if (f->count * 2 >= f->slot_count && !grow_slots(f))
 		return NULL;
-	for (k = hash_of(key) & (f->slot_count - 1); f->slots[k]; k = (k + 1) & (f->slot_count - 1))
-		if (strcmp(f->machines[f->slots[k] - 1]->key, key) == 0)
-			return f->machines[f->slots[k] - 1];
+	k = slot_of(f, key);
+	if (f->slots[k])
+		return f->machines[f->slots[k] - 1];
 	if (f->count == f->room) {
 		size_t room = f->room ? f->room * 2 : 256;
 		grown = realloc(f->machines, room * sizeof(void *));
@@ -132,6 +149,15 @@ static int by_key(const void *x, const void *y)
 	return strcmp((*a)->key, (*b)->key);
 }
 
+struct watch_machine *watch_machine_judged(const struct watch_fleet *f, const struct ft_watch_result *r)
+{
+	const struct watch_machine wanted = { .key = (char *)(uintptr_t)r->key }, *key = &wanted;
+	struct watch_machine **at =
+		f->count ? bsearch(&key, f->machines, f->count, sizeof(void *), by_key) : NULL; /* they were put in order */
+
+	return at ? *at : NULL;
+}
+
 static size_t since(struct ft_watch_read *list, size_t n, int64_t since_us, int64_t now_us)
 {
 	size_t kept = 0;
@@ -163,7 +189,8 @@ enum ft_status watch_fleet_judge(struct watch_fleet *f, int64_t now_us)
 		n = s == FT_OK ? since(list, n, f->since_us, now_us) : 0;
 		if (s != FT_OK || !n)
 			continue;
-		s = ft_watch_judge(m->key, list, n, NULL, now_us, &f->arena, &f->results[judged], &f->c->error);
+		s = ft_watch_judge(m->key, list, n, m->handover ? &m->handover->base : NULL, now_us, &f->arena,
+		                   &f->results[judged], &f->c->error);
 		n = f->results[judged].kept;
 		if (s == FT_OK && !ft_watch_runs(list, n, judged, &f->arena, &runs, &run_count, &run_room))
 			s = ft_fail_memory(&f->c->error, "the fleet");
@@ -186,5 +213,6 @@ void watch_fleet_done(struct watch_fleet *f)
 	free(f->machines);
 	free(f->slots);
 	ft_arena_done(&f->keys);
+	ft_arena_done(&f->handovers);
 	ft_arena_done(&f->arena);
 }

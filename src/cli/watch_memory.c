@@ -98,6 +98,11 @@ struct watch_memory *watch_memory_open(struct cli *c, struct watch_fleet *f, con
 	return m;
 }
 
+struct ft_book *watch_memory_book(struct watch_memory *m)
+{
+	return m->book;
+}
+
 /* ---- folders ---- */
 
 static const char *whole_folder(struct watch_memory *m, struct ft_arena *a, const char *path, size_t n)
@@ -389,7 +394,8 @@ static bool acknowledge(struct watch_memory *m, const char *what, int64_t now_us
 		for (size_t k = 0; k < r->exception_count; k++) {
 			const struct ft_exception *x = &r->exceptions[k];
 			struct ft_watched_word *grown;
-			if (!ft_exception_open(x, now_us) || !ft_slice_is(part[1], ft_rule(x->rule)->id) ||
+			if ((!ft_exception_open(x, now_us) && !ft_weeks_speaks(r, x, now_us)) ||
+			    !ft_slice_is(part[1], ft_rule(x->rule)->id) ||
 			    (part[2].n && !ft_slice_is(part[2], x->selection ? x->selection : "")))
 				continue;
 			grown = ft_arena_grow(&m->arena, *list, *count, room, sizeof *grown);

@@ -149,15 +149,13 @@ bool watch_reads_asked(struct watch_fleet *f, int64_t now_us)
 
 	for (size_t i = 0; asset && i < f->result_count; i++) {
 		const struct ft_watch_result *r = &f->results[i];
-		struct watch_machine *m = NULL;
+		struct watch_machine *m;
 		struct ft_watch_result again = { 0 };
 		struct ft_watch_read *list = NULL;
 		size_t n = 0, kept = 0;
 		if (strcmp(asset, r->asset) != 0)
 			continue;
-		for (size_t k = 0; k < f->count && !m; k++) /* they were put in order: the hash table is out of date */
-			if (strcmp(f->machines[k]->key, r->key) == 0)
-				m = f->machines[k];
+		m = watch_machine_judged(f, r);
 		if (!m || watch_machine_reads(f, m, &f->arena, &list, &n) != FT_OK)
 			return false;
 		for (size_t k = 0; k < n; k++)
@@ -187,6 +185,24 @@ static enum ft_verdict find_all(const struct ft_watch_result *r, int64_t now_us,
 	return ft_verdict_of(f, false);
 }
 
+static void handover_json(struct ft_json *j, const struct watch_fleet *f, const struct ft_watch_result *r)
+{
+	const struct watch_machine *m = watch_machine_judged(f, r);
+	const struct watch_handover *h = m ? m->handover : NULL;
+
+	if (!h) {
+		ft_json_null(j, "handover");
+		return;
+	}
+	ft_json_object(j, "handover");
+	ft_json_text(j, "visit", h->visit);
+	time_json(j, "at", h->base.at_us);
+	ft_json_text(j, "unit", h->base.unit);
+	ft_json_count(j, "reads_expected", r->period_us ? (int64_t)r->since_expected : FT_ABSENT);
+	ft_json_i64(j, "reads_arrived", (int64_t)r->since_arrived);
+	ft_json_object_end(j);
+}
+
 static void document(struct watch_fleet *f, const struct ft_watch_result *r, int64_t now_us, bool history,
                      struct ft_buf *out, bool *ret_bad)
 {
@@ -202,6 +218,7 @@ static void document(struct watch_fleet *f, const struct ft_watch_result *r, int
 	ft_json_text(&j, "name", r->name);
 	ft_json_text(&j, "currency", *r->currency ? r->currency : NULL);
 	ft_json_i64(&j, "decimals", r->decimals);
+	handover_json(&j, f, r);
 	time_json(&j, "first_read", r->first_us);
 	time_json(&j, "last_read", r->last_us);
 	ft_json_count(&j, "reads_expected", r->period_us ? (int64_t)r->expected : FT_ABSENT);
@@ -265,6 +282,30 @@ static void variances(struct ft_buf *out, const char *what, const struct ft_vari
 	}
 }
 
+/* Which visit the machine asked for is tied to, or how many are tied to one. */
+static void tied(const struct watch_fleet *f, struct ft_buf *out)
+{
+	const char *asset = cli_value(f->c, "asset");
+	size_t n = 0;
+
+	for (size_t i = 0; i < f->result_count; i++) {
+		const struct ft_watch_result *r = &f->results[i];
+		struct ft_civil c = ft_civil_of(r->handed_us, 0);
+		n += r->handover != NULL;
+		if (!asset || strcmp(asset, r->asset) != 0)
+			continue;
+		if (r->handover)
+			ft_buf_printf(out,
+			              "%s was handed over on %04d-%02d-%02d (%s): %zu of %zu days since then brought an audit.\n",
+			              r->asset, c.year, c.month, c.day, r->handover, r->since_arrived, r->since_expected);
+		else
+			ft_buf_printf(out, "%s is tied to no handover: the book holds none of it.\n", r->asset);
+	}
+	if (!asset && n)
+		ft_buf_printf(out, "%zu of them are tied to the handover in the book, the others to the first audit seen.\n",
+		              n);
+}
+
 static void people(struct watch_fleet *f, int64_t now_us, const struct watch_tally *t, struct ft_buf *out)
 {
 	size_t n, quiet, shown;
@@ -286,6 +327,7 @@ static void people(struct watch_fleet *f, int64_t now_us, const struct watch_tal
 	              "%s%zu machines up to %04d-%02d-%02d %02d:%02d, %llu new audits: %zu exceptions, %zu acknowledged.\n",
 	              n ? "\n" : "", f->result_count, c.year, c.month, c.day, c.hour, c.minute,
 	              (unsigned long long)(t->read - t->unreadable - t->without_audit), n, quiet);
+	tied(f, out);
 	if (t->unreadable + t->without_audit)
 		ft_buf_printf(out, "%llu files hold no audit or cannot be read.\n",
 		              (unsigned long long)(t->unreadable + t->without_audit));

@@ -125,6 +125,10 @@ enum ft_status book_watched_months(struct ft_book *from, struct ft_book *to, str
 
 /* evidence.c: rows without a transaction of their own */
 enum ft_status book_put_evidence(struct ft_book *b, int64_t visit, const struct ft_evidence *x, struct ft_error *e);
+enum ft_status book_put_content(struct ft_book *b, const struct ft_evidence *x, struct ft_error *e);
+/* Are these bytes those that were added under the hash? */
+enum ft_status book_sound(const struct ft_book *b, const struct ft_hash *hash, struct ft_slice bytes,
+                          struct ft_error *e);
 enum ft_status book_put_statement(struct ft_book *b, int64_t visit, const struct ft_statement *x, struct ft_error *e);
 enum ft_status book_put_waiver(struct ft_book *b, int64_t visit, const struct ft_waiver *x, struct ft_error *e);
 enum ft_status book_put_package(struct ft_book *b, int64_t visit, const struct ft_package *x, struct ft_error *e);

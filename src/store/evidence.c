@@ -4,7 +4,7 @@
 
 /* Bytes that are there already are kept once. Should the disk have spoilt the stored ones, adding the
  * file again heals them: that is what the comparison is for. */
-static enum ft_status put_content(struct ft_book *b, const struct ft_evidence *x, struct ft_error *e)
+enum ft_status book_put_content(struct ft_book *b, const struct ft_evidence *x, struct ft_error *e)
 {
 	struct book_query q = book_ask(
 		b,
@@ -19,7 +19,7 @@ static enum ft_status put_content(struct ft_book *b, const struct ft_evidence *x
 
 enum ft_status book_put_evidence(struct ft_book *b, int64_t visit, const struct ft_evidence *x, struct ft_error *e)
 {
-	enum ft_status s = put_content(b, x, e);
+	enum ft_status s = book_put_content(b, x, e);
 	struct book_query q;
 
 	if (s != FT_OK)
@@ -103,7 +103,7 @@ static enum ft_status add_one(struct ft_book *b, int64_t visit, struct ft_eviden
 	*ret_known = number != FT_ABSENT;
 	if (*ret_known) {
 		x->number = number;
-		return put_content(b, x, e);
+		return book_put_content(b, x, e);
 	}
 	q = book_ask(b, "SELECT 1 + coalesce(max(number), 0) FROM evidence WHERE visit = ?");
 	book_put_i64(&q, visit);
@@ -140,13 +140,26 @@ enum ft_status ft_book_evidence_add(struct ft_book *b, const char *id, struct ft
 	return book_end(b, s, "adding evidence to", e);
 }
 
+enum ft_status book_sound(const struct ft_book *b, const struct ft_hash *hash, struct ft_slice bytes,
+                          struct ft_error *e)
+{
+	const struct ft_hash now = ft_hash_of(bytes.p, bytes.n);
+	char text[FT_HASH_TEXT];
+
+	if (memcmp(now.b, hash->b, FT_HASH_BYTES) == 0)
+		return FT_OK;
+	return ft_fail(
+		e, FT_E_STORE,
+		"The book %s is damaged: the evidence %.16s is not what was added; add it again or take the last backup.",
+		b->path, ft_hash_text(hash, text));
+}
+
 enum ft_status ft_book_content(struct ft_book *b, const struct ft_hash *hash, struct ft_arena *a, struct ft_slice *ret,
                                struct ft_error *e)
 {
 	struct book_query q = book_ask(b, "SELECT bytes FROM content WHERE hash = ?");
 	struct ft_slice bytes = { 0 };
 	char text[FT_HASH_TEXT];
-	struct ft_hash now;
 	enum ft_status s;
 
 	book_put_blob(&q, hash->b, FT_HASH_BYTES);
@@ -158,14 +171,8 @@ enum ft_status ft_book_content(struct ft_book *b, const struct ft_hash *hash, st
 	if (!bytes.p)
 		return ft_fail(e, FT_E_STORE, "The book %s holds no evidence with the hash %.16s.", b->path,
 		               ft_hash_text(hash, text));
-	now = ft_hash_of(bytes.p, bytes.n);
-	if (memcmp(now.b, hash->b, FT_HASH_BYTES) != 0)
-		return ft_fail(
-			e, FT_E_STORE,
-			"The book %s is damaged: the evidence %.16s is not what was added; add it again or take the last backup.",
-			b->path, ft_hash_text(hash, text));
 	*ret = bytes;
-	return FT_OK;
+	return book_sound(b, hash, bytes, e);
 }
 
 /* What a word is about, and which word: exactly one of the two is given. */

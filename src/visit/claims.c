@@ -589,6 +589,26 @@ static void decide_cold(struct judging *j, struct ft_claim_state *c)
 			"read a second thermometer beside the probe, and add a table of time, mark and value: reference and what it read";
 }
 
+static void decide_weeks(struct judging *j, struct ft_claim_state *c)
+{
+	const char *because, *todo;
+	struct judge_span run;
+	enum ft_stands s;
+
+	if (j->weeks_evidence < 0)
+		return;
+	rest_on(j, c, j->weeks_evidence);
+	if (against(j, c, cite(j, c, &j->weeks_unread, NULL)) || !j->weeks)
+		return;
+	run = judge_weeks_against(j, c->id);
+	if (against(j, c, cite(j, c, &run, NULL)))
+		return;
+	s = judge_weeks_say(j, c->id, &because, &todo);
+	if (because)
+		stand(c, s, because);
+	c->todo = todo;
+}
+
 static void decide_by_evidence(struct judging *j, struct ft_claim_state *c)
 {
 	static const enum ft_rule_id price[] = { FT_RULE_LEDGER_PRICE_CHANGED, FT_RULE_LEDGER_SELECTION_GONE,
@@ -662,8 +682,10 @@ static void decide_by_evidence(struct judging *j, struct ft_claim_state *c)
 	case FT_CLAIM_HAND_OVER_NUMBERS:
 		decide_numbers(j, c);
 		break;
-	default:
-		break; /* words alone, or the weeks after */
+	default: /* the weeks after; words alone */
+		if (c->claim->stage == FT_STAGE_WATCH)
+			decide_weeks(j, c);
+		break;
 	}
 }
 

@@ -144,12 +144,13 @@ static bool applies(const struct judging *j, enum ft_applies when)
 		[FT_APPLIES_CARD] = FT_PART_CARD,       [FT_APPLIES_CASH] = 0,
 		[FT_APPLIES_DOOR] = FT_PART_DOOR,       [FT_APPLIES_TEMPERATURE] = FT_PART_TEMPERATURE,
 		[FT_APPLIES_ANTENNA] = FT_PART_ANTENNA, [FT_APPLIES_BUS] = FT_PART_BUS,
-		[FT_APPLIES_SUPPLY] = FT_PART_SUPPLY
+		[FT_APPLIES_SUPPLY] = FT_PART_SUPPLY,   [FT_APPLIES_EVENTS] = 0
 	};
-	const unsigned cash = FT_PART_COINS | FT_PART_BILLS;
+	const unsigned cash = FT_PART_COINS | FT_PART_BILLS, events = FT_PART_DOOR | FT_PART_TEMPERATURE;
 	const struct ft_facts *f = j->after.facts ? j->after.facts : j->before.facts;
 
-	if (j->v->without & parts[when] || (when == FT_APPLIES_CASH && (j->v->without & cash) == cash))
+	if (j->v->without & parts[when] || (when == FT_APPLIES_CASH && (j->v->without & cash) == cash) ||
+	    (when == FT_APPLIES_EVENTS && (j->v->without & events) == events))
 		return false;
 	if (!f)
 		return true;
@@ -236,6 +237,8 @@ enum ft_status ft_visit_judge(const struct ft_visit *v, struct ft_arena *a, stru
 		s = judge_cold(&j, e);
 	if (s == FT_OK)
 		s = judge_signal(&j, e);
+	if (s == FT_OK)
+		s = judge_weeks(&j, e);
 	for (int i = 0; s == FT_OK && i < FT_CLAIM_COUNT; i++) {
 		const struct ft_claim *claim = ft_claim((enum ft_claim_id)i);
 		struct ft_claim_state *c = &ret->claims[ret->claim_count];

@@ -10,6 +10,7 @@
 #include "fettle/supply.h"
 #include "fettle/survey.h"
 #include "fettle/visit.h"
+#include "fettle/weeks.h"
 
 /* A run of findings: from <= i < to. */
 struct judge_span {
@@ -52,6 +53,9 @@ struct judging {
 	struct judge_span door_found;   /* of the marks and events of the door */
 	struct ft_door_result *door;    /* NULL: nothing to compare */
 	int door_marks, door_events;    /* evidence that holds some, -1: none */
+	struct ft_weeks *weeks;         /* NULL: no table of the weeks after, or it could not be read */
+	int weeks_evidence;             /* -1: none */
+	struct judge_span weeks_unread; /* that it could not */
 	struct judge_span sales_found, compare_found, prove_found, bus_found;
 	struct ft_comparison *comparison; /* NULL: there are no two audits */
 	struct ft_proof *proof;           /* NULL: nothing to prove */
@@ -97,6 +101,17 @@ const struct ft_unit *judge_unit(const struct judging *j);
 
 /* Lays door events beside marks (door.c). */
 enum ft_status judge_door(struct judging *j, struct ft_error *e);
+
+/* Reads the last table of the weeks after (weeks.c). */
+enum ft_status judge_weeks(struct judging *j, struct ft_error *e);
+
+/* Its exceptions that speak against a claim, as findings. */
+struct judge_span judge_weeks_against(struct judging *j, enum ft_claim_id id);
+
+/* How such a claim stands where none does, why (NULL: nothing is told of it), and what to do (NULL: as the table of
+ * claims asks). */
+enum ft_stands judge_weeks_say(const struct judging *j, enum ft_claim_id id, const char **ret_because,
+                               const char **ret_todo);
 
 /* Decides one claim whose words and waiver are filled in (claims.c). */
 void judge_claim(struct judging *j, struct ft_claim_state *c);

@@ -5,6 +5,7 @@
 #include "fettle/csv.h"
 #include "fettle/survey.h"
 #include "fettle/visit.h"
+#include "fettle/weeks.h"
 
 #define HEAD_BYTES 4096 /* ours: a heading or a first segment stands within */
 
@@ -138,6 +139,8 @@ static enum ft_evidence_kind text_kind(struct ft_slice head, struct ft_arena *a)
 		return FT_EVIDENCE_TRACE;
 	if (ft_survey_is_record(head))
 		return FT_EVIDENCE_SURVEY;
+	if (ft_weeks_is(head))
+		return FT_EVIDENCE_WEEKS;
 	k = table_kind(head, a);
 	return k != FT_EVIDENCE_UNKNOWN ? k : FT_EVIDENCE_NOTE;
 }
@@ -174,7 +177,7 @@ enum ft_status ft_evidence_accept(struct ft_slice bytes, const char *name, enum 
 	bool fixed = found == FT_EVIDENCE_PHOTOGRAPH || found == FT_EVIDENCE_BUS || found == FT_EVIDENCE_AUDIT;
 	/* a table of time and levels looks like any other, so a text may be called a capture */
 	bool demands = kind == FT_EVIDENCE_PHOTOGRAPH || kind == FT_EVIDENCE_AUDIT || kind == FT_EVIDENCE_SALES ||
-		(kind == FT_EVIDENCE_BUS && !is_text(bytes));
+		kind == FT_EVIDENCE_WEEKS || (kind == FT_EVIDENCE_BUS && !is_text(bytes));
 
 	if (s == FT_OK && found != kind && (fixed || demands))
 		return ft_fail(e, FT_E_INPUT, "%s looks like %s and cannot be filed as %s.", name, ft_evidence_title(found),

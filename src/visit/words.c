@@ -32,6 +32,7 @@ static const struct {
 	{ "count", "a count of cash" },
 	{ "survey", "a survey row" },
 	{ "supply", "a supply budget" },
+	{ "weeks", "a table of the weeks after" },
 	{ "note", "a note" },
 };
 static const char *const part_words[] = { "door", "temperature", "antenna", "card", "bills", "coins", "bus", "supply" };
@@ -100,7 +101,8 @@ bool ft_evidence_parse(struct ft_slice word, enum ft_evidence_kind *ret)
 bool ft_evidence_judged(enum ft_evidence_kind k)
 {
 	return k == FT_EVIDENCE_AUDIT || k == FT_EVIDENCE_SALES || k == FT_EVIDENCE_BUS || k == FT_EVIDENCE_DOOR ||
-		k == FT_EVIDENCE_TEMPERATURE || k == FT_EVIDENCE_SUPPLY || k == FT_EVIDENCE_SIGNAL || k == FT_EVIDENCE_SURVEY;
+		k == FT_EVIDENCE_TEMPERATURE || k == FT_EVIDENCE_SUPPLY || k == FT_EVIDENCE_SIGNAL || k == FT_EVIDENCE_SURVEY ||
+		k == FT_EVIDENCE_WEEKS;
 }
 
 bool ft_parts_parse(struct ft_slice list, unsigned *ret, struct ft_slice *ret_bad)
@@ -185,6 +187,8 @@ enum ft_stage ft_visit_stage_for(const struct ft_visit *v, enum ft_evidence_kind
 	case FT_EVIDENCE_SURVEY:
 	case FT_EVIDENCE_SUPPLY:
 		return FT_STAGE_KNOW;
+	case FT_EVIDENCE_WEEKS:
+		return FT_STAGE_WATCH;
 	default:
 		return FT_STAGE_PROVE;
 	}

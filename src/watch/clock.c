@@ -182,15 +182,40 @@ static int64_t weekly_sales(const struct watch_walk *w, size_t s)
 	return span < FT_DAY ? 0 : (int64_t)((double)sum * 7 * (double)FT_DAY / (double)span);
 }
 
-void watch_prices(struct watch_walk *w)
+/* A price other than the one agreed, from read i on. */
+static struct ft_exception *raise_price(struct watch_walk *w, size_t s, size_t i, int64_t now, int64_t agreed,
+                                        bool handed)
 {
 	struct ft_watch_result *r = w->r;
+	const char *id = ft_arena_text(r->arena, w->ids[s]);
+	struct ft_exception *x = ft_watch_raise(r, FT_RULE_WATCH_PRICE_DIFFERS, id, w->reads[i].at_us, w->reads[i].at_us);
 
+	x->money = watch_mul(watch_less(now, agreed), weekly_sales(w, s));
+	x->seen = ft_arena_printf(r->arena, "selection %s costs %s", id, watch_money(r, now));
+	x->expected = handed ? ft_arena_printf(r->arena, "%s as handed over (%s)", watch_money(r, agreed), w->base->name)
+						 : ft_arena_printf(r->arena, "%s as first seen", watch_money(r, agreed));
+	x->before = i && i != w->handed ? watch_file(r, &w->reads[i - 1]) : NULL;
+	x->after = watch_file(r, &w->reads[i]);
+	return x;
+}
+
+void watch_prices(struct watch_walk *w)
+{
 	for (size_t s = 0; s < w->id_count; s++) {
-		int64_t agreed = w->base->read ? price_in(w->base->read, w->ids[s]) : FT_ABSENT, before = FT_ABSENT;
+		int64_t agreed = FT_ABSENT, before = FT_ABSENT, handed;
+		bool by_handover = false;
 		struct ft_exception *x = NULL;
 		for (size_t i = 0; i < w->count; i++) {
 			int64_t now = price_at(w, i, s);
+			/* at a handover all that was changed until then is settled */
+			if (i == w->handed && (handed = price_in(w->base->read, w->ids[s])) != FT_ABSENT) {
+				if (x)
+					x->ended_us = w->base->at_us;
+				x = NULL;
+				before = FT_ABSENT;
+				agreed = handed;
+				by_handover = true;
+			}
 			if (now == FT_ABSENT)
 				continue;
 			if (agreed == FT_ABSENT)
@@ -199,16 +224,9 @@ void watch_prices(struct watch_walk *w)
 				x->ended_us = w->reads[i].at_us;
 				x = NULL;
 			} else if (now != agreed && now != before) {
-				const char *id = ft_arena_text(r->arena, w->ids[s]);
 				if (x)
 					x->ended_us = w->reads[i].at_us;
-				x = ft_watch_raise(r, FT_RULE_WATCH_PRICE_DIFFERS, id, w->reads[i].at_us, w->reads[i].at_us);
-				x->money = watch_mul(watch_less(now, agreed), weekly_sales(w, s));
-				x->seen = ft_arena_printf(r->arena, "selection %s costs %s", id, watch_money(r, now));
-				x->expected = ft_arena_printf(r->arena, "%s as %s", watch_money(r, agreed),
-				                              w->base->read ? "handed over" : "first seen");
-				x->before = i ? watch_file(r, &w->reads[i - 1]) : NULL;
-				x->after = watch_file(r, &w->reads[i]);
+				x = raise_price(w, s, i, now, agreed, by_handover);
 			}
 			before = now;
 		}

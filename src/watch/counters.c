@@ -82,7 +82,7 @@ static bool broken(struct watch_walk *w, size_t i, const int64_t usual[WATCHED],
 	if (exchanged) {
 		x = raise_at(w, FT_RULE_WATCH_BOARD_EXCHANGED, i);
 		x->seen = ft_arena_printf(r->arena, "the control board is %.*s", FT_P(is));
-		x->expected = ft_arena_printf(r->arena, "%.*s as before", FT_P(was));
+		x->expected = ft_arena_printf(r->arena, "%.*s %s", FT_P(was), w->as);
 	}
 	for (size_t k = 0; k < WATCHED; k++) {
 		int64_t a = number(w, i - 1, watched[k].n), b = number(w, i, watched[k].n), rise;
@@ -103,13 +103,13 @@ static bool broken(struct watch_walk *w, size_t i, const int64_t usual[WATCHED],
 		return true; /* a new board counts anew: said already */
 	if (fell * 2 > there) {
 		x = raise_at(w, FT_RULE_WATCH_COUNTERS_ANEW, i);
-		x->seen = ft_arena_printf(r->arena, "%zu of %zu totals are lower than before", fell, there);
+		x->seen = ft_arena_printf(r->arena, "%zu of %zu totals are lower than %s", fell, there, w->than);
 		return true;
 	}
 	x = raise_at(w, FT_RULE_WATCH_COUNTER_FELL, i);
 	x->seen = ft_arena_printf(r->arena, "%s (%s) is %lld", watched[which].element, watched[which].name,
 	                          (long long)number(w, i, watched[which].n));
-	x->expected = ft_arena_printf(r->arena, "at least %lld as before", (long long)number(w, i - 1, watched[which].n));
+	x->expected = ft_arena_printf(r->arena, "at least %lld %s", (long long)number(w, i - 1, watched[which].n), w->as);
 	return watched[which].n == FT_WATCH_PAID_COUNT;
 }
 
@@ -201,4 +201,23 @@ bool watch_counters(struct watch_walk *w)
 	span = w->now_us - (w->reads[0].at_us > w->now_us - 28 * FT_DAY ? w->reads[0].at_us : w->now_us - 28 * FT_DAY);
 	w->r->week_value = span < FT_DAY ? 0 : (int64_t)((double)value * 7 * (double)FT_DAY / (double)span);
 	return card_days(w);
+}
+
+void watch_counters_handed(struct watch_walk *w)
+{
+	struct ft_watch_read two[] = { *w->base->read, w->reads[w->handed] };
+	struct watch_walk pair = *w;
+	int64_t usual[WATCHED];
+	bool wrapped;
+
+	two[0].at_us = w->base->at_us;
+	pair.reads = two;
+	pair.count = 2;
+	pair.as = ft_arena_printf(w->r->arena, "as handed over (%s)", w->base->name);
+	pair.than = ft_arena_printf(w->r->arena, "at the handover (%s)", w->base->name);
+	for (size_t k = 0; k < WATCHED; k++)
+		usual[k] = usual_rise(w, watched[k].n);
+	broken(&pair, 1, usual, &wrapped);
+	if (wrapped)
+		wraps(&pair, 1, usual);
 }

@@ -24,6 +24,8 @@ static void judge_doors(struct ft_watch_result *r, const struct ft_fleet_door *d
 {
 	int64_t last = 0;
 
+	for (size_t i = 0; i < n; i++)
+		r->since_openings += d[i].open && d[i].at_us >= r->handed_us;
 	if (!r->visits_told)
 		return;
 	for (size_t i = 0; i < n; i++) {
@@ -254,6 +256,7 @@ static enum ft_status take_row(struct ft_cabinets *all, struct ft_error *e)
 	if (!ft_slice_is(asset, c->asset) || !c->last_us)
 		begin_cabinet(c, &all->index, asset, all->doors, all->door_count);
 	if (c->r && us > c->last_us) {
+		c->r->since_degrees += us >= c->r->handed_us;
 		follow_doors(c, us);
 		if (v > all->rule.limit_c)
 			warm(c, us, v, all->rule.limit_c);

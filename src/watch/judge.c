@@ -73,12 +73,13 @@ struct kind {
 	enum ft_rule_id rule;
 	bool lasts;
 	int days, risk;
+	enum ft_weeks_claim claim;
 };
 
 static const struct kind kinds[] = {
-#define YES                                      true
-#define NO                                       false
-#define ROW(ident, rule, lasts, days, risk, ...) { FT_RULE_##rule, lasts, days, risk },
+#define YES                                             true
+#define NO                                              false
+#define ROW(ident, rule, lasts, days, risk, claim, ...) { FT_RULE_##rule, lasts, days, risk, FT_WEEKS_##claim },
 #include "watch-kinds.inc"
 #undef ROW
 #undef YES
@@ -87,12 +88,17 @@ static const struct kind kinds[] = {
 
 static const struct kind *kind_of(enum ft_rule_id rule)
 {
-	static const struct kind none = { FT_RULE_NONE, false, WATCH_POINT_DAYS, 0 };
+	static const struct kind none = { FT_RULE_NONE, false, WATCH_POINT_DAYS, 0, FT_WEEKS_NONE };
 
 	for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++)
 		if (kinds[i].rule == rule)
 			return &kinds[i];
 	return &none;
+}
+
+enum ft_weeks_claim ft_weeks_claim_of(enum ft_rule_id rule)
+{
+	return kind_of(rule)->claim;
 }
 
 bool ft_exception_open(const struct ft_exception *x, int64_t now_us)
@@ -297,6 +303,7 @@ static bool walk(struct watch_walk *w, struct ft_watch_read *reads, size_t count
 		return true;
 	if (!index_cells(w) || !watch_counters(w))
 		return false;
+	watch_handover(w);
 	find_visits(w);
 	if (!watch_sales(w) || !watch_box(w))
 		return false;
@@ -310,12 +317,19 @@ enum ft_status ft_watch_judge(const char *key, struct ft_watch_read *reads, size
                               const struct ft_baseline *base, int64_t now_us, struct ft_arena *a,
                               struct ft_watch_result *ret, struct ft_error *e)
 {
-	static const struct ft_baseline no_base = { NULL };
 	struct ft_arena scratch = { 0 };
-	struct watch_walk w = { .r = ret, .scratch = &scratch, .base = base ? base : &no_base, .now_us = now_us };
+	struct watch_walk w = {
+		.r = ret, .scratch = &scratch, .base = base, .now_us = now_us, .as = "as before", .than = "before"
+	};
 	bool good;
 
-	*ret = (struct ft_watch_result){ .arena = a, .cash_variance = FT_ABSENT, .decimals = 2 };
+	*ret = (struct ft_watch_result){ .arena = a,
+		                             .cash_variance = FT_ABSENT,
+		                             .decimals = 2,
+		                             .handed_us = base ? base->at_us : FT_ABSENT,
+		                             .since_first_us = FT_ABSENT,
+		                             .since_sold = FT_ABSENT,
+		                             .since_value = FT_ABSENT };
 	if (!count)
 		return ft_fail(e, FT_E_INTERNAL, "A machine without reads cannot be watched.");
 	ret->reads = count;

@@ -34,7 +34,9 @@ struct watch_walk {
 	struct ft_arena *scratch;          /* as long as the walk: what no result points into */
 	const struct ft_watch_read *reads; /* whole, each once, in order of time */
 	size_t count;
-	const struct ft_baseline *base;
+	const struct ft_baseline *base; /* NULL: no handover */
+	size_t handed;                  /* the first read after the handover; `count`: none, or there is no handover */
+	const char *as, *than;          /* what is compared with: "as before", "before"; or the handover's words */
 	int64_t now_us;
 	/* union of all selections */
 	struct ft_slice *ids;
@@ -58,6 +60,10 @@ bool watch_date(struct ft_slice s, int32_t *ret);
 size_t watch_order(struct ft_watch_read *reads, size_t count, struct ft_watch_result *r);
 /* counters.c */
 bool watch_counters(struct watch_walk *w);
+/* What the first read after the handover says against it; it stands behind no other read. */
+void watch_counters_handed(struct watch_walk *w);
+/* handover.c */
+void watch_handover(struct watch_walk *w);
 /* clock.c */
 void watch_clock(struct watch_walk *w);
 void watch_arrivals(struct watch_walk *w);

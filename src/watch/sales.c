@@ -24,6 +24,7 @@ struct item {
 	int64_t sold_us;                /* the read before the silence; 0: never sold */
 	size_t sold_read;
 	int64_t since_visit, most_between; /* sold since the last visit; the most ever between two */
+	int64_t all;                       /* ever, nothing faded */
 	bool ever, out;
 	size_t open; /* index + 1 of the exception that lasts, 0: none: the list moves when it grows */
 };
@@ -33,6 +34,9 @@ struct shop {
 	struct rhythm rhythm;
 	struct item *items;
 	double total, total_own; /* machine-wide */
+	int64_t all;             /* sold by the machine, nothing faded */
+	size_t never;            /* selections that did not sell yet */
+	int64_t base;            /* what all selections had sold by the handover; 0: there is none */
 	double quiet;
 	size_t quiet_from;
 	size_t open;
@@ -152,41 +156,98 @@ static void raise_stopped(struct shop *p, size_t s, size_t i, double chance)
 	t->open = last_raised(p, x);
 }
 
-/* A rate that nothing is known of but what the others sell: a gamma as wide as they differ. */
-static void look_for_never(struct shop *p, size_t i)
+static const struct ft_watch_cell *handed_cell(const struct watch_walk *w, size_t s)
 {
-	struct watch_walk *w = p->w;
+	const struct ft_watch_read *x = w->handed < w->count ? w->base->read : NULL;
+
+	for (size_t k = 0; x && k < x->cell_count; k++)
+		if (ft_slice_eq(x->cells[k].id, w->ids[s]))
+			return x->cells[k].count > 0 ? &x->cells[k] : NULL;
+	return NULL;
+}
+
+/* What sold before the fit sells after it, if not as well: the conditional test on its share of the machine's sales. */
+static double chance_since_handed(const struct shop *p, const struct ft_watch_cell *before)
+{
+	return chance_of_none((double)before->count, WATCH_NEVER_WORSE * (double)p->base, (double)p->all);
+}
+
+/* A rate that nothing is known of but what the others sell: a gamma as wide as they differ. False: too few sell. */
+static bool chance_by_others(const struct shop *p, double *ret, double *ret_mean)
+{
 	double sum = 0, squares = 0, n = 0, mean, spread, shape;
 
-	for (size_t s = 0; s < w->id_count; s++)
+	for (size_t s = 0; s < p->w->id_count; s++)
 		if (p->items[s].ever) {
-			sum += p->items[s].x;
-			squares += p->items[s].x * p->items[s].x;
+			sum += (double)p->items[s].all;
+			squares += (double)p->items[s].all * (double)p->items[s].all;
 			n++;
 		}
 	if (n < 4)
-		return;
+		return false;
 	mean = sum / n;
 	spread = squares / n - mean * mean - mean; /* beyond what chance spreads */
 	shape = spread > 0 ? mean * mean / spread : 50;
 	shape = shape > 50 ? 50 : shape;
-	for (size_t s = 0; s < w->id_count; s++) {
-		struct item *t = &p->items[s];
-		double chance = exp(-shape * log1p(mean / shape)) * (double)w->id_count;
-		struct ft_exception *x;
-		const char *id;
-		if (t->ever || t->open || w->cell_of[i * w->id_count + s] < 0 || t->quiet_others <= 0 ||
-		    chance > WATCH_NEVER_CHANCE)
+	*ret = exp(-shape * log1p(mean / shape));
+	*ret_mean = mean;
+	return true;
+}
+
+static void raise_never(struct shop *p, size_t s, size_t i, double chance, double usual, const char *as)
+{
+	struct watch_walk *w = p->w;
+	const char *id = ft_arena_text(w->r->arena, w->ids[s]);
+	int64_t since = w->handed == 0 && w->base ? w->base->at_us : w->reads[0].at_us;
+	double weeks = fmax((double)(w->reads[i].at_us - since), (double)FT_DAY) / (7 * (double)FT_DAY);
+	struct ft_exception *x = ft_watch_raise(w->r, FT_RULE_WATCH_NEVER_SOLD, id, since, w->reads[i].at_us);
+
+	x->money = (int64_t)(usual / weeks * (double)value_of(w, i, s));
+	x->sure = 1 - chance;
+	x->seen = ft_arena_printf(w->r->arena, "selection %s never sold since %s", id, watch_day(w->r, since));
+	x->expected = ft_arena_printf(w->r->arena, "%.0f, as %s; is it mapped rightly", usual, as);
+	x->after = watch_file(w->r, &w->reads[i]);
+	p->items[s].open = last_raised(p, x);
+}
+
+static void look_for_never(struct shop *p, size_t i)
+{
+	struct watch_walk *w = p->w;
+	double others = 1, mean = 0, many = (double)w->id_count;
+	bool known = p->never && chance_by_others(p, &others, &mean);
+
+	for (size_t s = 0; p->never && s < w->id_count; s++) {
+		const struct item *t = &p->items[s];
+		const struct ft_watch_cell *before;
+		double chance;
+		/* what has no price is not for sale */
+		if (t->ever || t->open || t->quiet_others <= 0 || !value_of(w, i, s))
 			continue;
-		id = ft_arena_text(w->r->arena, w->ids[s]);
-		x = ft_watch_raise(w->r, FT_RULE_WATCH_NEVER_SOLD, id, w->reads[0].at_us, w->reads[i].at_us);
-		x->money = (int64_t)(mean / fmax(p->total_own, 1) * WEEK_HOURS * (double)value_of(w, i, s));
-		x->sure = 1 - chance;
-		x->seen =
-			ft_arena_printf(w->r->arena, "selection %s never sold since %s", id, watch_day(w->r, w->reads[0].at_us));
-		x->expected = ft_arena_printf(w->r->arena, "%.0f, as the others on average; is it mapped rightly", mean);
-		x->after = watch_file(w->r, &w->reads[i]);
-		t->open = last_raised(p, x);
+		before = handed_cell(w, s);
+		chance = before ? chance_since_handed(p, before) * many : 1;
+		if (chance <= WATCH_NEVER_CHANCE)
+			raise_never(p, s, i, chance, (double)before->count / (double)p->base * (double)p->all, "before the fit");
+		else if (!before && known && others * many <= WATCH_NEVER_CHANCE)
+			raise_never(p, s, i, others * many, mean, "the others on average");
+	}
+}
+
+/* What was sold between the handover and the first read after it, where nothing was read before. */
+static void sold_since_handed(struct shop *p)
+{
+	struct watch_walk *w = p->w;
+
+	if (!w->base || w->handed || !w->count)
+		return;
+	for (size_t k = 0; k < w->base->read->cell_count; k++)
+		if (w->base->read->cells[k].count > 0)
+			p->base = watch_add(p->base, w->base->read->cells[k].count);
+	for (size_t s = 0; s < w->id_count; s++) {
+		const struct ft_watch_cell *before = handed_cell(w, s);
+		int32_t k = w->cell_of[s];
+		int64_t now = k < 0 ? FT_ABSENT : w->reads[0].cells[k].count;
+		p->items[s].ever = now != FT_ABSENT && now > (before ? before->count : 0);
+		p->never -= p->items[s].ever;
 	}
 }
 
@@ -230,6 +291,8 @@ static void step_item(struct shop *p, size_t s, size_t i, double own, double all
 		t->own += t->quiet_own;
 		t->others += t->quiet_others;
 		t->quiet_own = t->quiet_others = 0;
+		t->all = watch_add(t->all, sold);
+		p->never -= !t->ever;
 		t->ever = true;
 		t->sold_us = w->reads[i].at_us;
 		t->sold_read = i;
@@ -292,6 +355,8 @@ bool watch_sales(struct watch_walk *w)
 		return false;
 	p->w = w;
 	p->rhythm.stale = true;
+	p->never = w->id_count;
+	sold_since_handed(p);
 	for (size_t i = 1; i < w->count; i++) {
 		int64_t from = w->reads[i - 1].at_us, to = w->reads[i].at_us;
 		double own, sold;
@@ -303,10 +368,10 @@ bool watch_sales(struct watch_walk *w)
 		for (size_t s = 0; s < w->id_count; s++)
 			step_item(p, s, i, own, sold);
 		step_machine(p, i, own, sold);
+		p->all = watch_add(p->all, w->sold[i]);
 		if (sold > 0 || !p->open)
 			learn(&p->rhythm, from, to, sold);
-		if (i % 7 == 0 || i + 1 == w->count)
-			look_for_never(p, i);
+		look_for_never(p, i);
 	}
 	return true;
 }
