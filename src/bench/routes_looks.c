@@ -37,7 +37,7 @@
 static const struct parameter sets[] = { { "set", "--set", P_NUMBER }, NAME, END };
 static const struct parameter name[] = { NAME, END };
 static const struct parameter nothing[] = { END };
-static const struct parameter captures[] = { CAPTURE, NAME, END };
+static const struct parameter captures[] = { CAPTURE, { "traffic", "--traffic", P_FLAG }, NAME, END };
 static const struct parameter windows[] = { WINDOW, NAME, END };
 static const struct parameter cabinets[] = { CABINET, { "marks", "--marks", P_PIECE }, END };
 static const struct parameter sent_cabinets[] = { CABINET, NAME, END };

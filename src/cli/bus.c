@@ -9,7 +9,8 @@
 struct listening {
 	struct bus_picture *picture; /* NULL: none is wanted */
 	struct bus_stream stream;
-	int64_t from, to; /* of the window; from -1: all of it */
+	struct bus_traffic *traffic; /* NULL: none is wanted */
+	int64_t from, to;            /* of the window; from -1: all of it */
 };
 
 static bool in_window(const struct listening *l, int64_t start_ns, int64_t end_ns)
@@ -34,10 +35,13 @@ static void hear_item(void *to, const struct ft_bus_item *i)
 
 	if (l->picture)
 		bus_picture_item(l->picture, i);
-	if (l->stream.blocks &&
-	    (i->kind == FT_BUS_EXCHANGE ? in_window(l, i->exchange.command.start_ns, last)
-	                                : in_window(l, i->block.start_ns, i->block.end_ns)))
+	if (!(i->kind == FT_BUS_EXCHANGE ? in_window(l, i->exchange.command.start_ns, last)
+	                                 : in_window(l, i->block.start_ns, i->block.end_ns)))
+		return;
+	if (l->stream.blocks)
 		bus_stream_item(&l->stream, i);
+	if (l->traffic)
+		bus_traffic_item(l->traffic, l->stream.bus, i);
 }
 
 static void hear_event(void *to, const struct ft_bus_event *e)
@@ -55,7 +59,7 @@ static bool take_window(struct cli *c, int64_t *from, int64_t *to)
 	*from = *to = -1;
 	if (!a && !b)
 		return true;
-	if (!cli_value(c, "svg") && !cli_flag(c, "words") && !cli_flag(c, "blocks"))
+	if (!cli_value(c, "svg") && !cli_flag(c, "words") && !cli_flag(c, "blocks") && !cli_flag(c, "traffic"))
 		cli_usage(c,
 		          "--from and --to choose what --svg draws or --words and --blocks list; give one of these as well.");
 	else if (!a || !b)
@@ -92,7 +96,8 @@ static enum ft_status write_sales(struct cli *c, const char *capture, const stru
 	return s;
 }
 
-static int tell(struct cli *c, const char *path, const struct ft_bus_report *r, const struct ft_findings *f)
+static int tell(struct cli *c, const char *path, const struct ft_bus_report *r, const struct ft_findings *f,
+                struct bus_traffic *t)
 {
 	enum ft_verdict v = ft_bus_verdict(r, f);
 	struct ft_buf out = { 0 };
@@ -100,7 +105,7 @@ static int tell(struct cli *c, const char *path, const struct ft_bus_report *r, 
 	if (cli_flag(c, "words") || cli_flag(c, "blocks"))
 		return cli_exit(v);
 	if (c->json)
-		return bus_document(c, path, r, f, v);
+		return bus_document(c, path, r, f, v, t);
 	bus_show(c, path, r, f, v, &out);
 	if (!cli_flush(c, &out))
 		return cli_failed(c);
@@ -144,13 +149,18 @@ static int run(struct cli *c)
 
 	if (!take_source(c, &path, &seconds) || !cli_bus_options(c, &o) || !take_window(c, &from, &to))
 		return cli_failed(c);
-	if (svg && !(l.picture = bus_picture_new(c, from, to)))
+	if (cli_flag(c, "traffic") && (!c->json || l.stream.words || l.stream.blocks)) {
+		cli_usage(c, "--traffic puts the traffic into the report of --json; for people there is --blocks.");
+		return cli_failed(c);
+	}
+	if ((svg && !(l.picture = bus_picture_new(c, from, to))) ||
+	    (cli_flag(c, "traffic") && !(l.traffic = bus_traffic_new(c))))
 		return cli_failed(c);
 	/* nobody is called who has nothing to do: most captures are only told of */
 	l.from = from;
 	l.to = to;
 	listener.word = l.stream.words || from >= 0 ? hear_word : NULL;
-	listener.item = l.stream.blocks || svg ? hear_item : NULL;
+	listener.item = l.stream.blocks || l.traffic || svg ? hear_item : NULL;
 	listener.event = svg ? hear_event : NULL;
 	o.timing_unknown = cli_value(c, "adapter") != NULL;
 	o.name = strcmp(path, "-") == 0 ? "standard input" : path;
@@ -172,7 +182,8 @@ static int run(struct cli *c)
 		s = bus_picture_write(l.picture, path, r, &f, svg);
 	if (s == FT_OK && sales)
 		s = write_sales(c, path, r, sales);
-	code = s == FT_OK ? tell(c, path, r, &f) : cli_failed(c);
+	code = s == FT_OK ? tell(c, path, r, &f, l.traffic) : cli_failed(c);
+	bus_traffic_done(l.traffic);
 	ft_bus_done(b);
 	return code;
 }
@@ -184,6 +195,7 @@ static const struct cli_option options[] = {
 	{ "raw", "RATE:CHANNELS[:UNIT]", "the capture is bare samples: samples a second, channels, bytes a sample" },
 	{ "words", NULL, "print every word of both lines instead of the report" },
 	{ "blocks", NULL, "print every command with its answer and its meaning instead of the report" },
+	{ "traffic", NULL, "with --json: the traffic in the report as well, what is said again and again only once" },
 	{ "svg", "FILE", "draw the bus: power-up, each sale, each finding" },
 	{ "from", "S", "with --to: draw every block, or list, from this second on" },
 	{ "to", "S", "up to this second; short windows show the bits" },

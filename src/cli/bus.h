@@ -24,8 +24,9 @@ enum ft_status bus_live(struct cli *c, const char *driver, const char *adapters,
 /* The report for people, with its findings, and as a document. `path` names the capture. */
 void bus_show(struct cli *c, const char *path, const struct ft_bus_report *r, const struct ft_findings *f,
               enum ft_verdict v, struct ft_buf *out);
+struct bus_traffic;
 int bus_document(struct cli *c, const char *path, const struct ft_bus_report *r, const struct ft_findings *f,
-                 enum ft_verdict v);
+                 enum ft_verdict v, struct bus_traffic *t); /* t: to be in it, NULL: none */
 
 /* Findings in the order of diagnosis, what merely follows from another one under it. */
 void bus_show_findings(const struct cli *c, const struct ft_findings *f, struct ft_buf *out);
@@ -56,6 +57,16 @@ struct bus_stream {
 void bus_stream_word(struct bus_stream *s, const struct ft_bus_word *w);
 void bus_stream_item(struct bus_stream *s, const struct ft_bus_item *i);
 bool bus_stream_end(struct bus_stream *s); /* false: c->error says why */
+
+/* An item as an object under `key`, `told` what it means. Without its times it is one for all that say the same. */
+void bus_json_item(struct ft_json *j, const char *key, const struct ft_bus_item *i, struct ft_slice told, bool times);
+
+/* ---- the traffic inside the report ---- */
+
+struct bus_traffic *bus_traffic_new(struct cli *c); /* in the command's arena; NULL: c->error says why */
+void bus_traffic_item(struct bus_traffic *t, const struct ft_bus *bus, const struct ft_bus_item *i);
+void bus_traffic_write(struct bus_traffic *t, struct ft_json *j); /* as the key `traffic` */
+void bus_traffic_done(struct bus_traffic *t);                     /* NULL: nothing */
 
 /* Seconds with up to nine places as nanoseconds. */
 bool bus_seconds(struct ft_slice text, int64_t *ret_ns);

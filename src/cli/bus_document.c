@@ -198,7 +198,7 @@ static void json_one_currency(struct ft_json *j, const struct ft_bus_report *r)
 }
 
 int bus_document(struct cli *c, const char *path, const struct ft_bus_report *r, const struct ft_findings *f,
-                 enum ft_verdict v)
+                 enum ft_verdict v, struct bus_traffic *t)
 {
 	struct ft_buf out = { 0 };
 	struct ft_json j;
@@ -228,6 +228,8 @@ int bus_document(struct cli *c, const char *path, const struct ft_bus_report *r,
 	ft_json_array_end(&j);
 	json_sales(&j, r);
 	json_money(&j, r);
+	if (t)
+		bus_traffic_write(t, &j);
 	code = cli_document_end(c, &j);
 	return code ? code : cli_exit(v);
 }

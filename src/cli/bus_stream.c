@@ -77,7 +77,7 @@ static void put_hex(struct ft_buf *out, const struct ft_bus_block *b, bool comma
 		ft_buf_printf(out, "%s%02X%s", i ? " " : "", b->bytes[i], i == (command ? 0 : b->count - 1) ? "*" : "");
 }
 
-static void json_block(struct ft_json *j, const char *key, const struct ft_bus_block *b)
+static void json_block(struct ft_json *j, const char *key, const struct ft_bus_block *b, bool times)
 {
 	struct ft_buf hex = { 0 };
 
@@ -88,8 +88,10 @@ static void json_block(struct ft_json *j, const char *key, const struct ft_bus_b
 	for (int i = 0; i < b->count; i++)
 		ft_buf_printf(&hex, "%s%02X", i ? " " : "", b->bytes[i]);
 	ft_json_object(j, key);
-	ft_json_i64(j, "at_us", b->start_ns / 1000);
-	ft_json_i64(j, "until_us", b->end_ns / 1000);
+	if (times) {
+		ft_json_i64(j, "at_us", b->start_ns / 1000);
+		ft_json_i64(j, "until_us", b->end_ns / 1000);
+	}
 	ft_json_slice(j, "bytes", ft_buf_text(&hex));
 	ft_json_bool(j, "checksum_ok", b->checksum_ok);
 	ft_json_i64(j, "framing_errors", b->framing_errors);
@@ -100,27 +102,36 @@ static void json_block(struct ft_json *j, const char *key, const struct ft_bus_b
 static const char *const answers[] = { "silence", "ack", "nak", "data", "garbled" };
 static const char *const closings[] = { NULL, "ack", "nak", "ret" };
 
-static void json_item(struct bus_stream *s, const struct ft_bus_item *i, struct ft_slice told)
+void bus_json_item(struct ft_json *j, const char *key, const struct ft_bus_item *i, struct ft_slice told, bool times)
 {
 	static const char *const kinds[] = { "exchange", "bus-reset", "stray" };
+	static const struct ft_bus_block none = { 0 };
 	const struct ft_bus_exchange *x = &i->exchange;
 	bool exchange = i->kind == FT_BUS_EXCHANGE;
+
+	ft_json_object(j, key);
+	if (times)
+		ft_json_i64(j, "at_us", (exchange ? x->command.start_ns : i->block.start_ns) / 1000);
+	ft_json_text(j, "kind", kinds[i->kind]);
+	ft_json_text(j, "line", exchange ? NULL : line_word(i->line));
+	json_block(j, "command", exchange ? &x->command : &none, times);
+	json_block(j, "answer", exchange ? &x->answer : &none, times);
+	ft_json_text(j, "answered", exchange ? answers[x->kind] : NULL);
+	if (times)
+		ft_json_count(j, "response_us", exchange && x->response_ns >= 0 ? x->response_ns / 1000 : FT_ABSENT);
+	ft_json_text(j, "closed", exchange ? closings[x->closing] : NULL);
+	ft_json_bool(j, "again", exchange && x->again);
+	json_block(j, "stray", exchange ? &none : &i->block, times);
+	ft_json_slice(j, "means", exchange ? told : (struct ft_slice){ NULL, 0 });
+	ft_json_object_end(j);
+}
+
+static void json_line(struct bus_stream *s, const struct ft_bus_item *i, struct ft_slice told)
+{
 	struct ft_json j;
 
 	begin(s, &j);
-	ft_json_object(&j, "block");
-	ft_json_i64(&j, "at_us", (exchange ? x->command.start_ns : i->block.start_ns) / 1000);
-	ft_json_text(&j, "kind", kinds[i->kind]);
-	ft_json_text(&j, "line", exchange ? NULL : line_word(i->line));
-	json_block(&j, "command", exchange ? &x->command : &(struct ft_bus_block){ 0 });
-	json_block(&j, "answer", exchange ? &x->answer : &(struct ft_bus_block){ 0 });
-	ft_json_text(&j, "answered", exchange ? answers[x->kind] : NULL);
-	ft_json_count(&j, "response_us", exchange && x->response_ns >= 0 ? x->response_ns / 1000 : FT_ABSENT);
-	ft_json_text(&j, "closed", exchange ? closings[x->closing] : NULL);
-	ft_json_bool(&j, "again", exchange && x->again);
-	json_block(&j, "stray", exchange ? &(struct ft_bus_block){ 0 } : &i->block);
-	ft_json_slice(&j, "means", exchange ? told : (struct ft_slice){ NULL, 0 });
-	ft_json_object_end(&j);
+	bus_json_item(&j, "block", i, told, true);
 	end(s, &j);
 }
 
@@ -179,7 +190,7 @@ void bus_stream_item(struct bus_stream *s, const struct ft_bus_item *i)
 	if (i->kind == FT_BUS_EXCHANGE)
 		ft_bus_tell(s->bus, &i->exchange, &told);
 	if (s->c->json)
-		json_item(s, i, ft_buf_text(&told));
+		json_line(s, i, ft_buf_text(&told));
 	else
 		text_item(s, i, &told);
 	ft_buf_done(&told);

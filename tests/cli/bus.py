@@ -237,6 +237,13 @@ def clean(folder):
     return b
 
 
+def with_times(said, at, lasts, after, answer_lasts, response):
+    """A row of the traffic as --blocks would have printed it."""
+    half = lambda part, begins, takes: part and {"at_us": begins, "until_us": begins + takes, **part}
+    return {**said, "at_us": at, "response_us": response, "command": half(said["command"], at, lasts), "stray": half(said["stray"], at, lasts),
+            "answer": said["answer"] and half(said["answer"], at + after, answer_lasts)}
+
+
 def words_and_blocks(folder, b):
     lines = [json.loads(x)["word"] for x in run(folder, "bus", "clean.vcd", "--words", "--json").stdout.splitlines()]
     got = [(w["line"][0].upper(), w["byte"], w["mode"]) for w in lines if w["kind"] == "word"]
@@ -246,6 +253,15 @@ def words_and_blocks(folder, b):
     say(sum(x["kind"] == "exchange" for x in blocks) == b.exchanges, "--blocks gives every exchange")
     say(sum(x["kind"] == "bus-reset" for x in blocks) == 1, "and the reset of the bus")
     say(all(x["means"] for x in blocks if x["kind"] == "exchange"), "each with its meaning")
+    traffic = json.loads(run(folder, "bus", "clean.vcd", "--traffic", "--json").stdout)["traffic"]
+    say([with_times(traffic["said"][row[0]], *row[1:]) for row in traffic["blocks"]] == blocks, "--traffic holds what --blocks prints")
+    say(len(traffic["said"]) < len(blocks) / 2, f"and says once what is said again: {len(traffic['said'])} of {len(blocks)}")
+    window = ("--json", "--from", "0.5", "--to", "1")
+    part = json.loads(run(folder, "bus", "clean.vcd", "--traffic", *window).stdout)["traffic"]["blocks"]
+    inside = [json.loads(x)["block"]["at_us"] for x in run(folder, "bus", "clean.vcd", "--blocks", *window).stdout.splitlines()]
+    say([row[1] for row in part] == inside and 0 < len(part) < len(blocks), f"a part of it: {len(part)} of {len(inside)}")
+    for wrong in (("--traffic",), ("--traffic", "--json", "--blocks")):
+        run(folder, "bus", "clean.vcd", *wrong, codes=(2,))
     text = run(folder, "bus", "clean.vcd", "--blocks").stdout
     say(max(map(len, text.splitlines())) <= 80 and "silence" in text, "--blocks keeps to 80 columns")
     say(len(run(folder, "bus", "clean.vcd", "--words").stdout.splitlines()) == len(lines), "--words as text has as many lines")

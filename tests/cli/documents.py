@@ -129,7 +129,7 @@ def documents(folder):
     yield from run("bus", "bus", "lines", codes=(3,))
     with open(os.path.join(folder, "stray.words"), "w") as f:  # bytes that belong to nothing, a reset, an exchange
         f.write("bus-words 1\n1000 P 55*\n20000 C 00 break 120000\n400000 C 0B*\n401146 C 0B\n403500 P 00*\n")
-    for what in ("--words", "--blocks"):
+    for what in ("--words", "--blocks", "--traffic"):
         yield from run("bus", "bus", "stray.words", what)
     with open(os.path.join(folder, "survey.csv"), "w", encoding="ascii") as f:
         f.write("asset,peripherals,bus_volts\nHL-1,validator 0.5 m AWG 22 > changer 0.4 m,32.4 V\n")

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 // The capture drawn on squared paper: two lanes, from minutes down to bits. Blocks lie in typed arrays, and what is
 // drawn is what lies in sight; where more than one block falls on a point of the screen the paper is hatched instead.
-import type { BlockDoc } from "./documents";
+import type { Said, TrafficDoc } from "./documents";
 
 export interface Blocks {
 	n: number;
@@ -13,8 +13,8 @@ export interface Blocks {
 	answerEnd: Float64Array;
 	response: Float64Array; // us, NaN: none
 	odd: Uint8Array; // 1: silent or garbled, 2: wrong check or framing, 4: reset or stray
-	lines: string[]; // the documents as they came; read whole only for what is in sight
-	words: Map<number, Words>;
+	said: Uint32Array; // which of the words
+	words: Words[];
 }
 export interface Words {
 	command: string;
@@ -23,71 +23,37 @@ export interface Words {
 }
 
 const none = Number.NaN;
-const half = String.raw`\{"at_us":(\d+),"until_us":(\d+),"bytes":"[^"]*","checksum_ok":true,"framing_errors":0\}`;
-/* Nearly all of a long capture are clean exchanges. Their times are taken without reading the document, which keeps ten
- * minutes within a second; whatever does not look just like this is read in full. */
-const clean = new RegExp(
-	String.raw`"block":\{"at_us":(\d+),"kind":"exchange","line":null,"command":${half},"answer":${half},` +
-		String.raw`"answered":"(?:ack|data)","response_us":(\d+),`,
-);
 
-function whole(line: string): BlockDoc["block"] {
-	return (JSON.parse(line) as BlockDoc).block;
-}
-
-const halves = (d: BlockDoc["block"]) => ({
+const halves = (d: Said) => ({
 	c: d.command ?? (d.line === "controller" ? d.stray : null),
 	a: d.answer ?? (d.line === "peripheral" ? d.stray : null),
 });
 
-export function wordsOf(b: Blocks, i: number): Words {
-	let w = b.words.get(i);
-	if (!w) {
-		const d = whole(b.lines[i] as string);
-		const { c, a } = halves(d);
-		w = {
-			command: c?.bytes ?? "",
-			answer: a?.bytes ?? "",
-			means: d.means ?? (d.kind === "bus-reset" ? "reset of the bus" : "stray"),
-		};
-		b.words.set(i, w);
-	}
-	return w;
-}
-
-function fill(b: Blocks, i: number, line: string): void {
-	const m = clean.exec(line);
-	if (m) {
-		b.from[i] = Number(m[1]);
-		b.command[i] = Number(m[2]);
-		b.commandEnd[i] = Number(m[3]);
-		b.answer[i] = Number(m[4]);
-		b.answerEnd[i] = Number(m[5]);
-		b.until[i] = Number(m[5]);
-		b.response[i] = Number(m[6]);
-		return;
-	}
-	const d = whole(line);
+function oddOf(d: Said): number {
 	const { c, a } = halves(d);
-	b.from[i] = d.at_us;
-	b.until[i] = Math.max(d.at_us, c?.until_us ?? 0, a?.until_us ?? 0);
-	b.command[i] = c?.at_us ?? none;
-	b.commandEnd[i] = c?.until_us ?? none;
-	b.answer[i] = a?.at_us ?? none;
-	b.answerEnd[i] = a?.until_us ?? none;
-	b.response[i] = d.response_us ?? none;
 	const damaged = (h: typeof c) => h !== null && (h.checksum_ok === false || h.framing_errors > 0);
-	b.odd[i] =
+	return (
 		(d.answered === "silence" || d.answered === "garbled" ? 1 : 0) |
 		(damaged(c) || damaged(a) ? 2 : 0) |
-		(d.kind === "exchange" ? 0 : 4);
+		(d.kind === "exchange" ? 0 : 4)
+	);
 }
 
-export function blocksOf(text: string): Blocks {
-	const lines = text.split("\n").filter((l) => l !== "");
-	const array = () => new Float64Array(lines.length).fill(none);
+function wordOf(d: Said): Words {
+	const { c, a } = halves(d);
+	return {
+		command: c?.bytes ?? "",
+		answer: a?.bytes ?? "",
+		means: d.means ?? (d.kind === "bus-reset" ? "reset of the bus" : "stray"),
+	};
+}
+
+export const wordsOf = (b: Blocks, i: number): Words => b.words[b.said[i] as number] as Words;
+
+export function blocksOf({ said, blocks }: TrafficDoc["traffic"]): Blocks {
+	const array = () => new Float64Array(blocks.length).fill(none);
 	const b: Blocks = {
-		n: lines.length,
+		n: blocks.length,
 		from: array(),
 		until: array(),
 		command: array(),
@@ -95,11 +61,33 @@ export function blocksOf(text: string): Blocks {
 		answer: array(),
 		answerEnd: array(),
 		response: array(),
-		odd: new Uint8Array(lines.length),
-		lines,
-		words: new Map(),
+		odd: new Uint8Array(blocks.length),
+		said: new Uint32Array(blocks.length),
+		words: said.map(wordOf),
 	};
-	lines.forEach((l, i) => fill(b, i, l));
+	const odd = said.map(oddOf);
+	// Where what passed is drawn: on the controller's lane, the peripherals', or nowhere, as a reset.
+	const lanes = said.map(halves);
+	blocks.forEach(([k, at, lasts, after, answer, response], i) => {
+		const lane = lanes[k];
+		const end = at + lasts;
+		b.said[i] = k;
+		b.odd[i] = odd[k] ?? 0;
+		b.from[i] = at;
+		b.until[i] = end;
+		b.response[i] = response ?? none;
+		if (lane?.c) {
+			b.command[i] = at;
+			b.commandEnd[i] = end;
+		}
+		if (after !== null && answer !== null) {
+			b.answer[i] = at + after;
+			b.answerEnd[i] = b.until[i] = at + after + answer;
+		} else if (lane?.a) {
+			b.answer[i] = at;
+			b.answerEnd[i] = end;
+		}
+	});
 	return b;
 }
 
@@ -288,8 +276,8 @@ function gap(
 	const a = x(end);
 	const z = x(answer);
 	const y = laneTop + boxHeight + 20;
-	if (z - a < 36) {
-		return;
+	if (!(z - a >= 36)) {
+		return; // too small to read, or there is no answer
 	}
 	g.strokeStyle = response > limitUs ? ink.bad : ink.accent;
 	g.fillStyle = g.strokeStyle;
@@ -375,33 +363,15 @@ export function drawBus(
 		for (let i = first; i < Math.min(last, b.n); i++) {
 			const t = plain ? nothing : wordsOf(b, i);
 			const odd = b.odd[i] as number;
-			if (!Number.isNaN(b.command[i])) {
-				box(
-					g,
-					ink,
-					x(b.command[i] as number),
-					x(b.commandEnd[i] as number),
-					laneTop,
-					t.command,
-					(odd & 6) !== 0,
-					bit,
-					true,
-				);
-			}
-			if (!Number.isNaN(b.answer[i])) {
-				box(
-					g,
-					ink,
-					x(b.answer[i] as number),
-					x(b.answerEnd[i] as number),
-					laneBottom,
-					t.answer,
-					odd !== 0,
-					bit,
-					false,
-				);
-				gap(g, ink, x, b.commandEnd[i] as number, b.answer[i] as number, b.response[i] as number);
-			}
+			const half = (from: number, until: number, y: number, bytes: string, bad: boolean) => {
+				if (!Number.isNaN(from)) {
+					box(g, ink, x(from), x(until), y, bytes, bad, bit, y === laneTop);
+				}
+			};
+			const answer = b.answer[i] as number;
+			half(b.command[i] as number, b.commandEnd[i] as number, laneTop, t.command, (odd & 6) !== 0);
+			half(answer, b.answerEnd[i] as number, laneBottom, t.answer, odd !== 0);
+			gap(g, ink, x, b.commandEnd[i] as number, answer, b.response[i] as number);
 			const room = x(i + 1 < b.n ? (b.from[i + 1] as number) : v.until) - x(b.from[i] as number);
 			if (room > 60) {
 				g.fillStyle = odd ? ink.bad : ink.ink;

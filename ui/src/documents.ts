@@ -260,26 +260,24 @@ export interface BusDoc extends Doc {
 	money: { at_us: number; source: string; value: number | null; route: string | null; type: number | null }[];
 }
 export interface BlockHalf {
-	at_us: number;
-	until_us: number;
 	bytes: string;
 	checksum_ok: boolean | null;
 	framing_errors: number;
 }
-export interface BlockDoc extends Doc {
-	block: {
-		at_us: number;
-		kind: "exchange" | "bus-reset" | "stray";
-		line: string | null;
-		command: BlockHalf | null;
-		answer: BlockHalf | null;
-		stray: BlockHalf | null;
-		answered: string | null;
-		response_us: number | null;
-		closed: string | null;
-		again: boolean | null;
-		means: string | null;
-	};
+export interface Said {
+	kind: "exchange" | "bus-reset" | "stray";
+	line: string | null;
+	command: BlockHalf | null;
+	answer: BlockHalf | null;
+	stray: BlockHalf | null;
+	answered: string | null;
+	closed: string | null;
+	again: boolean | null;
+	means: string | null;
+}
+/** With what passed: each thing said once, and a row for each block; see docs/json.md. */
+export interface TrafficDoc extends BusDoc {
+	traffic: { said: Said[]; blocks: [number, number, number, number | null, number | null, number | null][] };
 }
 
 export interface ColdDoc extends Doc {

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 // The bus: a timeline from minutes to bits, the peripherals with their answer times, findings that jump to their place.
-import { useEffect, useRef, useState } from "preact/hooks";
-import { getText, sentenceOf, visitPath } from "../api";
+import { useEffect, useMemo, useRef, useState } from "preact/hooks";
+import { visitPath } from "../api";
 import {
 	blocksOf,
 	drawBus,
@@ -14,10 +14,10 @@ import {
 	type Pin,
 	type View,
 } from "../bus";
-import type { BusDoc, BusPeripheral, Finding } from "../documents";
+import type { BusDoc, BusPeripheral, Finding, TrafficDoc } from "../documents";
 import { useDoc } from "../live";
 import { FileEntry, MeasuredLeaf, Result, useEvidence } from "../measured";
-import { Complaint, Entry, FindingLine, Waiting } from "../parts";
+import { Entry, FindingLine, Waiting } from "../parts";
 import { count, money, number, span } from "../words";
 
 const height = 264;
@@ -347,34 +347,14 @@ function Told({ list, jump }: { list: Finding[]; jump: (us: number) => void }) {
 	);
 }
 
-function useBlocks(path: string | null) {
-	const [blocks, set] = useState<Blocks | null>(null);
-	const [error, setError] = useState<string | null>(null);
-	useEffect(() => {
-		let here = true;
-		set(null);
-		setError(null);
-		if (path) {
-			void getText(path).then(
-				(t) => here && set(blocksOf(t)),
-				(e: unknown) => here && setError(sentenceOf(e)),
-			);
-		}
-		return () => {
-			here = false;
-		};
-	}, [path]);
-	return { blocks, error };
-}
-
 export function BusPage({ id }: { id: string }) {
 	const e = useEvidence(id, "bus");
 	const base = e.chosen ? `${visitPath(id)}/evidence/${e.chosen.number}` : null;
-	const read = useDoc<BusDoc>(base && `${base}/bus`);
-	const { blocks, error } = useBlocks(base && `${base}/blocks`);
+	const read = useDoc<TrafficDoc>(base && `${base}/bus?traffic=1`);
 	const [view, setView] = useState<View | null>(null);
 	const paper = useRef<HTMLDivElement>(null);
 	const d = read.doc;
+	const blocks = useMemo(() => d && blocksOf(d.traffic), [d]);
 	const whole: View = {
 		from: d?.from_us ?? 0,
 		until: Math.max((d?.until_us ?? 1) + 1, (d?.from_us ?? 0) + least),
@@ -401,15 +381,7 @@ export function BusPage({ id }: { id: string }) {
 					<Entry title="Timeline">
 						<Result stands={d.verdict} good="all answer in time" bad="something is wrong" />
 						<div ref={paper}>
-							{blocks ? (
-								<Timeline blocks={blocks} doc={d} pins={pins} move={move} />
-							) : error ? (
-								<Complaint text={error} />
-							) : (
-								<p class="quiet" role="status">
-									Reading the exchanges <span class="working" />
-								</p>
-							)}
+							{blocks && <Timeline blocks={blocks} doc={d} pins={pins} move={move} />}
 						</div>
 					</Entry>
 					<Entry title="Findings">
