@@ -113,8 +113,7 @@ static const char *const steps[BOOK_VERSION] = {
 	/* 5: the reads of one machine are asked for alone */
 	"CREATE INDEX watch_part_of ON watch_part (machine, newest_us);\n",
 	/* 6: nothing new in a file; on a server reads lie by months, and what several watch at once is shared by claims */
-	"-- server: stretches by month\n"
-	"-- server: claims\n",
+	"-- server: stretches by month\n-- server: claims\n",
 };
 
 static enum ft_status known(struct ft_book *b, int64_t *ret_version, struct ft_error *e)
