@@ -61,6 +61,11 @@ struct ft_route_shift {
 	int32_t use_m;             /* what using it at all costs */
 };
 
+/* A visit of an earlier plan. */
+struct ft_route_promise {
+	int stop, shift;
+};
+
 struct ft_route_problem {
 	const struct ft_route_stop *stops;
 	size_t stop_count;
@@ -71,6 +76,9 @@ struct ft_route_problem {
 	const uint8_t *bars;             /* stop x shift, enum ft_bar; NULL: none */
 	const int32_t *costs;            /* stop x shift, metres it costs to be there (late, promised elsewhere); NULL */
 	double cushion; /* the day must still end in time when the work takes so many standard deviations longer */
+	const struct ft_route_promise
+		*earlier; /* in the order of the visits, which is kept where it is no longer; or NULL */
+	size_t earlier_count;
 };
 
 /* ---- the plan ---- */

@@ -326,6 +326,28 @@ static enum ft_status make_stops(const struct ft_fleet *f, const struct ft_fleet
 	return FT_OK;
 }
 
+/* Visits of the earlier plan that can still be as they were, in their order. */
+static enum ft_status make_earlier(const struct ft_fleet *f, const struct ft_fleet_terms *t, struct ft_arena *a,
+                                   struct ft_fleet_problem *r, struct ft_error *e)
+{
+	int *stop_of = FT_NEW_ARRAY(a, f->machine_count + 1, int);
+	struct ft_route_promise *list = FT_NEW_ARRAY(a, t->promise_count + 1, struct ft_route_promise);
+
+	if (!stop_of || !list)
+		return ft_fail_memory(e, "laying out the visits");
+	for (size_t i = 0; i < f->machine_count; i++)
+		stop_of[i] = -1;
+	for (size_t k = 0; k < r->problem.stop_count; k++)
+		stop_of[r->machine[k]] = (int)k;
+	for (size_t i = 0; i < t->promise_count; i++) {
+		const int stop = stop_of[t->promises[i].machine];
+		if (stop >= 0 && r->promised[stop] >= 0)
+			list[r->problem.earlier_count++] = (struct ft_route_promise){ stop, r->promised[stop] };
+	}
+	r->problem.earlier = list;
+	return FT_OK;
+}
+
 enum ft_status ft_fleet_make(const struct ft_fleet *f, const struct ft_fleet_terms *t, struct ft_arena *a,
                              struct ft_fleet_problem *ret, struct ft_error *e)
 {
@@ -337,5 +359,7 @@ enum ft_status ft_fleet_make(const struct ft_fleet *f, const struct ft_fleet_ter
 	s = make_shifts(f, t, a, ret, e);
 	if (s == FT_OK)
 		s = make_ways(f, t, a, ret, e);
-	return s == FT_OK ? make_stops(f, t, a, ret, e) : s;
+	if (s == FT_OK)
+		s = make_stops(f, t, a, ret, e);
+	return s == FT_OK ? make_earlier(f, t, a, ret, e) : s;
 }

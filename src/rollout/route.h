@@ -50,6 +50,7 @@ struct ft_route_search {
 	int32_t *seen;   /* scratch: by shift */
 	int64_t *prices; /* scratch: unit x shift */
 	int *seq_a, *seq_b, *new_a, *new_b;
+	int *turn;        /* by stop: its turn in the earlier plan, -1: none */
 	int64_t polished; /* cost of `best` when it was last polished */
 	struct {
 		int64_t cost, metres;
@@ -127,6 +128,8 @@ void route_sort(const double *key, int *order, int count);
 
 void route_first_plan(struct ft_route_search *s, struct state *x, enum ft_route_method m, const double *angles);
 void route_polish(struct ft_route_search *s, struct state *x);
+void route_keep_order(const struct ft_route_search *s,
+                      struct state *x); /* of the earlier plan, where it costs nothing */
 void route_bar_of(const struct ft_route_search *s, int stop, enum ft_bar *ret);
 
 #endif

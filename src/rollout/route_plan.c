@@ -92,8 +92,10 @@ enum ft_status ft_route_plan(const struct ft_route_search *s, struct ft_arena *a
                              struct ft_error *e)
 {
 	const struct ft_route_problem *p = s->p;
-	const struct state *x = &s->best;
+	struct state own = s->spare, *x = &own; /* its arrays hold nothing between steps */
 
+	state_copy(s, x, &s->best);
+	route_keep_order(s, x);
 	*ret = (struct ft_route_plan){ .cost = x->cost };
 	ret->days = FT_NEW_ARRAY(a, p->shift_count + 1, struct ft_route_day);
 	ret->unserved = FT_NEW_ARRAY(a, p->stop_count + 1, int);
@@ -111,12 +113,11 @@ enum ft_status ft_route_plan(const struct ft_route_search *s, struct ft_arena *a
 		ret->metres += d->metres;
 		ret->day_count++;
 	}
-	for (int i = 0; i < (int)p->stop_count; i++) {
-		if (x->route[i] >= 0)
-			continue;
-		ret->unserved[ret->unserved_count] = i;
-		route_bar_of(s, i, &ret->why[ret->unserved_count++]);
-	}
+	for (int i = 0; i < (int)p->stop_count; i++)
+		if (x->route[i] < 0)
+			ret->unserved[ret->unserved_count++] = i;
+	for (size_t i = 0; i < ret->unserved_count; i++)
+		route_bar_of(s, ret->unserved[i], &ret->why[i]); /* which needs the spare plan for itself */
 	return FT_OK;
 }
 

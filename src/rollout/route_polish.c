@@ -216,3 +216,40 @@ void route_polish(struct ft_route_search *s, struct state *x)
 		}
 	}
 }
+
+/* ---- the order of an earlier plan ---- */
+
+/* The stops of seq_a by their turn on this tour; one that had none stays behind the stop it is behind. */
+static void by_turn(const struct ft_route_search *s, int tour, int n)
+{
+	double last = -1;
+
+	for (int i = 0; i < n; i++) {
+		const int turn = s->turn[s->seq_a[i]];
+		last = turn >= 0 && s->p->earlier[turn].shift == tour ? turn : last;
+		s->key[i] = last;
+		s->order[i] = i;
+	}
+	route_sort(s->key, s->order, n);
+	for (int i = 0; i < n; i++)
+		s->new_a[i] = s->seq_a[s->order[i]];
+}
+
+void route_keep_order(const struct ft_route_search *s, struct state *x)
+{
+	for (int r = 0; s->p->earlier_count && r < (int)s->p->shift_count; r++) {
+		const int n = chain(x, r, s->seq_a);
+		bool kept = false;
+		for (int turned = 0; turned < 2 && !kept; turned++) {
+			for (int i = 0; turned && i < n / 2; i++) {
+				const int stop = s->seq_a[i];
+				s->seq_a[i] = s->seq_a[n - 1 - i];
+				s->seq_a[n - 1 - i] = stop;
+			}
+			by_turn(s, r, n);
+			kept = n && route_walk(s, r, s->new_a, n) == x->tours[r].metres;
+		}
+		if (kept)
+			state_set_tour(s, x, r, s->new_a, n);
+	}
+}

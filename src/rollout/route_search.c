@@ -176,6 +176,11 @@ static enum ft_status look_over(const struct ft_route_problem *p, struct ft_erro
 		if (h->from < 0 || (size_t)h->from >= p->place_count || h->to < 0 || (size_t)h->to >= p->place_count)
 			return ft_fail(e, FT_E_INPUT, "Day %zu begins or ends at a place that is not there.", r + 1);
 	}
+	for (size_t i = 0; i < p->earlier_count; i++)
+		if (p->earlier[i].stop < 0 || (size_t)p->earlier[i].stop >= p->stop_count || p->earlier[i].shift < 0 ||
+		    (size_t)p->earlier[i].shift >= p->shift_count)
+			return ft_fail(e, FT_E_INPUT, "Visit %zu of the earlier plan is of a stop or day that is not there.",
+			               i + 1);
 	for (size_t i = 0; i < p->place_count * p->place_count; i++)
 		if (p->metres[i] < 0 || p->seconds[i] < 0 || p->metres[i] > 100000000 || p->seconds[i] > 100000000)
 			return ft_fail(e, FT_E_INPUT, "The way from place %zu to place %zu has a length or time that cannot be.",
@@ -253,6 +258,7 @@ static bool make_scratch(struct ft_route_search *s)
 
 	s->units = FT_NEW_ARRAY(a, n, struct unit);
 	s->unit_of = FT_NEW_ARRAY(a, n, int);
+	s->turn = FT_NEW_ARRAY(a, n, int);
 	s->last_start = FT_NEW_ARRAY(a, n, int32_t);
 	s->order = FT_NEW_ARRAY(a, larger, int);
 	s->key = FT_NEW_ARRAY(a, larger, double);
@@ -262,8 +268,8 @@ static bool make_scratch(struct ft_route_search *s)
 	s->new_a = FT_NEW_ARRAY(a, n, int);
 	s->new_b = FT_NEW_ARRAY(a, n, int);
 	s->prices = FT_NEW_ARRAY(a, n * (p->shift_count + 1), int64_t);
-	return s->units && s->unit_of && s->last_start && s->order && s->key && s->seen && s->seq_a && s->seq_b &&
-		s->new_a && s->new_b && s->prices && state_new(p, a, &s->now) && state_new(p, a, &s->best) &&
+	return s->units && s->unit_of && s->turn && s->last_start && s->order && s->key && s->seen && s->seq_a &&
+		s->seq_b && s->new_a && s->new_b && s->prices && state_new(p, a, &s->now) && state_new(p, a, &s->best) &&
 		state_new(p, a, &s->spare);
 }
 
@@ -288,6 +294,10 @@ enum ft_status ft_route_begin(const struct ft_route_problem *p, const double *an
 			s->symmetric &= p->metres[i * p->place_count + k] == p->metres[k * p->place_count + i];
 	for (size_t i = 0; i < p->stop_count; i++)
 		s->last_start[i] = route_last_start(&p->stops[i]);
+	for (size_t i = 0; i < p->stop_count; i++)
+		s->turn[i] = -1;
+	for (size_t i = 0; i < p->earlier_count; i++)
+		s->turn[p->earlier[i].stop] = (int)i;
 	for (int m = 0; m < FT_ROUTE_METHODS; m++) {
 		route_first_plan(s, &s->now, (enum ft_route_method)m, angles);
 		s->first[m].cost = s->now.cost;

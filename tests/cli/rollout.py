@@ -334,6 +334,14 @@ def surveys(home):
         for x in group:
             mean = sum(k["chance"] * k["count"] for a in assets for k in fit[a]["kit"] if k["part"] == x["part"])
             check(abs(mean - x["expected"]) < 0.002 * len(assets), f"{key}: {x['part']} expected {x['expected']}, the kits say {mean}")
+    # who is ill on one day: the days of the others keep their order where another is no shorter
+    with open(os.path.join(home, "first.json"), "w", encoding="utf-8") as f:
+        json.dump(d, f)
+    gone = d["days"][0]
+    now = plan(os.path.join(demo, "survey.csv"), "--catalogue", demo, "--plan", "first.json", "--without", f"{gone['technician']}:{gone['date']}", "--steps", "200", cwd=home)
+    before = {(x["technician"], x["date"]): x for x in d["days"]}
+    alike = [(before[k], x) for x in now["days"] if (k := (x["technician"], x["date"])) in before and {s["asset"] for s in before[k]["stops"]} == {s["asset"] for s in x["stops"]}]
+    check(alike and all([s["asset"] for s in a["stops"]] == [s["asset"] for s in b["stops"]] or b["distance_km"] < a["distance_km"] for a, b in alike), "the order of a day changes for kilometres alone")
     run("rollout", os.path.join(demo, "survey.csv"), "--catalogue", demo, "--parts", "x", cwd=home, code=2)
     out = run("rollout", os.path.join(demo, "survey.csv"), "--catalogue", demo, "--done", "BD-1092", cwd=home, code=2)
     check("machine \"BD-1092\" is not planned; fettle survey says cannot" in out, out)
