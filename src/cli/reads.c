@@ -107,3 +107,18 @@ void cli_name(struct ft_buf *out, struct ft_slice s, int width)
 	for (; n < width; n++)
 		ft_buf_byte(out, ' ');
 }
+
+void cli_last(const struct cli *c, struct ft_slice name, int indent, struct ft_buf *out)
+{
+	enum { LONGEST = 200 };
+	struct ft_buf text = { 0 };
+
+	cli_name(&text, name, name.n < LONGEST ? (int)name.n : LONGEST);
+	ft_buf_byte(&text, 0);
+	if (text.status == FT_OK)
+		ft_wrap(out, text.p, c->columns, indent);
+	ft_buf_done(&text);
+	while (out->n && out->p[out->n - 1] == ' ')
+		out->n--;
+	ft_buf_byte(out, '\n');
+}

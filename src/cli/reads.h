@@ -22,4 +22,7 @@ void cli_column(struct ft_buf *out, struct ft_slice s, int width);
 /* The same of a table's text: a name keeps its letters, which a line of a machine has not. */
 void cli_name(struct ft_buf *out, struct ft_slice s, int width);
 
+/* A name as the last column, which begins at `indent`: wrapped between words, and the line ended. */
+void cli_last(const struct cli *c, struct ft_slice name, int indent, struct ft_buf *out);
+
 #endif

@@ -35,6 +35,22 @@ static void put_day(const struct rollout *r, const struct ft_rollout_day *d, str
 	}
 }
 
+/* "  To be looked at first, so not planned: BD-1022, BD-1029." */
+static void put_not_planned(const struct rollout *r, enum ft_fit fit, const char *why, struct ft_buf *out)
+{
+	const char *text = NULL;
+
+	for (size_t i = 0; i < r->survey.count; i++)
+		if (r->survey.machines[i].fit == fit)
+			text = ft_arena_printf(&r->c->arena, "%s%s%.*s", text ? text : why, text ? ", " : "",
+			                       FT_P(r->survey.machines[i].row->asset));
+	if (!text)
+		return;
+	ft_buf_puts(out, "  ");
+	ft_wrap(out, text, r->c->columns, 4);
+	ft_buf_puts(out, ".\n");
+}
+
 static void put_summary(const struct rollout *r, struct ft_buf *out)
 {
 	const struct ft_rollout *t = &r->told;
@@ -49,10 +65,14 @@ static void put_summary(const struct rollout *r, struct ft_buf *out)
 	if (r->terms.promise_count) {
 		ft_buf_printf(out, "  Of %zu promised, %zu keep day and technician, %zu moved (marked >).\n", t->promised,
 		              t->kept, t->moved);
+		if (t->moved)
+			ft_buf_puts(out, "  Tell the sites of those that moved before the day.\n");
 		if (r->promise_gone)
 			ft_buf_printf(out, "  %zu %s of the earlier plan %s not in the tables any more.\n", r->promise_gone,
 			              r->promise_gone == 1 ? "line" : "lines", r->promise_gone == 1 ? "is" : "are");
 	}
+	put_not_planned(r, FT_FIT_LOOK_FIRST, "To be looked at first, so not planned: ", out);
+	put_not_planned(r, FT_FIT_CANNOT, "Cannot be fitted, so not planned: ", out);
 }
 
 static void put_methods(const struct rollout *r, struct ft_buf *out)
@@ -91,17 +111,16 @@ static void put_filling(const struct rollout *r, const struct ft_rollout_filling
 	              ft_fleet_date_text(f->from, from));
 	if (f->until != f->from)
 		ft_buf_printf(out, " to %s", ft_fleet_date_text(f->until, until));
-	ft_buf_puts(out, "\n  part                            expected  sure  carry       risk   one more\n");
+	ft_buf_puts(out, "\n  expected  sure carry      risk  one more  part\n");
 	for (size_t p = 0; p < f->van.part_count; p++) {
 		const struct ft_van_load *l = &f->van.loads[p];
 		if (!l->most)
 			continue;
-		ft_buf_puts(out, "  ");
-		cli_name(out, r->fleet.parts[p].name, 30);
-		ft_buf_printf(out, " %9.2f %5d %6d ", l->expected, l->surely, l->carry);
+		ft_buf_printf(out, "  %8.2f %5d %5d", l->expected, l->surely, l->carry);
 		put_risk(out, l->risk);
 		put_risk(out, l->next);
-		ft_buf_byte(out, '\n');
+		ft_buf_puts(out, "  ");
+		cli_last(r->c, r->fleet.parts[p].name, 46, out);
 	}
 	ft_buf_printf(out, "  Risk of missing anything: at most %.3f %%, asked %.3f %%.\n", 100 * f->van.bound,
 	              100 * r->told.risk_asked);
@@ -116,23 +135,40 @@ static void put_buys(const struct rollout *r, struct ft_buf *out)
 		all += r->told.buys[i].buy > 0;
 	if (!all)
 		return;
-	ft_buf_puts(out, "\nTo be bought                      needed  on hand    buy  by\n");
+	ft_buf_puts(out, "\nTo be bought  needed  have   buy  by\n");
 	for (size_t i = 0; i < r->told.buy_count && shown < BUYS_SHOWN; i++) {
 		const struct ft_rollout_buy *b = &r->told.buys[i];
 		if (!b->buy)
 			continue;
 		ft_buf_puts(out, "  ");
-		cli_name(out, r->fleet.parts[b->part].name, 30);
-		ft_buf_printf(out, " %7d ", b->needed);
+		cli_name(out, r->fleet.parts[b->part].part, 12);
+		ft_buf_printf(out, " %5d ", b->needed);
 		if (b->stock < 0)
-			ft_buf_puts(out, "       ?");
+			ft_buf_puts(out, "    ?");
 		else
-			ft_buf_printf(out, "%8d", b->stock);
-		ft_buf_printf(out, " %6d  %s\n", b->buy, ft_fleet_date_text(b->by, date));
+			ft_buf_printf(out, "%5d", b->stock);
+		ft_buf_printf(out, " %5d  %s  ", b->buy, ft_fleet_date_text(b->by, date));
+		cli_last(r->c,
+		         ft_slice_eq(r->fleet.parts[b->part].name, r->fleet.parts[b->part].part) ? FT_SLICE("")
+		                                                                                 : r->fleet.parts[b->part].name,
+		         46, out);
 		shown++;
 	}
 	if (all > shown)
 		ft_buf_printf(out, "  and %zu more; buy.csv has all of them.\n", all - shown);
+}
+
+/* The findings that the lines above have not told already. */
+static void print_findings(struct rollout *r)
+{
+	struct ft_findings rest = r->findings;
+
+	rest.list = FT_NEW_ARRAY(&r->c->arena, r->findings.count + 1, struct ft_finding);
+	rest.count = 0;
+	for (size_t i = 0; rest.list && i < r->findings.count; i++)
+		if (r->findings.list[i].rule != FT_RULE_ROLLOUT_NOT_FIT && r->findings.list[i].rule != FT_RULE_ROLLOUT_MOVED)
+			rest.list[rest.count++] = r->findings.list[i];
+	cli_print_findings(r->c, rest.list ? &rest : &r->findings);
 }
 
 int rollout_print(struct rollout *r)
@@ -160,7 +196,7 @@ int rollout_print(struct rollout *r)
 	if (!cli_flush(c, &out))
 		return cli_failed(c);
 	ft_buf_done(&out);
-	cli_print_findings(c, &r->findings);
+	print_findings(r);
 	return cli_exit(ft_verdict_of(&r->findings, false));
 }
 

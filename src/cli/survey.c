@@ -171,6 +171,7 @@ static int run(struct cli *c)
 		s = write_record(d, record);
 	if (s != FT_OK)
 		return cli_failed(c);
+	d->record = record;
 	return c->json ? survey_documents(d) : survey_print(d);
 }
 

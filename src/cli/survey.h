@@ -23,6 +23,7 @@ struct survey_run {
 	size_t count;
 	struct survey_question *questions; /* best first */
 	size_t question_count;
+	const char *record; /* file that the record was written to, or NULL */
 };
 
 /* Reads the folder and the survey that the command line names, and judges it. d->c must be set; d->c->error tells. */

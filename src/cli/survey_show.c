@@ -91,21 +91,6 @@ static const char *in_short(struct survey_run *d, const struct ft_survey_machine
 	return words;
 }
 
-/* Text of a table as the last column, wrapped between words. */
-static void put_name(const struct survey_run *d, struct ft_slice name, int indent, struct ft_buf *out)
-{
-	struct ft_buf text = { 0 };
-
-	cli_name(&text, name, name.n < 200 ? (int)name.n : 200);
-	ft_buf_byte(&text, 0);
-	if (text.status == FT_OK)
-		ft_wrap(out, text.p, d->c->columns, indent);
-	ft_buf_done(&text);
-	while (out->n && out->p[out->n - 1] == ' ')
-		out->n--;
-	ft_buf_byte(out, '\n');
-}
-
 static void line(struct survey_run *d, const struct ft_survey_machine *m, struct ft_buf *out)
 {
 	enum { BEFORE = 40 };
@@ -137,7 +122,7 @@ static void kit(const struct survey_run *d, const struct ft_survey_machine *m, s
 			ft_buf_puts(out, "  certain  ");
 		else
 			ft_buf_printf(out, "  %5.1f %%  ", 100 * x->chance);
-		put_name(d, x->name, 34, out);
+		cli_last(d->c, x->name, 34, out);
 	}
 }
 
@@ -174,11 +159,14 @@ static void in_full(struct survey_run *d, const struct ft_survey_machine *m, str
 		ft_finding_text(out, &f, d->c->columns);
 	}
 	for (size_t i = 0; i < m->question_count && m->questions[i].worth_min >= 0.5; i++) {
-		ft_buf_printf(out, "    %4.1f min  ", m->questions[i].worth_min);
-		ft_wrap(out, ft_fact_ask(m->questions[i].fact), d->c->columns, 14);
+		if (i == 0)
+			ft_buf_puts(out, "    to find out, and the minutes that it is expected to save\n");
+		ft_buf_printf(out, "      %4.0f  ", m->questions[i].worth_min);
+		ft_wrap(out, ft_fact_ask(m->questions[i].fact), d->c->columns, 12);
 		ft_buf_byte(out, '\n');
 	}
-	ft_buf_byte(out, '\n');
+	if (m != &d->machines[d->count - 1])
+		ft_buf_byte(out, '\n');
 }
 
 /* ---- all of them ---- */
@@ -242,7 +230,7 @@ static void put_need(const struct survey_run *d, const struct need *n, struct bi
 		}
 	}
 	ft_buf_puts(out, "  ");
-	put_name(d, x->name.p ? x->name : x->kind == FT_KIT_LEAD ? FT_SLICE("lead") : FT_SLICE("unit"), BEFORE, out);
+	cli_last(d->c, x->name.p ? x->name : x->kind == FT_KIT_LEAD ? FT_SLICE("lead") : FT_SLICE("unit"), BEFORE, out);
 }
 
 static void put_bill(struct survey_run *d, const struct bill *bill, struct ft_buf *out)
@@ -364,27 +352,29 @@ static void put_cannot(const struct survey_run *d, struct ft_buf *out)
 		ft_buf_printf(out, "\n  Exit code 1: %zu of %zu machines cannot be fitted.\n", n, d->count);
 }
 
+/* How many come to which fit; of one machine its own line says it. */
 static void heading(struct survey_run *d, struct ft_buf *out)
 {
 	static const char *const words[] = { "ready", "with parts", "with an update", "to look at first", "not at all" };
 	size_t fits[FT_FIT_COUNT] = { 0 };
-	const char *text = ft_arena_printf(&d->c->arena, "%zu machine%s:", d->count, d->count == 1 ? "" : "s");
+	const char *text = ft_arena_printf(&d->c->arena, "%zu machines:", d->count), *between = "";
 	double minutes = 0;
-	bool said = false;
 
+	if (d->count == 1)
+		return;
 	for (size_t i = 0; i < d->count; i++) {
 		fits[d->machines[i].fit]++;
 		minutes += d->machines[i].fit == FT_FIT_CANNOT ? 0 : d->machines[i].minutes;
 	}
-	for (int f = 0; f < FT_FIT_COUNT && text; f++)
-		if (fits[f]) {
-			text = ft_arena_printf(&d->c->arena, "%s%s %zu %s", text, said ? "," : "", fits[f], words[f]);
-			said = true;
-		}
-	text = text
-		? ft_arena_printf(&d->c->arena, "%s%s. On site that is %.1f hours, those that cannot be fitted left out.", text,
-	                      said ? "" : " none", minutes / 60)
-		: NULL;
+	for (int f = 0; f < FT_FIT_COUNT && text; f++) {
+		if (!fits[f])
+			continue;
+		text = ft_arena_printf(&d->c->arena, "%s%s %zu %s", text, between, fits[f], words[f]);
+		between = ",";
+	}
+	text = text ? ft_arena_printf(&d->c->arena, "%s%s. On site that is %.1f hours%s.", text, d->count ? "" : " none",
+	                              minutes / 60, fits[FT_FIT_CANNOT] ? ", those that cannot be fitted left out" : "")
+				: NULL;
 	ft_wrap(out, text ? text : "", d->c->columns, 0);
 	ft_buf_puts(out, "\n\n");
 }
@@ -411,6 +401,14 @@ int survey_print(struct survey_run *d)
 			return ft_fail_memory(&d->c->error, "adding up the parts"), cli_failed(d->c);
 		}
 		top_questions(d, &out, questions);
+	}
+	if (d->record) {
+		ft_buf_puts(&out, "\n  ");
+		ft_wrap(&out,
+		        ft_arena_printf(&d->c->arena, "Its record is written to %s; fettle visit add takes it as evidence.",
+		                        d->record),
+		        d->c->columns, 2);
+		ft_buf_byte(&out, '\n');
 	}
 	put_cannot(d, &out);
 	if (!cli_flush(d->c, &out))

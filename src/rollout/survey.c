@@ -359,7 +359,7 @@ static void tell(struct looking *l)
 		bool unknown = r->rule == FT_RULE_SURVEY_UNKNOWN;
 		struct ft_finding *f =
 			ft_find(&m->findings, r->rule, (struct ft_where){ .file = l->name, .line = l->row->line, .element = asset },
-		            unknown && !r->seen ? ft_arena_printf(l->a, "%s: not known", ft_fact_title(r->fact))
+		            unknown && !r->seen ? ft_arena_printf(l->a, "nothing of the %s", ft_fact_title(r->fact))
 		                : unknown       ? ft_arena_printf(l->a, "%s: %s", ft_fact_title(r->fact), r->seen)
 		                                : r->seen,
 		            r->expected);

@@ -99,7 +99,8 @@ static void choose_lead(struct looking *l, double margin)
 		r = survey_certain(l, FT_RULE_SURVEY_SIGNAL, FT_FACT_PATH, FT_CAN_NOT);
 		r->seen = isnan(margin)
 			? ft_arena_printf(l->a, "no lead reaches over %.2f m", way.metres)
-			: ft_arena_printf(l->a, "%.0f dB above what the unit needs, and %.2f m to go", margin, way.metres);
+			: ft_arena_printf(l->a, "%.0f dB above what the unit needs, %.2f m to go, and no lead leaves enough",
+		                      margin, way.metres);
 		return;
 	}
 	l->m->lead_margin_db = leads[chosen].margin;
