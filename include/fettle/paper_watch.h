@@ -23,7 +23,8 @@ struct ft_morning_sum {
 	const char *name; /* "P01" */
 	size_t collections;
 	int64_t expected, counted;
-	bool less; /* less and less */
+	bool less;         /* less and less */
+	const char *usual; /* "usual", "2.4 times usual": as ft_variance_words says */
 };
 
 struct ft_morning {

@@ -209,6 +209,7 @@ struct ft_watch_result {
 	size_t since_degrees;                 /* rows of its temperature log */
 	int64_t week_value;                   /* paid sales in a week, lately */
 	int64_t cash_variance; /* counted less expected over all collections; FT_ABSENT: nothing was counted */
+	double cash_spread;    /* what that usually comes to either way, by how well people of this fleet count */
 	bool failed;           /* without memory */
 	struct ft_arena *arena;
 };
@@ -276,6 +277,7 @@ struct ft_variance {
 	const char *name;
 	size_t collections;
 	int64_t expected, counted;
+	double spread;     /* one standard deviation of counted - expected, as people of this fleet count */
 	double low;        /* CUSUM of small losses, in standard deviations */
 	int64_t signal_us; /* when it passed its limit; FT_ABSENT */
 };
@@ -292,6 +294,11 @@ struct ft_cash {
 /* Joins counts to collections and raises what is short, over, slowly losing or not counted. */
 enum ft_status ft_watch_cash(struct ft_watch_result *results, size_t count, struct ft_count *counts, size_t count_count,
                              struct ft_arena *a, struct ft_cash *ret, struct ft_error *e);
+
+/* Is a variance usual? "usual" up to two spreads, else "2.4 times usual", "falls, 12 times usual" where it grows less
+ * and less; "" where nothing is known. */
+enum { FT_VARIANCE_TEXT = 32 };
+const char *ft_variance_words(int64_t variance, double spread, bool falls, char out[FT_VARIANCE_TEXT]);
 
 struct ft_settlement {
 	int32_t day;

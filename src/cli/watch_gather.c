@@ -35,7 +35,15 @@ struct hand {
 	struct ft_buf file;
 };
 
+enum { OWN_MAX = 16 }; /* ours: tables and reports named beside the folder */
+
 struct gather {
+	struct {
+		dev_t device;
+		ino_t number;
+	} own
+		[OWN_MAX]; /* files of this very run that may lie in the folder: they are no audits and were never meant to be */
+	size_t own_count;
 	struct cli *c;
 	const struct watch_taker *taker;
 	struct watch_tally *tally;
@@ -244,6 +252,38 @@ static int by_name(const void *x, const void *y)
 	return strcmp(a->text, b->text);
 }
 
+static void note_own(struct gather *g, const char *path)
+{
+	struct stat st;
+
+	if (!path || g->own_count == OWN_MAX || stat(path, &st))
+		return;
+	g->own[g->own_count].device = st.st_dev;
+	g->own[g->own_count++].number = st.st_ino;
+}
+
+static void note_all_own(struct gather *g)
+{
+	static const char *const options[] = { "counts", "settlements", "doors", "temperatures" };
+	const char *report, *book = cli_book_path(g->c);
+
+	for (size_t i = 0; i < sizeof options / sizeof *options; i++)
+		note_own(g, cli_value(g->c, options[i]));
+	note_own(g, book);
+	note_own(g, ft_arena_printf(&g->c->arena, "%s-wal", book ? book : ""));
+	note_own(g, ft_arena_printf(&g->c->arena, "%s-shm", book ? book : ""));
+	for (int i = 0; (report = cli_value_nth(g->c, "report", i)) != NULL; i++)
+		note_own(g, report);
+}
+
+static bool is_own(const struct gather *g, const struct stat *st)
+{
+	for (size_t i = 0; i < g->own_count; i++)
+		if (g->own[i].number == st->st_ino && g->own[i].device == st->st_dev)
+			return true;
+	return false;
+}
+
 static void give_name(struct gather *g, int folder, const char *name, char path[PATH_ROOM], size_t n, bool settled,
                       int type, int depth)
 {
@@ -255,7 +295,7 @@ static void give_name(struct gather *g, int folder, const char *name, char path[
 		return;
 	if (settled && type == DT_REG && !cli_is_archive(name))
 		return;
-	if (fstatat(folder, name, &st, 0))
+	if (fstatat(folder, name, &st, 0) || is_own(g, &st))
 		return;
 	path[n] = '/';
 	memcpy(path + n + 1, name, len + 1);
@@ -350,6 +390,7 @@ bool watch_gather(struct cli *c, const char *root, int jobs, const struct watch_
 	path[n] = 0;
 	g.root = root;
 	g.root_n = n;
+	note_all_own(&g);
 	g.hands = calloc((size_t)jobs, sizeof *g.hands);
 	for (int i = 0; g.hands && i < jobs; i++)
 		g.hands[i].g = &g;

@@ -18,9 +18,17 @@ static const struct ft_morning_sum *sums(struct cli *c, const struct ft_variance
 {
 	struct ft_morning_sum *list = FT_NEW_ARRAY(&c->arena, n + 1, struct ft_morning_sum);
 
-	for (size_t i = 0; list && i < n; i++)
-		list[i] = (struct ft_morning_sum){ v[i].name, v[i].collections, v[i].expected, v[i].counted,
-			                               v[i].signal_us != FT_ABSENT };
+	for (size_t i = 0; list && i < n; i++) {
+		bool less = v[i].signal_us != FT_ABSENT;
+		char *words = ft_arena_alloc(&c->arena, FT_VARIANCE_TEXT);
+		if (!words)
+			return NULL;
+		list[i] = (struct ft_morning_sum){
+			v[i].name,     v[i].collections,
+			v[i].expected, v[i].counted,
+			less,          ft_variance_words(v[i].counted - v[i].expected, v[i].spread, less, words)
+		};
+	}
 	return list;
 }
 

@@ -229,6 +229,7 @@ static void document(struct watch_fleet *f, const struct ft_watch_result *r, int
 	ft_json_real(&j, "period_h", r->period_us ? (double)r->period_us / 3600e6 : NAN, 1);
 	ft_json_i64(&j, "week_value", r->week_value);
 	ft_json_count(&j, "cash_variance", r->cash_variance);
+	ft_json_count(&j, "cash_spread", r->cash_variance == FT_ABSENT ? FT_ABSENT : (int64_t)(r->cash_spread + 0.5));
 	collections_json(&j, r);
 	ft_json_array(&j, "exceptions");
 	for (size_t i = 0; i < r->exception_count; i++)
@@ -272,38 +273,47 @@ static void line(struct ft_buf *out, const struct watch_line *l, int columns)
 static void variances(struct ft_buf *out, const char *what, const struct ft_variance *v, size_t n, int decimals)
 {
 	if (n)
-		ft_buf_printf(out, "\n%-16s collections   expected    counted   variance\n", what);
+		ft_buf_printf(out, "\n%-12s counts  expected   counted  variance\n", what);
 	for (size_t i = 0; i < n; i++) {
-		char a[FT_MONEY_TEXT], b[FT_MONEY_TEXT], d[FT_MONEY_TEXT];
-		ft_buf_printf(out, "%-16.16s %11zu %10s %10s %10s%s\n", v[i].name, v[i].collections,
+		char a[FT_MONEY_TEXT], b[FT_MONEY_TEXT], d[FT_MONEY_TEXT], usual[FT_VARIANCE_TEXT];
+		ft_buf_printf(out, "%-12.12s %6zu %9s %9s %9s  %s\n", v[i].name, v[i].collections,
 		              ft_money_text(v[i].expected, decimals, a), ft_money_text(v[i].counted, decimals, b),
 		              ft_money_text(v[i].counted - v[i].expected, decimals, d),
-		              v[i].signal_us != FT_ABSENT ? "  ! less and less" : "");
+		              ft_variance_words(v[i].counted - v[i].expected, v[i].spread, v[i].signal_us != FT_ABSENT, usual));
 	}
 }
 
-/* Which visit the machine asked for is tied to, or how many are tied to one. */
+/* What stands beside the exceptions of one machine: its handover, and its cash over all. */
+static void about(const struct ft_watch_result *r, struct ft_buf *out)
+{
+	struct ft_civil c = ft_civil_of(r->handed_us, 0);
+	char off[FT_MONEY_TEXT], usual[FT_VARIANCE_TEXT];
+
+	if (r->handover)
+		ft_buf_printf(out, "%s was handed over on %04d-%02d-%02d (%s): %zu of %zu days since then brought an audit.\n",
+		              r->asset, c.year, c.month, c.day, r->handover, r->since_arrived, r->since_expected);
+	else
+		ft_buf_printf(out, "%s is tied to no handover: the book holds none of it.\n", r->asset);
+	if (r->cash_variance != FT_ABSENT)
+		ft_buf_printf(out, "Counted less expected over all its collections: %s, %s.\n",
+		              ft_money_text(r->cash_variance, r->decimals, off),
+		              ft_variance_words(r->cash_variance, r->cash_spread, false, usual));
+}
+
+/* The machine that was asked for, or how many are tied to a handover. */
 static void tied(const struct watch_fleet *f, struct ft_buf *out)
 {
 	const char *asset = cli_value(f->c, "asset");
 	size_t n = 0;
 
 	for (size_t i = 0; i < f->result_count; i++) {
-		const struct ft_watch_result *r = &f->results[i];
-		struct ft_civil c = ft_civil_of(r->handed_us, 0);
-		n += r->handover != NULL;
-		if (!asset || strcmp(asset, r->asset) != 0)
-			continue;
-		if (r->handover)
-			ft_buf_printf(out,
-			              "%s was handed over on %04d-%02d-%02d (%s): %zu of %zu days since then brought an audit.\n",
-			              r->asset, c.year, c.month, c.day, r->handover, r->since_arrived, r->since_expected);
-		else
-			ft_buf_printf(out, "%s is tied to no handover: the book holds none of it.\n", r->asset);
+		n += f->results[i].handover != NULL;
+		if (asset && strcmp(asset, f->results[i].asset) == 0)
+			about(&f->results[i], out);
 	}
 	if (!asset && n)
-		ft_buf_printf(out, "%zu of them are tied to the handover in the book, the others to the first audit seen.\n",
-		              n);
+		ft_buf_printf(out, "%zu of them %s tied to a handover in the book and held against it.\n", n,
+		              n == 1 ? "is" : "are");
 }
 
 static void people(struct watch_fleet *f, int64_t now_us, const struct watch_tally *t, struct ft_buf *out)
@@ -312,6 +322,7 @@ static void people(struct watch_fleet *f, int64_t now_us, const struct watch_tal
 	const struct watch_line *list = watch_lines(f, now_us, false, &n);
 	struct ft_civil c = ft_civil_of(now_us, 0);
 	int decimals = f->result_count ? f->results[0].decimals : 2;
+	struct ft_buf sum = { 0 };
 
 	watch_lines(f, now_us, true, &quiet);
 	shown = n > LINES_SHOWN && !cli_flag(f->c, "all") ? LINES_SHOWN : n;
@@ -323,10 +334,16 @@ static void people(struct watch_fleet *f, int64_t now_us, const struct watch_tal
 		variances(out, "person", f->cash.persons, f->cash.person_count, decimals);
 		variances(out, "route", f->cash.routes, f->cash.route_count, decimals);
 	}
-	ft_buf_printf(out,
-	              "%s%zu machines up to %04d-%02d-%02d %02d:%02d, %llu new audits: %zu exceptions, %zu acknowledged.\n",
-	              n ? "\n" : "", f->result_count, c.year, c.month, c.day, c.hour, c.minute,
+	ft_buf_printf(&sum,
+	              "%zu machines up to %04d-%02d-%02d %02d:%02d, %llu new audits: %zu exceptions, %zu acknowledged.",
+	              f->result_count, c.year, c.month, c.day, c.hour, c.minute,
 	              (unsigned long long)(t->read - t->unreadable - t->without_audit), n, quiet);
+	ft_buf_byte(&sum, 0);
+	ft_buf_puts(out, n ? "\n" : "");
+	if (sum.status == FT_OK)
+		ft_wrap(out, sum.p, f->c->columns, 0);
+	ft_buf_byte(out, '\n');
+	ft_buf_done(&sum);
 	tied(f, out);
 	if (t->unreadable + t->without_audit)
 		ft_buf_printf(out, "%llu files hold no audit or cannot be read.\n",

@@ -137,12 +137,12 @@ static void paragraph(struct ft_buf *out, struct ft_buf *text, int indent)
 static void sums_text(struct ft_buf *out, const char *what, const struct ft_morning_sum *s, size_t n, int decimals)
 {
 	if (n)
-		ft_buf_printf(out, "\n%-16s collections   expected    counted   variance\n", what);
+		ft_buf_printf(out, "\n%-12s counts  expected   counted  variance\n", what);
 	for (size_t i = 0; i < n; i++) {
 		char a[FT_MONEY_TEXT], b[FT_MONEY_TEXT], d[FT_MONEY_TEXT];
-		ft_buf_printf(out, "%-16.16s %11zu %10s %10s %10s%s\n", s[i].name, s[i].collections,
+		ft_buf_printf(out, "%-12.12s %6zu %9s %9s %9s  %s\n", s[i].name, s[i].collections,
 		              ft_money_text(s[i].expected, decimals, a), ft_money_text(s[i].counted, decimals, b),
-		              ft_money_text(s[i].counted - s[i].expected, decimals, d), s[i].less ? "  less and less" : "");
+		              ft_money_text(s[i].counted - s[i].expected, decimals, d), s[i].usual);
 	}
 }
 
@@ -208,7 +208,7 @@ static void sums_html(struct ft_buf *out, const char *what, const struct ft_morn
 		ft_buf_printf(
 			out, "</td><td class=n>%zu</td><td class=n>%s</td><td class=n>%s</td><td class=n>%s</td><td>%s</td></tr>\n",
 			s[i].collections, ft_money_text(s[i].expected, decimals, a), ft_money_text(s[i].counted, decimals, b),
-			ft_money_text(s[i].counted - s[i].expected, decimals, d), s[i].less ? "less and less" : "");
+			ft_money_text(s[i].counted - s[i].expected, decimals, d), s[i].usual);
 	}
 	ft_buf_puts(out, "</table>\n");
 }

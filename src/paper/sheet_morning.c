@@ -65,7 +65,7 @@ static void put_sums(struct sheet *s, const char *heading, const struct ft_morni
 			                     money_text(s, list[i].expected, decimals),
 			                     money_text(s, list[i].counted, decimals),
 			                     money_text(s, list[i].counted - list[i].expected, decimals),
-			                     list[i].less ? "less and less" : "" };
+			                     list[i].usual };
 		put_row(s, &t, texts, list[i].less ? 1U : 0U, 0);
 	}
 }

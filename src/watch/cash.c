@@ -2,6 +2,7 @@
 /* What was counted against what must have been there. How well people count is learned from the whole fleet (median
  * deviation, so that thefts do not make it wide); small steady losses show in a CUSUM, large ones at once. */
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 
 #include "room.h"
@@ -9,7 +10,7 @@
 struct tally {
 	const char *name;
 	int64_t at_us;
-	double z;
+	double z, spread;
 	const struct ft_collection *c;
 };
 
@@ -162,12 +163,30 @@ static void learn_sigma(struct till *t)
 		t->cash->sigma = fmax(median * 1.4826, WATCH_SIGMA_LEAST);
 }
 
-/* How many standard deviations; half a unit of money is always the counter's own. */
-static double deviation(const struct till *t, const struct ft_watch_result *r, const struct ft_collection *c)
+/* One standard deviation of a count; half a unit of money is always the counter's own. */
+static double spread_of(const struct till *t, const struct ft_watch_result *r, const struct ft_collection *c)
 {
 	double sigma = t->cash->sigma * (double)c->expected, least = 0.5 * unit_of(r), unsure = (double)c->unsure / 2;
 
-	return (double)(c->counted - c->expected) / sqrt(sigma * sigma + least * least + unsure * unsure);
+	return sqrt(sigma * sigma + least * least + unsure * unsure);
+}
+
+static double deviation(const struct till *t, const struct ft_watch_result *r, const struct ft_collection *c)
+{
+	return (double)(c->counted - c->expected) / spread_of(t, r, c);
+}
+
+const char *ft_variance_words(int64_t variance, double spread, bool falls, char out[FT_VARIANCE_TEXT])
+{
+	double times = spread > 0 ? fabs((double)variance) / spread : 0;
+
+	if (!(spread > 0))
+		return "";
+	if (times <= WATCH_USUAL && !falls)
+		return "usual";
+	snprintf(out, FT_VARIANCE_TEXT, times < 9.95 ? "%s%.1f times usual" : "%s%.0f times usual", falls ? "falls, " : "",
+	         fmin(times, 1e6));
+	return out;
 }
 
 static const char *by_whom(struct ft_watch_result *r, const struct ft_collection *c)
@@ -187,9 +206,9 @@ static bool large(struct ft_watch_result *r, const struct ft_collection *c, doub
 	x = ft_watch_raise(r, v < 0 ? FT_RULE_WATCH_CASH_SHORT : FT_RULE_WATCH_CASH_OVER, NULL, c->at_us, c->at_us);
 	x->money = v;
 	x->sure = 1 - fmin(0.5, erfc(fabs(z) / sqrt(2)));
-	x->seen =
-		ft_arena_printf(r->arena, "the collection of %s was %s %s%s%s%s", watch_day(r, c->at_us), watch_money(r, off),
-	                    v < 0 ? "short" : "over", by_whom(r, c), *c->bag ? ", bag " : "", c->bag);
+	x->seen = ft_arena_printf(r->arena, "the collection of %s was %s %s, %.0f times its usual spread%s%s%s",
+	                          watch_day(r, c->at_us), watch_money(r, off), v < 0 ? "short" : "over", fabs(z),
+	                          by_whom(r, c), *c->bag ? ", bag " : "", c->bag);
 	x->expected =
 		ft_arena_printf(r->arena, "%s, and %s was counted", watch_money(r, c->expected), watch_money(r, c->counted));
 	return true;
@@ -202,20 +221,21 @@ static int by_when(const void *x, const void *y)
 	return a->at_us < b->at_us ? -1 : a->at_us > b->at_us;
 }
 
-static void note(struct till *t, const char *name, double z, const struct ft_collection *c)
+static void note(struct till *t, const char *name, const struct ft_watch_result *r, const struct ft_collection *c)
 {
 	struct tally *grown = ft_arena_grow(t->arena, t->tallies, t->tally_count, &t->tally_room, sizeof *grown);
 
 	if (!grown)
 		return;
 	t->tallies = grown;
-	grown[t->tally_count++] = (struct tally){ name, c->at_us, z, c };
+	grown[t->tally_count++] = (struct tally){ name, c->at_us, deviation(t, r, c), spread_of(t, r, c), c };
 }
 
 static void judge_machine(struct till *t, struct ft_watch_result *r)
 {
 	struct ft_cusum sum = { 0, 0 };
 	int64_t lost = 0, since = 0;
+	double spread = 0;
 	size_t open = 0, n = 0;
 
 	if (r->collection_count)
@@ -227,6 +247,7 @@ static void judge_machine(struct till *t, struct ft_watch_result *r)
 			continue;
 		z = deviation(t, r, c);
 		n++;
+		spread += spread_of(t, r, c) * spread_of(t, r, c);
 		r->cash_variance = watch_add(r->cash_variance == FT_ABSENT ? 0 : r->cash_variance, c->counted - c->expected);
 		t->cash->expected = watch_add(t->cash->expected, c->expected);
 		t->cash->counted++;
@@ -254,6 +275,7 @@ static void judge_machine(struct till *t, struct ft_watch_result *r)
 			open = 0;
 		}
 	}
+	r->cash_spread = sqrt(spread);
 	n = 0; /* what was collected before the first count was perhaps never meant to be counted */
 	for (size_t i = 0; i < r->collection_count; i++) {
 		const struct ft_collection *c = &r->collections[i];
@@ -302,6 +324,7 @@ static struct ft_variance *sum_up(struct till *t, size_t *ret_count)
 		list[n - 1].collections++;
 		list[n - 1].expected = watch_add(list[n - 1].expected, x->c->expected);
 		list[n - 1].counted = watch_add(list[n - 1].counted, x->c->counted);
+		list[n - 1].spread = hypot(list[n - 1].spread, x->spread);
 		ft_cusum_step(&sum, fmax(-3, fmin(3, x->z)), 0, WATCH_CUSUM_K); /* one large theft is not a habit */
 		if (sum.low > list[n - 1].low)
 			list[n - 1].low = sum.low;
@@ -322,7 +345,7 @@ static void by_names(struct till *t)
 				const struct ft_collection *c = &t->results[i].collections[k];
 				const char *name = route ? c->route : c->by;
 				if (told(c) && *name)
-					note(t, name, deviation(t, &t->results[i], c), c);
+					note(t, name, &t->results[i], c);
 			}
 		if (route)
 			t->cash->routes = sum_up(t, &t->cash->route_count);

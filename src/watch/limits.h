@@ -24,6 +24,7 @@
 #define WATCH_SHORT_SHARE     0.05 /* of a collection */
 #define WATCH_SHORT_LEAST     500  /* minor units of a currency of two places */
 #define WATCH_SHORT_SIGMA     5.0
+#define WATCH_USUAL           2.0 /* spreads that a variance may be off and still be called usual */
 #define WATCH_CUSUM_K         0.5 /* NIST/SEMATECH 6.3.2.3: half a standard deviation */
 #define WATCH_CUSUM_H         6.0
 #define WATCH_SIGMA_LEAST     0.003 /* nobody counts better than to three in a thousand */

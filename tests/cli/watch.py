@@ -98,6 +98,7 @@ def variances(fleet, machines):
     for m in machines:
         pairs = [(c["counted"], c["expected"]) for c in m["collections"] if c["counted"] is not None and c["expected"] > 0]
         say(m["cash_variance"] == (sum(a - b for a, b in pairs) if pairs else None), f"{m['asset']}: variance")
+        say((m["cash_spread"] or 0) > 0 if pairs else m["cash_spread"] is None, f"{m['asset']}: its spread {m['cash_spread']}")
         told += len(pairs)
     with open(os.path.join(fleet, "counts.csv"), encoding="ascii") as f:
         rows = sum(1 for _ in csv.DictReader(f))
@@ -215,6 +216,28 @@ def long_table(fleet, folder, fresh):
     say("line 100003" in done.stderr, f"the last line has its number: {done.stderr}")
 
 
+def own_tables(fleet, folder):
+    """Tables, reports and the book of this very run may lie among the audits and are counted as nothing."""
+    here = os.path.join(folder, "own")
+    shutil.copytree(os.path.join(fleet, "audits", sorted(os.listdir(os.path.join(fleet, "audits")))[0]), here)
+    for t in ("counts", "settlements", "doors", "temperatures", "key"):
+        shutil.copy(os.path.join(fleet, f"{t}.csv"), here)
+    report = os.path.join(here, "morning.csv")
+    for _ in range(2):
+        said = run("--book", os.path.join(here, "book.sqlite"), "watch", here, *tables(here), "--report", report, "--again").stdout
+        say("1 files hold no audit" in said or "files hold" not in said, f"only the key is no audit: {said[-200:]}")
+    bare = run("watch", here, "--fresh").stdout
+    say("7 files hold no audit" in bare, f"what was not named is counted: {bare[-200:]}")
+
+
+def usual(fleet):
+    """A variance says whether it is usual: the line of each person, and that of a machine."""
+    said = run("watch", os.path.join(fleet, "audits"), "--fresh", *tables(fleet)).stdout
+    lines = [x for x in said.splitlines() if re.match(r"[PR]\d\d ", x)]
+    say(lines and all(re.search(r"  (usual|(falls, )?[\d.]+ times usual)$", x) for x in lines), f"variances: {lines}")
+    say(max(len(x) for x in said.splitlines()) <= 80, "and fits")
+
+
 def wrong(fleet, folder):
     bad = os.path.join(folder, "bad.csv")
     for option, text in (("--counts", "date,asset\n2026-03-01,A\n"), ("--counts", "date,asset,bills,coins\n31.2.2026,A,1,1\n"),
@@ -253,6 +276,8 @@ def main():
         killed(fleet, folder, fresh)
         reports(fleet, folder)
         long_table(fleet, folder, fresh)
+        own_tables(fleet, folder)
+        usual(fleet)
         wrong(fleet, folder)
     print(f"{passed} passed, {failed} failed in {time.monotonic() - began:.0f} s")
     sys.exit(failed > 0)

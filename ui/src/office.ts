@@ -127,6 +127,7 @@ export interface Watched extends Doc {
 	reads_again: number;
 	week_value: number;
 	cash_variance: number | null;
+	cash_spread: number | null;
 	collections: {
 		after: string;
 		at: string;

@@ -31,6 +31,12 @@ const amount = (m: Watched, value: number | null) =>
 const toldOf = (m: Watched, all = false) =>
 	m.exceptions.filter((x) => x.open && x.weight !== "note" && (all || !x.acknowledged));
 
+/** How many times its usual spread a variance is, where it is more than people are off anyway. */
+function beyondUsual(m: Watched): string {
+	const times = m.cash_variance !== null && m.cash_spread ? Math.abs(m.cash_variance) / m.cash_spread : 0;
+	return times > 2 ? `, ${times.toFixed(times < 9.95 ? 1 : 0)} times usual` : "";
+}
+
 function Facts({ m, x }: Case) {
 	const f = m.findings.find((y) => y.rule === x.rule && y.where.selection === x.selection);
 	return (
@@ -225,7 +231,9 @@ function Today({ list }: { list: Watched[] }) {
 								<td class="num">
 									{m.cash_variance === null
 										? "–"
-										: (m.cash_variance > 0 ? "+" : "") + money(m.cash_variance, m.decimals)}
+										: (m.cash_variance > 0 ? "+" : "") +
+											money(m.cash_variance, m.decimals) +
+											beyondUsual(m)}
 								</td>
 							</tr>
 						))}
