@@ -37,12 +37,13 @@ struct hand {
 
 enum { OWN_MAX = 16 }; /* ours: tables and reports named beside the folder */
 
+struct own {
+	dev_t device;
+	ino_t number;
+};
+
 struct gather {
-	struct {
-		dev_t device;
-		ino_t number;
-	} own
-		[OWN_MAX]; /* files of this very run that may lie in the folder: they are no audits and were never meant to be */
+	struct own own[OWN_MAX]; /* files of this very run that lie in the folder and were never meant to be audits */
 	size_t own_count;
 	struct cli *c;
 	const struct watch_taker *taker;
