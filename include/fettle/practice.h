@@ -192,6 +192,7 @@ struct ft_practice_about ft_practice_about(const struct ft_practice *p);
 
 struct ft_practice_fault {
 	const char *name;      /* "crossed-selections" */
+	const char *group;     /* where it sits: "books", "data port", "cabinet", "supply", "radio" or "bus" */
 	const char *arguments; /* "A B", "[SELECTION]" or "" */
 	const char *does;      /* what goes wrong in the machine */
 	const char *seen;      /* what a fitter would see */

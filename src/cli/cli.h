@@ -16,16 +16,25 @@ struct cli_option {
 
 struct cli;
 
+/* A row of a list that a command's help ends with. */
+struct cli_row {
+	const char *heading; /* equal in all rows of one list */
+	const char *name;    /* what is typed, */
+	const char *behind;  /* and what may follow it, "" for nothing */
+	const char *does;
+};
+
 /* One row feeds dispatch, --help and the man page. */
 struct cli_verb {
 	const char *name;
-	const char *arguments;            /* "PORT -o FILE" */
-	const char *summary;              /* one line */
-	const char *about;                /* paragraphs separated by blank lines */
-	const struct cli_option *options; /* ends with a row of NULL */
-	const char *examples;             /* lines "$ fettle ..." and what they do; NULL for none */
-	int least, most;                  /* positional arguments; most -1: any number */
-	int (*run)(struct cli *c);        /* returns the exit code */
+	const char *arguments;                         /* "PORT -o FILE"; " | " between the ways of use */
+	const char *summary;                           /* one line */
+	const char *about;                             /* paragraphs separated by blank lines */
+	const struct cli_option *options;              /* ends with a row of NULL */
+	const char *examples;                          /* lines "$ fettle ..." and what they do; NULL for none */
+	bool (*rows)(size_t nth, struct cli_row *ret); /* lists of the help, false behind the last; or NULL */
+	int least, most;                               /* positional arguments; most -1: any number */
+	int (*run)(struct cli *c);                     /* returns the exit code */
 };
 
 enum { CLI_OPTIONS_MAX = 64 };

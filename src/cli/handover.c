@@ -632,7 +632,7 @@ static const struct cli_option options[] = {
 
 const struct cli_verb verb_handover = {
 	.name = "handover",
-	.arguments = "pack|verify|receive|key|trust [VISIT|FILE] [-o FILE.zip]",
+	.arguments = "pack VISIT -o FILE.zip | verify FILE.zip | receive FILE.zip | key | trust FILE",
 	.summary = "the office's package: made, tried, filed",
 	.about =
 		"pack writes all of a visit into one signed .zip: handover.json, handover.pdf, a line for the office's own "

@@ -6,30 +6,58 @@
 
 #define RELEASED "2026-11-25" /* day of FT_VERSION, for the man pages */
 
-static const char exit_codes[] =
-	"0 nothing contradicted, 1 something contradicted, 2 wrong usage, 3 unreadable input, 4 line or port failed, "
-	"5 book or disk failed.";
+/* How the program ends, by enum ft_status. */
+static const char *const exit_codes[] = {
+	"nothing contradicted", "something contradicted", "wrong usage",
+	"unreadable input",     "line or port failed",    "book or disk failed",
+};
+enum { EXIT_CODES = sizeof exit_codes / sizeof *exit_codes };
 
-enum { PAGE_COLUMNS = 78 };
+enum { PAGE_COLUMNS = 80, NAME_COLUMNS = 26 };
 
-/* `before` opens the first line and is counted; the following lines begin at `indent`. */
-static void print_wrapped(FILE *to, const char *before, const char *text, int indent, int first)
+/* Stands for a blank at which no line may end. */
+#define GLUE '\x1f'
+
+static bool is_capital(char ch)
+{
+	return ch >= 'A' && ch <= 'Z';
+}
+
+/* An option and its argument stay in one line, and so does what stands in brackets. */
+static void put_glued(struct ft_buf *b, const char *text)
+{
+	int depth = 0;
+
+	for (const char *word = text; *text; text++) {
+		bool option = *word == '-' && is_capital(text[1]);
+		if (*text == '[' || *text == ']')
+			depth += *text == '[' ? 1 : -1;
+		ft_buf_byte(b, *text == ' ' && (depth > 0 || option) ? GLUE : *text);
+		if (*text == ' ' || *text == '[' || *text == '(')
+			word = text + 1;
+	}
+}
+
+/* Text wrapped between the columns `indent` and PAGE_COLUMNS, ended by a line end. What stands in the first line
+ * before it is printed already and is as long as `indent`. */
+static void print_wrapped(FILE *to, const char *text, int indent)
 {
 	struct ft_buf all = { 0 };
 	struct ft_buf b = { 0 };
 
-	ft_buf_puts(&all, before);
-	ft_buf_puts(&all, text);
+	put_glued(&all, text);
 	ft_buf_byte(&all, 0);
 	if (all.status == FT_OK)
 		ft_wrap(&b, all.p, PAGE_COLUMNS, indent);
-	fprintf(to, "%*s%.*s\n", first, "", FT_P(ft_buf_text(&b)));
+	ft_buf_byte(&b, '\n');
+	for (size_t i = 0; b.status == FT_OK && i < b.n; i++)
+		fputc(b.p[i] == GLUE ? ' ' : b.p[i], to);
 	ft_buf_done(&b);
 	ft_buf_done(&all);
 }
 
 /* Paragraphs, separated by blank lines in the table. */
-static void print_paragraphs(FILE *to, const char *about, int indent)
+static void print_paragraphs(FILE *to, const char *about)
 {
 	while (*about) {
 		const char *end = strstr(about, "\n\n");
@@ -37,7 +65,7 @@ static void print_paragraphs(FILE *to, const char *about, int indent)
 		char *one = strndup(about, n);
 		if (!one)
 			return;
-		print_wrapped(to, "", one, indent, indent);
+		print_wrapped(to, one, 0);
 		free(one);
 		about += n;
 		while (*about == '\n')
@@ -47,6 +75,13 @@ static void print_paragraphs(FILE *to, const char *about, int indent)
 	}
 }
 
+static void print_exit_codes(FILE *to)
+{
+	fputs("\nExit codes:\n", to);
+	for (int i = 0; i < EXIT_CODES; i++)
+		fprintf(to, "  %d  %s\n", i, exit_codes[i]);
+}
+
 int help_page(FILE *to, int code)
 {
 	fputs("fettle: an independent bench for fitting and proving vending machines.\n\n"
@@ -54,35 +89,77 @@ int help_page(FILE *to, int code)
 	      to);
 	for (int i = 0; cli_verbs[i]; i++)
 		fprintf(to, "  %-10s %s\n", cli_verbs[i]->name, cli_verbs[i]->summary);
-	fputs("\nfettle COMMAND --help says more about one.\n\n", to);
-	print_wrapped(to, "Exit codes: ", exit_codes, 0, 0);
+	fputs("\nfettle COMMAND --help says more about one.\n", to);
+	print_exit_codes(to);
 	return code;
+}
+
+/* The next way of use, cut off *arguments at a " | " outside brackets; NULL behind the last. */
+static char *next_use(const char **arguments)
+{
+	const char *start = *arguments, *p = start;
+	int depth = 0;
+
+	if (!p)
+		return NULL;
+	for (; *p && (depth > 0 || strncmp(p, " | ", 3) != 0); p++)
+		depth += (*p == '[' || *p == '(') - (*p == ']' || *p == ')');
+	*arguments = *p ? p + 3 : NULL;
+	return strndup(start, (size_t)(p - start));
+}
+
+static void print_uses(FILE *to, const struct cli_verb *v)
+{
+	const char *rest = v->arguments;
+	char *one;
+
+	for (const char *before = "Usage:"; (one = next_use(&rest)); before = "      ") {
+		int n = fprintf(to, "%s fettle %s%s", before, v->name, *one ? " " : "");
+		print_wrapped(to, one, n);
+		free(one);
+	}
+}
+
+static void print_rows(FILE *to, const struct cli_verb *v)
+{
+	struct cli_row r;
+	const char *heading = "";
+	int n;
+
+	for (size_t i = 0; v->rows && v->rows(i, &r); i++) {
+		if (strcmp(heading, r.heading) != 0)
+			fprintf(to, "\n%s\n", r.heading);
+		heading = r.heading;
+		n = fprintf(to, "  %s%s%s", r.name, *r.behind ? " " : "", r.behind);
+		if (n > 2 + NAME_COLUMNS)
+			n = fprintf(to, "\n") - 1;
+		fprintf(to, "%*s", NAME_COLUMNS + 4 - n, "");
+		print_wrapped(to, r.does, NAME_COLUMNS + 4);
+	}
 }
 
 int help_verb(const struct cli_verb *v, FILE *to)
 {
-	char before[48];
-
-	snprintf(before, sizeof before, "fettle %s: ", v->name);
-	print_wrapped(to, before, v->summary, 0, 0);
+	print_wrapped(to, v->summary, fprintf(to, "fettle %s: ", v->name));
 	fputc('\n', to);
-	snprintf(before, sizeof before, "Usage: fettle %s ", v->name);
-	print_wrapped(to, before, v->arguments, 7, 0);
+	print_uses(to, v);
 	fputc('\n', to);
-	print_paragraphs(to, v->about, 0);
+	print_paragraphs(to, v->about);
 	fputs("\nOptions:\n", to);
 	for (const struct cli_option *o = v->options; o && o->name; o++) {
-		char left[64];
-		snprintf(left, sizeof left, "%s%s%s%s", o->name[1] ? "--" : "-", o->name, o->argument ? " " : "",
-		         o->argument ? o->argument : "");
-		fprintf(to, "  %s\n", left);
-		print_wrapped(to, "", o->help, 6, 6);
+		fprintf(to, "  %s%s%s%s\n      ", o->name[1] ? "--" : "-", o->name, o->argument ? " " : "",
+		        o->argument ? o->argument : "");
+		print_wrapped(to, o->help, 6);
 	}
 	fputs("  --book FILE, --json, --help\n      as for every command\n", to);
-	if (v->examples)
-		fprintf(to, "\nExamples:\n%s\n", v->examples);
-	fputc('\n', to);
-	print_wrapped(to, "Exit codes: ", exit_codes, 0, 0);
+	if (v->examples) {
+		size_t n = strlen(v->examples);
+		while (n && v->examples[n - 1] == '\n')
+			n--;
+		fprintf(to, "\nExamples:\n%.*s\n", (int)n, v->examples);
+	}
+	print_rows(to, v);
+	print_exit_codes(to);
 	return FT_OK;
 }
 
@@ -109,15 +186,49 @@ static void roff(FILE *to, const char *text)
 	}
 }
 
+static void man_exit_codes(FILE *to)
+{
+	fputs(".SH EXIT STATUS\n", to);
+	for (int i = 0; i < EXIT_CODES; i++)
+		fprintf(to, ".TP\n.B %d\n%s\n", i, exit_codes[i]);
+}
+
+static void man_rows(const struct cli_verb *v, FILE *to)
+{
+	struct cli_row r;
+	const char *heading = "";
+
+	for (size_t i = 0; v->rows && v->rows(i, &r); i++) {
+		if (strcmp(heading, r.heading) != 0) {
+			fputs(".SH ", to);
+			roff(to, r.heading);
+			fputc('\n', to);
+		}
+		heading = r.heading;
+		fputs(".TP\n.B ", to);
+		roff(to, r.name);
+		fputs(*r.behind ? " " : "", to);
+		roff(to, r.behind);
+		fputc('\n', to);
+		roff(to, r.does);
+		fputc('\n', to);
+	}
+}
+
 static void man_verb(const struct cli_verb *v, FILE *to)
 {
+	const char *rest = v->arguments;
+	char *one;
+
 	fprintf(to, ".TH FETTLE\\-%s 1 " RELEASED " \"fettle " FT_VERSION "\"\n.SH NAME\nfettle\\-%s \\- ", v->name,
 	        v->name);
 	roff(to, v->summary);
-	fprintf(to, "\n.SH SYNOPSIS\n.B fettle %s\n", v->name);
-	if (*v->arguments) {
-		roff(to, v->arguments);
-		fputc('\n', to);
+	fputs("\n.SH SYNOPSIS\n", to);
+	for (const char *br = ""; (one = next_use(&rest)); br = ".br\n") {
+		fprintf(to, "%s.B fettle %s\n", br, v->name);
+		roff(to, one);
+		fputs(*one ? "\n" : "", to);
+		free(one);
 	}
 	fputs(".SH DESCRIPTION\n", to);
 	roff(to, v->about);
@@ -134,9 +245,8 @@ static void man_verb(const struct cli_verb *v, FILE *to)
 		roff(to, v->examples);
 		fputs("\n.fi\n", to);
 	}
-	fputs(".SH EXIT STATUS\n", to);
-	roff(to, exit_codes);
-	fputc('\n', to);
+	man_rows(v, to);
+	man_exit_codes(to);
 }
 
 static void man_page(FILE *to)
@@ -150,9 +260,7 @@ static void man_page(FILE *to)
 		roff(to, cli_verbs[i]->summary);
 		fputc('\n', to);
 	}
-	fputs(".SH EXIT STATUS\n", to);
-	roff(to, exit_codes);
-	fputc('\n', to);
+	man_exit_codes(to);
 }
 
 int help_command(int argc, char **argv)

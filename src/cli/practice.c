@@ -2,6 +2,7 @@
 /* fettle practice: puts the practice machine on two pseudo-terminals and drives it by lines. */
 #include "bus_tap.h"
 #include "practice_fleet.h"
+#include "practice_help.h"
 #include "practice_modem.h"
 #include "verbs.h"
 
@@ -545,32 +546,12 @@ const struct cli_verb verb_practice = {
 		"power or put in a fault.\n\n"
 		"fettle practice fleet -o DIR writes weeks of audits, counts, settlements, door events and temperatures of many "
 		"machines instead, with troubles planted and key.csv that says which, for fettle watch.\n\n"
-		"The first line it prints names the ports as JSON; every line after it is something that happened.\n\n"
-		"Lines: sell 21 coins 100 50, sell 14 bill 500, sell 14 card [list N] [deny|timeout], sell 14 token, insert coin 100, "
-		"press 21, return, topup bill 1000, test 21, free 21, price 21 250 [list N], fill 25 40, payout 25 3, firmware 0313, "
-		"power off, power on, door open, door close, clock 2026-03-09T14:05, temperature 4.5, reset, jam 21, clear 21, "
-		"motor 21 23, refill, collect, fault NAME, fault off NAME, bus start FILE, bus stop, save FILE, read FILE, sales FILE, log start, log FILE, measure volts [WHERE] [idle|vend], supply FILE, antenna inside|top|outside, wait S, quit. "
-		"Money is in minor units.\n\n"
-		"Faults: crossed-selections A B, counted-elsewhere A B, price-lost, other-price SELECTION PRICE, meters-lost, "
-		"cash-in-lost, cashless-as-cash, cash-as-cashless, counted-twice, not-counted, other-list, clock-unset, cut-short, "
-		"wrong-checksum, noisy-line, slow-line, dead-port, refusing-code; in the cabinet dead-compressor, iced-evaporator, "
-		"probe-off [TENTHS], probe-stuck, door-ajar; of its supply supply-tired, supply-thin-wire, supply-contact DEVICE [MILLIOHMS], "
-		"supply-second-reader, supply-collapses; of the radio path weak-inside, modem-not-registered, "
-		"modem-no-sim, modem-no-level, modem-no-cesq, modem-echo-stays, modem-rate [BAUD], modem-slow [MS], "
-		"modem-stops [N], modem-dead, and on the bus: "
-		"bus-silent DEVICE, bus-dead, bus-controller-silent, bus-late DEVICE [MS], bus-late-overlap DEVICE, "
-		"bus-gaps DEVICE|controller [MS], bus-checksum DEVICE|controller, bus-constant-checksum DEVICE, "
-		"bus-noise, bus-capture-8n1, bus-clash, bus-swapped, bus-restarts DEVICE, bus-controller-resets "
-		"DEVICE, bus-no-end-session, bus-break-repeats, bus-short-break, bus-nak DEVICE, bus-ret DEVICE, "
-		"bus-baud DEVICE|controller PERCENT, bus-slow-poll [MS], bus-fast-poll, bus-reader-not-enabled, "
-		"bus-reader-early, bus-no-price-limits, bus-price-limits [PRICE], bus-decimals, bus-scale [SCALE], "
-		"bus-currency, bus-reader-elsewhere, bus-two-readers, bus-level, bus-money-width, bus-select-first, "
-		"bus-session-hangs, bus-not-closed, bus-vend-fails, bus-refund-lost, bus-event-repeated DEVICE, "
-		"bus-cash-not-enabled, bus-tube-trouble, bus-validator-out, bus-escrow, bus-unacknowledged DEVICE, "
-		"bus-mode-bit DEVICE|controller, bus-too-long DEVICE, bus-unknown. docs/practice.md says what each looks like.",
+		"The first line it prints names the ports as JSON; every line after it is something that happened. The lines and faults it takes stand at "
+		"the end of this page; docs/practice.md says what a fitter sees of each fault.",
 	.options = options,
 	.examples = "$ fettle practice\n$ fettle practice --machine hotdrink --fault \"other-list 2\" --pace fast\n"
 				"$ fettle practice fleet -o fleet/ --machines 200 --days 60",
+	.rows = practice_row,
 	.least = 0,
 	.most = 1,
 	.run = run,

@@ -455,10 +455,13 @@ const struct cli_verb verb_visit = {
 		"harness goes and in which order; what nobody wrote down is drawn as not known.\n\n"
 		"VISIT is the visit's name, or the asset when only one visit of it is open.",
 	.options = options,
-	.examples = "$ fettle visit open BD-0417 --site \"Harbour canteen\" --machine-serial SN4471203\n"
+	.examples = "$ fettle visit open BD-0417 --site \"Harbour canteen\" \\\n"
+				"      --machine-serial SN4471203\n"
 				"$ fettle visit add BD-0417 before.dts\n"
-				"$ fettle visit say BD-0417 fit.level \"level, both anchors tight\" --by \"A. Fitter\"\n"
-				"$ fettle visit waive BD-0417 prove.bus --because \"no capture device in the van\"\n"
+				"$ fettle visit say BD-0417 fit.level \"level, both anchors tight\" \\\n"
+				"      --by \"A. Fitter\"\n"
+				"$ fettle visit waive BD-0417 prove.bus \\\n"
+				"      --because \"no capture device in the van\"\n"
 				"$ fettle visit sheet BD-0417 --catalogue catalogue -o wiring.pdf\n"
 				"$ fettle visit show BD-0417",
 	.least = 1,

@@ -195,7 +195,8 @@ const struct cli_verb verb_watch = {
 		"stand first. The book keeps what was read, so that the next run reads only what is new. With --json it prints one document a machine.",
 	.options = options,
 	.examples = "$ fettle watch audits/\n$ fettle watch audits/ --counts counts.csv --doors doors.csv --json\n"
-				"$ fettle watch audits/ --acknowledge \"HL-0932 watch.price-differs\" --because \"new list\"",
+				"$ fettle watch audits/ --acknowledge \"HL-0932 watch.price-differs\" \\\n"
+				"      --because \"new list\"",
 	.least = 1,
 	.most = 1,
 	.run = run,

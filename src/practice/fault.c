@@ -4,7 +4,7 @@
 #include "machine.h"
 
 static const struct ft_practice_fault table[FAULTS] = {
-#define ROW(ident, name, arguments, does, seen) { name, arguments, does, seen },
+#define ROW(ident, name, group, arguments, does, seen) { name, group, arguments, does, seen },
 #include "practice-faults.inc"
 #undef ROW
 };

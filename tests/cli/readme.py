@@ -143,7 +143,12 @@ def tables():
     say(len(codes) == 6, "the README has six exit codes")
     for code, means in codes:
         say(f"{code} {means}" in page, f"--help and the README agree on {code} {means}")
-    verbs = set(re.findall(r"^  (\w+)  +\w", subprocess.run([FETTLE, "--help"], capture_output=True, text=True).stdout, re.M))
+    practice = subprocess.run([FETTLE, "practice", "--help"], capture_output=True, text=True).stdout
+    page = open(os.path.join(SOURCE, "docs", "practice.md"), encoding="utf-8").read().split("## Lines")[1].split("## ")[0]
+    words = {w for first in re.findall(r"^\| (`.+?) \| ", page, re.M) for w in re.findall(r"`(\w+)", first)}
+    missing = {w for w in words if not re.search(rf"^  {w}\b", practice.split("\nLines: ", 1)[-1], re.M)}
+    say(len(words) > 25 and not missing, f"practice --help lists every line of docs/practice.md: {sorted(missing)}")
+    verbs = set(re.findall(r"^  ([a-z]+)  +\w", subprocess.run([FETTLE, "--help"], capture_output=True, text=True).stdout, re.M))
     part = text.split("## Commands")[1].split("## ")[0]
     named = set(re.findall(r"`(\w+)`", part))
     say(verbs and verbs <= named, f"the README names every command: {sorted(verbs - named)}")

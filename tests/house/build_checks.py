@@ -122,8 +122,17 @@ def man_pages(bench):
             yield f"fettle {' '.join(words)}: {(out + err).strip().splitlines()[0]}"
 
 
+def parted(page):
+    """Lines of a help page that end with an option whose argument, in capitals, begins the next."""
+    listing, lines = False, page.splitlines()
+    for line, after in zip(lines, lines[1:]):
+        listing = line == "Options:" or listing and line.startswith("  ")
+        if not listing and re.search(r"(^|[\s[(])--?[\w-]+$", line) and re.match(r"\s*[A-Z]", after):
+            yield line.strip()
+
+
 def help_pages(bench):
-    """Every help fits 80 columns, is whole sentences, and says the same with help VERB and VERB --help."""
+    """Every help fits 80 columns, parts no option from its argument, and is the same however it is asked for."""
     verbs = bench.verbs()
     if not verbs:
         yield "fettle --help lists no commands"
@@ -134,8 +143,13 @@ def help_pages(bench):
             yield f"{name}: exit {code} {err.strip()}"
         if verb and bench.fettle("help", verb)[1] != page:
             yield f"{name} and fettle help {verb} differ"
+        for sub in re.findall(rf"^(?:Usage:|      ) fettle {verb} ([a-z]+)\b", page, re.M) if verb else []:
+            if bench.fettle(verb, sub, "--help")[1] != page:
+                yield f"{name} and fettle {verb} {sub} --help differ"
+        for line in parted(page):
+            yield f"{name}: the option and its argument part at: {line}"
         for line in page.splitlines():
-            if len(line) > 80 and not line.startswith("$ "):
+            if len(line) > 80:
                 yield f"{name}: a line of {len(line)} columns: {line}"
             if line.endswith((" ", "\t")):
                 yield f"{name}: blanks at the end of: {line}"

@@ -90,6 +90,7 @@ class Stage(Bench):
 
 HELP = (0, "fettle: x\n\nCommands:\n  one        does it\n\nmore\n")
 PAGE = (0, "fettle one: does it\n\nOptions:\n  --deep N\n      how deep\n")
+LONG, PARTED, SUB = ((0, PAGE[1] + t) for t in ("$ " + "x" * 80 + "\n", "\nTurn --deep\nN up.\n", "\nUsage: fettle one in\n"))
 MAN = (0, ".TH FETTLE 1 2026-01-02 fettle\n.SH NAME\nfettle \\- x\n.SH EXIT STATUS\n0\n")
 GOOD = {"--help": HELP, "one --help": PAGE, "help one": PAGE, "help --man": MAN, "help one --man": MAN}
 ONE = {"src/cli/one.c": SPDX + '{ "deep", "N" }; cli_number(c, "deep", 1);\n'}
@@ -105,8 +106,10 @@ BUILD_SAMPLES = {
         [Stage({**GOOD, "help one --man": (0, MAN[1] + ".nosuch\n")}), Stage({**GOOD, "help one --man": (0, "text\n")}),
          Stage({**GOOD, "help --man": (0, MAN[1].replace("EXIT STATUS", "EXITS"))})]),
     "help-pages": (
-        [Stage(GOOD)],
-        [Stage({**GOOD, "one --help": (0, PAGE[1] + "x" * 81 + "\n"), "help one": (0, PAGE[1] + "x" * 81 + "\n")}),
+        [Stage(GOOD), Stage({**GOOD, "one --help": SUB, "help one": SUB, "one in --help": SUB})],
+        [Stage({**GOOD, "one --help": LONG, "help one": LONG}), Stage({**GOOD, "one --help": PARTED, "help one": PARTED}),
+         Stage({**GOOD, "one --help": SUB, "help one": SUB, "one in --help": PAGE}),
+         Stage({**GOOD, "one --help": (0, PAGE[1] + "x" * 81 + "\n"), "help one": (0, PAGE[1] + "x" * 81 + "\n")}),
          Stage({**GOOD, "help one": HELP}), Stage({**GOOD, "one --help": (2, PAGE[1])}),
          Stage({**GOOD, "--help": (0, "nothing\n")})]),
     "options": (
