@@ -129,6 +129,7 @@ static void names(void **state)
 		{ "HL-0932/2026-03-01.dts", "HL-0932", INT64_C(1772323200000000) },
 		{ "HL-0932.dts", "HL-0932", 0 },
 		{ "00119911.dts", "00119911", 0 },
+		{ "HALL 3 LEFT_20260301T0600.dts", "HALL 3 LEFT", INT64_C(1772344800000000) },
 	};
 
 	(void)state;

@@ -372,31 +372,44 @@ static void mark(struct watch_fleet *f, const struct ft_watched_word *words, siz
 		}
 }
 
+/* Takes `word` from the front of what is left, with the blank before it unless it is the first. */
+static bool takes(const char **rest, const char *word, bool first)
+{
+	size_t n = strlen(word);
+
+	if (!first && *(*rest)++ != ' ')
+		return false;
+	if (strncmp(*rest, word, n) != 0)
+		return false;
+	*rest += n;
+	return true;
+}
+
+/* "ASSET RULE [SELECTION]": is it this one? Held against what is there, as an asset may have blanks in it. */
+static bool names(const char *what, const struct ft_watch_result *r, const struct ft_exception *x)
+{
+	return takes(&what, r->asset, true) && takes(&what, ft_rule(x->rule)->id, false) &&
+		(!*what || (x->selection && takes(&what, x->selection, false) && !*what));
+}
+
 /* "ASSET RULE [SELECTION]" of an option to a word for each open exception it names. */
 static bool acknowledge(struct watch_memory *m, const char *what, int64_t now_us, struct ft_watched_word **list,
                         size_t *count, size_t *room)
 {
-	struct ft_slice rest = ft_slice_of(what), part[3] = { { "", 0 }, { "", 0 }, { "", 0 } };
 	const char *because = cli_value(m->c, "because");
 	size_t before = *count;
-	int offset, n = 0;
+	int offset;
 	int64_t at = cli_now(&offset);
 
-	while (n < 3 && ft_slice_split(&rest, ' ', &part[n]))
-		n++;
-	if (!because || !*because || n < 2)
+	if (!because || !*because)
 		return cli_usage(m->c, "--acknowledge \"ASSET RULE [SELECTION]\" goes with --because and the reason in words."),
 			   false;
 	for (size_t i = 0; i < m->fleet->result_count; i++) {
 		const struct ft_watch_result *r = &m->fleet->results[i];
-		if (!ft_slice_is(part[0], r->asset))
-			continue;
 		for (size_t k = 0; k < r->exception_count; k++) {
 			const struct ft_exception *x = &r->exceptions[k];
 			struct ft_watched_word *grown;
-			if ((!ft_exception_open(x, now_us) && !ft_weeks_speaks(r, x, now_us)) ||
-			    !ft_slice_is(part[1], ft_rule(x->rule)->id) ||
-			    (part[2].n && !ft_slice_is(part[2], x->selection ? x->selection : "")))
+			if ((!ft_exception_open(x, now_us) && !ft_weeks_speaks(r, x, now_us)) || !names(what, r, x))
 				continue;
 			grown = ft_arena_grow(&m->arena, *list, *count, room, sizeof *grown);
 			if (!grown)

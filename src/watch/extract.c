@@ -285,7 +285,7 @@ struct ft_slice ft_watch_name(struct ft_slice file)
 	size_t at, n, end = base.n;
 
 	if (find_date(base, &at, &n, &c)) {
-		for (end = at; end && strchr("-_. T", base.p[end - 1]); end--)
+		for (end = at; end && strchr("-_. ", base.p[end - 1]); end--)
 			;
 		if (end)
 			return (struct ft_slice){ base.p, end };

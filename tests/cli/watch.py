@@ -157,6 +157,22 @@ def acknowledged(book, half, fleet, fresh):
     say(sql == [f"{sum(len(m['exceptions']) for m in again)}|1", "new", "list"], f"the book says it in plain columns: {sql}")
 
 
+def blanks(fleet, folder, fresh):
+    """An asset with blanks in it can be named, too."""
+    copy, book = os.path.join(folder, "blanks"), os.path.join(folder, "blanks.sqlite")
+    m, x = next((m, x) for m in fresh for x in m["exceptions"] if x["open"] and x["selection"])
+    for name in glob.glob(os.path.join(fleet, "audits", "*", f"{m['asset']}_*")):
+        os.makedirs(copy, exist_ok=True)
+        to = os.path.join(copy, os.path.basename(name).replace(m["asset"], "HALL 3 LEFT"))
+        with open(name, encoding="latin-1", newline="") as f, open(to, "w", encoding="latin-1", newline="") as g:
+            text = f.read().replace(m["asset"], "HALL 3 LEFT")
+            g.write(re.sub(r"\nG85\*[0-9A-F]{4}", "\nG85*0000ZZ", text))
+    run("--book", book, "watch", copy, "--acknowledge", f"HALL 3 LEFT {x['rule']} {x['selection']}", "--because", "new list")
+    run("--book", book, "watch", copy, "--acknowledge", f"HALL 3 {x['rule']}", "--because", "new list", codes=(2,))
+    known = [e for n in documents(copy, "--book", book) for e in n["exceptions"] if e["acknowledged"]]
+    say([e["selection"] for e in known] == [x["selection"]], f"what an asset with blanks has is acknowledged: {known}")
+
+
 def killed(fleet, folder, fresh):
     """At any moment: the next run goes on, and in the end all is as if nothing had happened."""
     book = os.path.join(folder, "killed.sqlite")
@@ -273,6 +289,7 @@ def main():
         book, half = in_the_book(fleet, folder, fresh)
         long_ago(book, half, folder, fresh)
         acknowledged(book, half, fleet, fresh)
+        blanks(fleet, folder, fresh)
         killed(fleet, folder, fresh)
         reports(fleet, folder)
         long_table(fleet, folder, fresh)
