@@ -53,6 +53,35 @@ static void put(const char *table)
 	free(p);
 }
 
+/* Two who change one table: the second began from what stands no more. */
+static void only_what_was_seen_is_changed(void)
+{
+	static const char first[] = "/api/tables/plan?was=none";
+	char tag[80] = "", again[160];
+	struct http_reply r;
+	json_t *d;
+
+	json_decref(ask(200, "PUT", TABLE, first, "{\"days\":[1]}"));
+	d = ask(409, "PUT", TABLE, first, "{\"days\":[2]}"); /* there was none when it began */
+	assert_non_null(strstr(text_at(d, "error", NULL), "plan"));
+	assert_int_equal(bytes_told(d, "plan"), 12);
+	json_decref(d);
+	r = ask_bytes("GET", TABLE, "/api/tables/plan", NULL, 0);
+	assert_true(http_header(&r, "ETag", tag, sizeof tag));
+	assert_int_equal(r.n, 12);
+	assert_memory_equal(r.body, "{\"days\":[1]}", 12);
+	http_done(&r);
+	tag[strlen(tag) - 1] = 0;
+	snprintf(again, sizeof again, "/api/tables/plan?was=%s", tag + 1);
+	json_decref(ask(200, "PUT", TABLE, again, "{\"days\":[3]}"));
+	json_decref(ask(409, "PUT", TABLE, again, "{\"days\":[4]}"));
+	json_decref(ask(409, "DELETE", TABLE, again, NULL));
+	r = ask_bytes("GET", TABLE, "/api/tables/plan", NULL, 0);
+	assert_memory_equal(r.body, "{\"days\":[3]}", 12);
+	http_done(&r);
+	json_decref(ask(200, "DELETE", TABLE, "/api/tables/plan", NULL));
+}
+
 void tables_of_the_office_are_kept(void **state)
 {
 	char path[128], *large;
@@ -76,6 +105,7 @@ void tables_of_the_office_are_kept(void **state)
 	for (int i = 0; i < NAMES; i++)
 		put(names[i]);
 	put("survey"); /* again, over the first */
+	only_what_was_seen_is_changed();
 	d = ask(200, "DELETE", TABLE, "/api/tables/leads", NULL);
 	assert_int_equal(bytes_told(d, "leads"), -1);
 	json_decref(d);

@@ -63,7 +63,33 @@ static bool folder_ready(struct request *r)
 	return false;
 }
 
-void table_list(struct request *r)
+/* What a table holds, as a name of it: the ETag, and `was` of whoever changes it. "none": it is not there. */
+static bool tag_of(const char *path, char tag[FT_HASH_TEXT])
+{
+	int fd = path ? open(path, O_RDONLY | O_CLOEXEC) : -1;
+	struct stat st = { 0 };
+	struct ft_hash h;
+	char *room;
+	bool good;
+
+	if (fd < 0) {
+		snprintf(tag, FT_HASH_TEXT, "none");
+		return errno == ENOENT || !path;
+	}
+	good = fstat(fd, &st) == 0 && S_ISREG(st.st_mode) && st.st_size <= TABLE_BYTES_MAX;
+	room = good ? malloc((size_t)st.st_size + 1) : NULL;
+	good = room && pread(fd, room, (size_t)st.st_size, 0) == st.st_size;
+	close(fd);
+	if (good) {
+		h = ft_hash_of(room, (size_t)st.st_size);
+		ft_hash_text(&h, tag);
+		tag[32] = 0;
+	}
+	free(room);
+	return good;
+}
+
+static void answer_tables(struct request *r, unsigned status, const char *error)
 {
 	struct ft_buf out = { 0 };
 	struct ft_json j;
@@ -87,21 +113,52 @@ void table_list(struct request *r)
 		ft_json_object_end(&j);
 	}
 	ft_json_array_end(&j);
+	if (error) {
+		ft_json_text(&j, "error", error);
+		ft_json_i64(&j, "exit", FT_E_USAGE);
+	}
 	document_end(&j);
-	answer_json(r, 200, &out);
+	answer_json(r, status, &out);
+}
+
+void table_list(struct request *r)
+{
+	answer_tables(r, 200, NULL);
+}
+
+/* Whoever says from what their change began must have begun from what stands now. False: answered. */
+static bool begun_from(struct request *r, const struct table *t, const char *path)
+{
+	const char *was = request_query(r, "was");
+	char tag[FT_HASH_TEXT];
+
+	if (!was || (tag_of(path, tag) && strcmp(was, tag) == 0))
+		return true;
+	answer_tables(
+		r, 409,
+		ft_arena_printf(&r->arena,
+	                    "Somebody else changed the table %s meanwhile; look at what stands now and change that.",
+	                    t->name));
+	return false;
 }
 
 void table_get(struct request *r)
 {
 	const struct table *t = table_of(r);
 	const char *path = t && r->b->tables ? path_of(r, t) : NULL;
+	char tag[FT_HASH_TEXT], quoted[FT_HASH_TEXT + 2];
 
 	if (!t)
 		return;
-	if (path && access(path, F_OK) == 0)
-		answer_kept(r, path, t->file);
-	else
+	if (!path || access(path, F_OK) != 0) {
 		answer_error(r, 404, "There is no table %s yet.", t->name);
+		return;
+	}
+	if (tag_of(path, tag)) {
+		snprintf(quoted, sizeof quoted, "\"%s\"", tag);
+		answer_header(r, "ETag", quoted);
+	}
+	answer_kept(r, path, t->file);
 }
 
 static void tell(struct request *r, const char *what)
@@ -143,6 +200,8 @@ void table_put(struct request *r)
 	if (!t || !folder_ready(r))
 		return;
 	path = path_of(r, t);
+	if (!begun_from(r, t, path))
+		return;
 	fresh = ft_arena_printf(&r->arena, "%s/.%s.XXXXXX", r->b->tables, t->name);
 	fd = path && fresh ? mkostemp(fresh, O_CLOEXEC) : -1;
 	good = fd >= 0 && copied(r->file, fd);
@@ -163,7 +222,7 @@ void table_drop(struct request *r)
 	const struct table *t = table_of(r);
 	const char *path = t && r->b->tables ? path_of(r, t) : NULL;
 
-	if (!t)
+	if (!t || !begun_from(r, t, path))
 		return;
 	if (path && unlink(path) != 0 && errno != ENOENT) {
 		answer_error(r, 500, "The table %s cannot be taken away: %s.", t->name, strerror(errno));

@@ -159,6 +159,51 @@ async function planned(page, bench) {
 	await page.getByRole("heading", { name: "What it costs" }).waitFor({ timeout: 30000 });
 	check("a machine drawn to another day says so too", /km/.test(await page.locator("#cost").innerText()));
 	await page.getByRole("button", { name: "Leave it as it was" }).click();
+	const buy = (await kept()).buy.filter((b) => b.buy > 0);
+	const told = await page.getByRole("group", { name: "What is to be bought" }).locator("tbody th").allInnerTexts();
+	check("what is to be bought is told", buy.length > 0 && told.join() === buy.map((b) => b.part).join(), told.join());
+}
+
+/** Moves one machine on this page and returns once its cost is told. */
+async function moveOne(page) {
+	const asset = await page.locator(".board .stop b").first().innerText();
+	await page.getByRole("button", { name: asset, expanded: false }).click();
+	const days = page.getByLabel(`Move ${asset} to`).locator("option");
+	await page.getByLabel(`Move ${asset} to`).selectOption(await days.nth(1).getAttribute("value"));
+	await page.getByRole("heading", { name: "What it costs" }).waitFor({ timeout: 30000 });
+	return asset;
+}
+
+/** Two who plan: what the one keeps is never overwritten by the other, whether that one hears of it in time or not. */
+async function plannedByTwo(browser, bench) {
+	const plan = async () => await (await fetch(`${bench.url}/api/tables/plan`)).text();
+	const put = async (text) => bench.ask("PUT", "/api/tables/plan", Buffer.from(text));
+	const was = await plan();
+	const other = JSON.stringify({ ...JSON.parse(was), promised: 77 });
+	for (const hears of [true, false]) {
+		const page = await openPage(browser, bench, "desk", "light");
+		if (!hears) {
+			await page.route("**/api/events", (r) => r.abort());
+		}
+		await go(page, bench, "/plan");
+		await page.locator(".board .day").first().waitFor();
+		const asset = await moveOne(page);
+		await put(other);
+		if (!hears) {
+			const keep = page.getByRole("button", { name: "Keep the new plan" });
+			if (!(await keep.count())) {
+				continue; // it does not fit there, so there is nothing to keep
+			}
+			await keep.click();
+		}
+		await page.getByText(`Somebody else kept another plan meanwhile: ${asset} was not moved`).waitFor();
+		check(
+			`a plan made from one that stands no more is refused, ${hears ? "heard of" : "not heard of"}`,
+			(await page.getByRole("heading", { name: "What it costs" }).count()) === 0 && (await plan()) === other,
+		);
+		await put(was);
+		await page.context().close();
+	}
 }
 
 /** A machine whose exception has audits on both sides. */
@@ -194,6 +239,7 @@ export async function office({ browser, program, folder, snapshots }) {
 		await fleetAgrees(page, bench);
 		await mapByKeys(page);
 		await planned(page, bench);
+		await plannedByTwo(browser, bench);
 		await bench.ask("PUT", "/api/tables/counts", readFileSync(join(fleet, "counts.csv")));
 		await watched(page, bench);
 		const evidence = await shownBy(page, bench);

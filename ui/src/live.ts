@@ -166,7 +166,10 @@ export function startStream(): void {
 			f(text ? (JSON.parse(text) as Record<string, unknown>) : {});
 		});
 	on("book", (d) => changed((d["visits"] as string[] | undefined) ?? []));
-	on("reset", () => stale(() => true));
+	on("reset", () => {
+		stale(() => true);
+		listeners.office.forEach((f) => f(""));
+	});
 	on("browsers", () => stale((p) => p.startsWith("/api/browsers")));
 	on("draft", (d) =>
 		listeners.draft.forEach((f) =>

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 // What the office's pages read: documents a line, tables that are kept beside the book.
 import { useEffect, useState } from "preact/hooks";
-import { ask, getLines, query, sentenceOf } from "./api";
+import { ask, getLines, query, Refusal, sentenceOf } from "./api";
 import type { Doc } from "./documents";
 import { listen } from "./live";
 
@@ -157,10 +157,11 @@ const kept = new Map<string, Lines<unknown>>();
 
 /** Forgets what hangs on what changed; whoever looks at it reads it anew. */
 const changes = new Set<(what: string) => void>();
-listen("office", (what) => {
+function readAnew(what: string): void {
 	kept.clear();
 	changes.forEach((f) => f(what));
-});
+}
+listen("office", readAnew);
 
 /** Counts what changed in the office, so that pages read anew. */
 export function useOffice(): number {
@@ -204,8 +205,22 @@ export function useLines<T>(path: string | null): Lines<T> {
 }
 
 export const tablePath = (name: string) => `/api/tables/${encodeURIComponent(name)}`;
-export const putTable = (name: string, bytes: Blob | string) =>
-	ask<TablesDoc>("PUT", tablePath(name), bytes, "application/octet-stream");
+export const putTable = (name: string, bytes: Blob | string, was?: string) =>
+	ask<TablesDoc>("PUT", query(tablePath(name), { was }), bytes, "application/octet-stream");
+
+/** Only in the place of the plan that it was made from; false: another one stands, which is read now. */
+export async function keepPlan(plan: PlanDoc, was: string): Promise<boolean> {
+	try {
+		await putTable("plan", JSON.stringify(plan), was);
+	} catch (e) {
+		if (!(e instanceof Refusal) || e.status !== 409) {
+			throw e;
+		}
+		readAnew("plan");
+		return false;
+	}
+	return true;
+}
 export const watchPath = (params: Record<string, string | boolean | null>) => query("/api/watch", params);
 
 /** Rows of a table by its headings, far enough to draw what stands in it. What is judged is judged by the program. */
@@ -240,24 +255,32 @@ export function homesOf(text: string): Home[] {
 	});
 }
 
-/** The text of a table; "" where there is none. */
-export function useTable(name: string): string | null {
+export interface Table {
+	text: string; // "" where there is none
+	tag: string; // of just this text
+}
+
+export function useTableNow(name: string): Table | null {
 	const turn = useOffice();
-	const [text, set] = useState<string | null>(null);
+	const [table, set] = useState<Table | null>(null);
 	useEffect(() => {
 		let here = true;
+		const none = { text: "", tag: "none" };
 		fetch(tablePath(name), { credentials: "same-origin" })
-			.then((r) => (r.ok ? r.text() : ""))
+			.then(async (r) =>
+				r.ok ? { text: await r.text(), tag: (r.headers.get("ETag") ?? "").replaceAll('"', "") } : none,
+			)
 			.then(
 				(t) => here && set(t),
-				() => here && set(""),
+				() => here && set(none),
 			);
 		return () => {
 			here = false;
 		};
 	}, [name, turn]);
-	return text;
+	return table;
 }
+export const useTable = (name: string): string | null => useTableNow(name)?.text ?? null;
 
 export const percent = (p: number) =>
 	p <= 0 ? "none" : p < 0.0001 ? "under 0.01 %" : `${(100 * p).toFixed(p < 0.01 ? 2 : p < 0.1 ? 1 : 0)} %`;

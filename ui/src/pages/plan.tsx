@@ -1,15 +1,16 @@
 // SPDX-License-Identifier: Apache-2.0
 // The days of each technician: stops in order, what the van carries, and what it costs to move a machine to another day.
-import { useState } from "preact/hooks";
+import { useMemo, useState } from "preact/hooks";
 import { post, sentenceOf } from "../api";
 import { dashOf, OfficeWays, PlainMap, type Way } from "../map";
 import {
 	fitWords,
 	homesOf,
 	percent,
-	putTable,
+	keepPlan,
 	useLines,
 	useTable,
+	useTableNow,
 	type PlanDay,
 	type PlanDoc,
 	type Surveyed,
@@ -55,6 +56,7 @@ function daysFor(plan: PlanDoc): { key: string; text: string }[] {
 }
 
 interface Moved {
+	was: string; // tag of the plan that it began from
 	asset: string;
 	to: string;
 	text: string;
@@ -278,12 +280,63 @@ function Loads({ plan, lit }: { plan: PlanDoc; lit: string | null }) {
 	);
 }
 
-function Begin({ again }: { again: boolean }) {
+function Buy({ plan }: { plan: PlanDoc }) {
+	const short = plan.buy.filter((b) => b.buy > 0);
+	const enough = plan.buy.filter((b) => b.buy === 0 && b.needed > 0);
+	return (
+		<>
+			{short.length > 0 && (
+				<div class="scroll" tabIndex={0} role="group" aria-label="What is to be bought">
+					<table>
+						<thead>
+							<tr>
+								<th scope="col">Part</th>
+								<th scope="col" class="num">
+									Needed
+								</th>
+								<th scope="col" class="num">
+									In stock
+								</th>
+								<th scope="col" class="num">
+									Buy
+								</th>
+								<th scope="col">Needed by</th>
+							</tr>
+						</thead>
+						<tbody>
+							{short.map((b) => (
+								<tr key={b.part}>
+									<th scope="row" class="whole">
+										{b.part}
+									</th>
+									<td class="num">{b.needed}</td>
+									<td class="num">{b.stock ?? "not counted"}</td>
+									<td class="num">
+										<b>{b.buy}</b>
+									</td>
+									<td>{b.by ? weekday(b.by) : ""}</td>
+								</tr>
+							))}
+						</tbody>
+					</table>
+				</div>
+			)}
+			<p class="quiet">
+				{short.length === 0 && "Nothing needs to be bought. "}
+				{enough.length > 0 && `Enough in stock: ${enough.map((b) => b.part).join(", ")}.`}
+			</p>
+		</>
+	);
+}
+
+function Begin({ again, was }: { again: boolean; was: string }) {
 	const [from, setFrom] = useState(today());
 	const [days, setDays] = useState("14");
 	const plan = async () => {
 		const doc = await post<PlanDoc>("/api/rollout", { from, days: days || null });
-		await putTable("plan", JSON.stringify(doc));
+		if (!(await keepPlan(doc, was))) {
+			throw new Error("Somebody else kept another plan meanwhile. It is shown now; plan anew only if it is wrong.");
+		}
 	};
 	return (
 		<>
@@ -380,8 +433,9 @@ function Ways({
 
 export function PlanPage() {
 	const has = useHas("survey");
-	const kept = useTable("plan");
-	const plan = planOf(kept);
+	const kept = useTableNow("plan");
+	const was = kept?.tag ?? "";
+	const plan = useMemo(() => planOf(kept?.text ?? null), [kept]);
 	const fleet = useLines<Surveyed>(has ? "/api/survey" : null).list ?? [];
 	const homes = homesOf(useTable("technicians") ?? "");
 	const [chosen, setChosen] = useState<string | null>(null);
@@ -397,6 +451,7 @@ export function PlanPage() {
 		setMoved(null);
 		try {
 			setMoved({
+				was,
 				asset,
 				to: key,
 				text,
@@ -404,6 +459,19 @@ export function PlanPage() {
 			});
 			requestAnimationFrame(() => document.getElementById("cost")?.scrollIntoView({ block: "nearest" }));
 		} catch (e) {
+			setError(sentenceOf(e));
+		}
+		setBusy(null);
+	};
+	const keep = async (m: Moved) => {
+		setMoved(null); // the plan that comes with it is no other's
+		setBusy("Keeping the new plan");
+		try {
+			if (!(await keepPlan(m.doc, m.was))) {
+				setMoved(m);
+			}
+		} catch (e) {
+			setMoved(m);
 			setError(sentenceOf(e));
 		}
 		setBusy(null);
@@ -435,7 +503,7 @@ export function PlanPage() {
 					<p>
 						Nothing is planned yet. Machines that cannot be fitted, or must be looked at first, stay out.
 					</p>
-					<Begin again={false} />
+					<Begin again={false} was={was} />
 				</Entry>
 			)}
 			{plan && (
@@ -450,15 +518,17 @@ export function PlanPage() {
 						)}
 					</p>
 					<Complaint text={error} />
-					{moved && (
+					{moved && moved.was === was && (
 						<Cost
 							was={plan}
 							moved={moved}
 							leave={() => setMoved(null)}
-							keep={async () => {
-								await putTable("plan", JSON.stringify(moved.doc));
-								setMoved(null);
-							}}
+							keep={() => keep(moved)}
+						/>
+					)}
+					{moved && moved.was !== was && (
+						<Complaint
+							text={`Somebody else kept another plan meanwhile: ${moved.asset} was not moved to ${moved.text}. The newer plan is shown; move the machine again if it still should go there.`}
 						/>
 					)}
 					<Entry title="Days">
@@ -487,6 +557,9 @@ export function PlanPage() {
 					<Entry title="Van">
 						<Loads plan={plan} lit={lit} />
 					</Entry>
+					<Entry title="To buy">
+						<Buy plan={plan} />
+					</Entry>
 					{plan.left_out.length > 0 && (
 						<Entry title="Left out">
 							<ul class="column">
@@ -502,7 +575,7 @@ export function PlanPage() {
 						<Findings list={plan.findings} none="Nothing stands against this plan." />
 					</Entry>
 					<Entry title="Anew">
-						<Begin again />
+						<Begin again was={was} />
 					</Entry>
 				</>
 			)}
