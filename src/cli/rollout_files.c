@@ -4,6 +4,7 @@
 #include <jansson.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
 #include "fettle/csv.h"
 #include "fettle/store.h"
@@ -20,6 +21,28 @@ static bool put(struct rollout *r, const char *name, struct ft_buf *b)
 	*b = (struct ft_buf){ 0 };
 	r->file_count += good;
 	return good;
+}
+
+/* A paper with nothing in it is not written, and that of an earlier plan must not stay beside this one. */
+static bool drop(struct rollout *r, const char *name)
+{
+	const char *path = name ? ft_arena_printf(&r->c->arena, "%s/%s", r->folder, name) : NULL;
+
+	if (!path)
+		ft_fail_memory(&r->c->error, "writing the papers");
+	else if (unlink(path) != 0 && errno != ENOENT)
+		ft_fail(&r->c->error, FT_E_STORE, "%s of an earlier plan cannot be removed: %s.", path, strerror(errno));
+	else
+		return true;
+	return false;
+}
+
+static bool has_days(const struct ft_rollout *r, size_t technician)
+{
+	for (size_t d = 0; d < r->day_count; d++)
+		if ((size_t)r->days[d].technician == technician)
+			return true;
+	return false;
 }
 
 enum { NAME_MAX_BYTES = 64 };
@@ -90,12 +113,17 @@ bool rollout_write_files(struct rollout *r)
 		return false;
 	for (size_t i = 0; i < r->fleet.technician_count; i++) {
 		const char *name = calendar_name(r, i);
+		if (!has_days(&r->told, i)) { /* RFC 5545, 3.6, from memory: at least one component */
+			if (!drop(r, name))
+				return false;
+			continue;
+		}
 		ft_rollout_ical(&r->told, (int)i, now, &c->arena, &b);
 		if (!name || !put(r, name, &b))
 			return false;
 	}
 	if (!r->told.day_count)
-		return true;
+		return drop(r, "days.pdf");
 	return ft_rollout_pdf(&r->told, "fettle " FT_VERSION, now, offset, sheet, &c->arena, &b, NULL, &c->error) ==
 		FT_OK &&
 		put(r, "days.pdf", &b);

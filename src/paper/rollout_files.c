@@ -169,7 +169,7 @@ static void describe_stop(const struct ft_rollout *r, const struct ft_rollout_st
 	if (m->kit_count)
 		ft_buf_puts(out, "Kit: ");
 	for (size_t k = 0; k < m->kit_count; k++) {
-		ft_buf_puts(out, k ? ", " : "");
+		ft_buf_puts(out, k ? "; " : "");
 		if (m->kit[k].count > 1)
 			ft_buf_printf(out, "%d x ", m->kit[k].count);
 		ft_buf_slice(out, r->fleet->parts[m->kit[k].part].name);

@@ -35,7 +35,7 @@ static const char *kit_text(struct sheet *s, const struct ft_rollout *r, const s
 	const char *text;
 
 	for (size_t k = 0; k < m->kit_count; k++) {
-		ft_buf_puts(&out, k ? ", " : "");
+		ft_buf_puts(&out, k ? "; " : "");
 		if (m->kit[k].count > 1)
 			ft_buf_printf(&out, "%d \303\227 ", m->kit[k].count);
 		ft_buf_slice(&out, r->fleet->parts[m->kit[k].part].name);

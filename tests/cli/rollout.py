@@ -371,6 +371,9 @@ def papers(home):
         for x in lines:
             x.decode("utf-8")  # no character is split
     calendars(home, files, rows)
+    run("rollout", *args, "--without", "Oren Pike", "-o", "out", cwd=home)
+    check(not os.path.exists(os.path.join(home, "out/oren-pike.ics")), "who does not go has no calendar, and none of an earlier plan")
+    run("rollout", *args, "-o", "out", cwd=home)
     with open(os.path.join(home, "out/plan.geojson"), encoding="utf-8") as f:
         geo = json.load(f)
     machine = {r["asset"]: r for r in rows}
