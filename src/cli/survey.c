@@ -85,6 +85,9 @@ static enum ft_status judge_all(struct survey_run *d)
 	const char *asset = cli_value(c, "asset");
 	enum ft_status s = ft_survey_begin(&d->catalogue, &d->priors, &c->arena, &d->survey, &c->error);
 
+	if (!d->catalogue.row_count)
+		return ft_fail(&c->error, FT_E_INPUT,
+		               "%s names no machine; fettle survey --template survey prints a table to fill in.", d->name);
 	d->machines = FT_NEW_ARRAY(&c->arena, d->catalogue.row_count + 1, struct ft_survey_machine);
 	if (!d->machines)
 		return ft_fail_memory(&c->error, "judging the survey");

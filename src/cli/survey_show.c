@@ -235,15 +235,19 @@ static void put_need(const struct survey_run *d, const struct need *n, struct bi
 
 static void put_bill(struct survey_run *d, const struct bill *bill, struct ft_buf *out)
 {
+	struct ft_arena *a = &d->c->arena;
 	char money[FT_MONEY_TEXT];
-	const char *text;
+	const char *text = "Nothing is to be bought";
 
-	text = ft_arena_printf(
-		&d->c->arena,
-		"To buy: %.0f %s, %s%s. Average is what the kits come to by their chances; enough is what does in 98 of 100 cases.%s",
-		bill->pieces, bill->pieces == 1 ? "piece" : "pieces", ft_money_text(bill->cost, 2, money),
-		bill->without_price > 0 ? ft_arena_printf(&d->c->arena, " and %.0f without a price", bill->without_price) : "",
-		bill->uncounted ? " A ? under have: the catalogue's column stock is empty." : "");
+	if (bill->pieces > 0)
+		text = ft_arena_printf(a, "To buy: %.0f %s, %s", bill->pieces, bill->pieces == 1 ? "piece" : "pieces",
+		                       ft_money_text(bill->cost, 2, money));
+	if (text && bill->without_price > 0)
+		text = ft_arena_printf(a, "%s and %.0f without a price", text, bill->without_price);
+	if (text)
+		text = ft_arena_printf(
+			a, "%s. Average is what the kits come to by their chances; enough is what does in 98 of 100 cases.%s", text,
+			bill->uncounted ? " A ? under have: the catalogue's column stock is empty." : "");
 	ft_buf_puts(out, "\n  ");
 	ft_wrap(out, text ? text : "", d->c->columns, 2);
 	ft_buf_byte(out, '\n');
@@ -372,8 +376,8 @@ static void heading(struct survey_run *d, struct ft_buf *out)
 		text = ft_arena_printf(&d->c->arena, "%s%s %zu %s", text, between, fits[f], words[f]);
 		between = ",";
 	}
-	text = text ? ft_arena_printf(&d->c->arena, "%s%s. On site that is %.1f hours%s.", text, d->count ? "" : " none",
-	                              minutes / 60, fits[FT_FIT_CANNOT] ? ", those that cannot be fitted left out" : "")
+	text = text ? ft_arena_printf(&d->c->arena, "%s. On site that is %.1f hours%s.", text, minutes / 60,
+	                              fits[FT_FIT_CANNOT] ? ", those that cannot be fitted left out" : "")
 				: NULL;
 	ft_wrap(out, text ? text : "", d->c->columns, 0);
 	ft_buf_puts(out, "\n\n");

@@ -79,6 +79,9 @@ def bill(text):
 
 
 def tables(folder):
+    put(folder, "nobody.csv", run("survey", "--template", "survey")[0].splitlines()[0] + "\n")
+    _, err = run("survey", "nobody.csv", "--catalogue", DEMO, cwd=folder, code=3)
+    check("nobody.csv names no machine" in err, err)
     os.mkdir(os.path.join(folder, "cat"))
     for name in ("families", "units", "parts", "leads", "technicians", "priors"):
         put(folder, f"cat/{name}.csv", run("survey", "--template", name)[0])
