@@ -49,15 +49,21 @@ static bool letter(char c)
 	return ft_is_digit(c) || (c >= 'a' && c <= 'z') || ft_is_upper(c) || (unsigned char)c >= 0x80;
 }
 
+/* The first letter or digit from `i` on; s.n: none. */
+static size_t letter_from(struct ft_slice s, size_t i)
+{
+	while (i < s.n && !letter(s.p[i]))
+		i++;
+	return i;
+}
+
 bool same_heading(struct ft_slice a, struct ft_slice b)
 {
 	size_t i = 0, k = 0;
 
 	for (;;) {
-		while (i < a.n && !letter(a.p[i]))
-			i++;
-		while (k < b.n && !letter(b.p[k]))
-			k++;
+		i = letter_from(a, i);
+		k = letter_from(b, k);
 		if (i == a.n || k == b.n)
 			return i == a.n && k == b.n;
 		if (!ft_slice_eq_nocase((struct ft_slice){ a.p + i, 1 }, (struct ft_slice){ b.p + k, 1 }))
@@ -133,10 +139,8 @@ int ft_revision_cmp(struct ft_slice a, struct ft_slice b)
 	size_t i = 0, k = 0;
 
 	for (;;) {
-		while (i < a.n && !letter(a.p[i]))
-			i++;
-		while (k < b.n && !letter(b.p[k]))
-			k++;
+		i = letter_from(a, i);
+		k = letter_from(b, k);
 		if (i == a.n || k == b.n)
 			return (i < a.n) - (k < b.n);
 		if (ft_is_digit(a.p[i]) && ft_is_digit(b.p[k])) {

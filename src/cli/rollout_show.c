@@ -190,8 +190,9 @@ int rollout_print(struct rollout *r)
 	if (r->folder)
 		ft_buf_printf(&out, "\nWritten to %s: %zu papers.\n", r->folder, r->file_count);
 	if (r->opening)
-		ft_buf_printf(&out, "\nOpened %zu %s in the book; %zu machines had one open already.\n", r->opened,
-		              r->opened == 1 ? "visit" : "visits", r->open_before);
+		ft_buf_printf(&out, "\nOpened %zu %s in the book; %zu %s had one open already.\n", r->opened,
+		              r->opened == 1 ? "visit" : "visits", r->open_before,
+		              r->open_before == 1 ? "machine" : "machines");
 	ft_buf_byte(&out, '\n');
 	if (!cli_flush(c, &out))
 		return cli_failed(c);
