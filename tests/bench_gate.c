@@ -35,6 +35,9 @@ void wrong_questions_are_refused(void **state)
 		{ 400, "GET", "/api/number?kind=imei&value=%00", NULL },
 		{ 400, "GET", "/api/number?kind=$(id)&value=1", NULL },
 		{ 422, "POST", "/api/look/explain", "no audit" },
+		{ 400, "POST", "/api/reads", "{\"port\":\"/dev/zero\"}" }, /* a device, but no serial port */
+		{ 400, "POST", "/api/reads", "{\"port\":\"/dev/fd/0\"}" },
+		{ 400, "POST", "/api/reads", "{\"port\":\"/dev/../etc/passwd\"}" },
 	};
 
 	(void)state;

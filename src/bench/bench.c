@@ -45,13 +45,15 @@ static size_t leave(void *cls, struct MHD_Connection *c, char *s)
 
 static enum ft_status start_daemon(struct bench *b, int fd, struct ft_error *e)
 {
+	unsigned each = b->loopback ? 0 : LINKS_EACH; /* 0: no bound of its own */
+
 	b->daemon =
 		MHD_start_daemon(MHD_USE_EPOLL | MHD_ALLOW_SUSPEND_RESUME, 0, NULL, NULL, request_access, b,
 	                     MHD_OPTION_LISTEN_SOCKET, fd, MHD_OPTION_CONNECTION_LIMIT, (unsigned)LINKS_MAX,
-	                     MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)(REST_US / SECOND),
-	                     MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)HEAD_BYTES + 8192, MHD_OPTION_NOTIFY_COMPLETED,
-	                     request_completed, b, MHD_OPTION_NOTIFY_CONNECTION, link_notify, b,
-	                     MHD_OPTION_UNESCAPE_CALLBACK, leave, b, MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_END);
+	                     MHD_OPTION_PER_IP_CONNECTION_LIMIT, each, MHD_OPTION_CONNECTION_TIMEOUT,
+	                     (unsigned)(REST_US / SECOND), MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)HEAD_BYTES + 8192,
+	                     MHD_OPTION_NOTIFY_COMPLETED, request_completed, b, MHD_OPTION_NOTIFY_CONNECTION, link_notify,
+	                     b, MHD_OPTION_UNESCAPE_CALLBACK, leave, b, MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_END);
 	if (b->daemon)
 		return FT_OK;
 	close(fd);

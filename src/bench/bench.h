@@ -14,6 +14,7 @@
 
 enum {
 	LINKS_MAX = 1000,   /* connections at once */
+	LINKS_EACH = 250,   /* from one address, where we listen on a network: one computer shall not shut the others out */
 	LINKS_CROWD = 400,  /* beyond this, those at rest are sent away sooner */
 	STREAMS_MAX = 64,   /* of events; each browser window holds one */
 	CHILDREN_MAX = 4,   /* commands at once: two cores, and a core to wait for the disk */
@@ -278,7 +279,8 @@ void events_turn(struct bench *b, int64_t now_us); /* heartbeats, changes of the
 void events_stream(struct request *r);
 void events_cut(struct bench *b, int64_t browser); /* it is paired no more */
 void events_done(struct bench *b);
-void events_stop(struct bench *b); /* wakes the streams so that they can end */
+void events_stop(struct bench *b);                          /* wakes the streams so that they can end */
+void events_gone(struct bench *b, const struct request *r); /* whoever listened there has gone */
 
 /* ---- pairing (pair.c) ---- */
 

@@ -275,7 +275,7 @@ void command_run(struct request *r)
 	m.x = errand_new(r);
 	if (!m.x)
 		return;
-	m.x->writes_book = r->route->writes || strcmp(r->method, "GET") != 0;
+	m.x->writes_book = r->route->writes || strcmp(r->route->method, "GET") != 0;
 	m.x->done = r->route->after ? r->route->after : errand_answer;
 	if (put_words(&m) && !(r->route->cached && known_already(&m))) {
 		s = errand_step(m.x);

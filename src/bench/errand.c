@@ -142,8 +142,12 @@ static bool start(struct bench *b, struct errand *x, int *ret_code)
 		if (!s->cache || access(s->cache, F_OK) != 0)
 			break;
 		(void)utimensat(AT_FDCWD, s->cache, NULL, 0); /* used just now */
-		if (link(s->cache, s->link) != 0 && errno != EEXIST)
-			break; /* trimmed in this moment: fetched again */
+		if (link(s->cache, s->link) == 0 || errno == EEXIST)
+			continue;
+		if (errno == ENOENT)
+			break;      /* trimmed in this moment: fetched again */
+		*ret_code = -1; /* a disk that knows no links would have it fetched for ever */
+		return false;
 	}
 	if (x->step_at == x->step_count)
 		return false;

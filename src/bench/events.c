@@ -196,6 +196,16 @@ void events_stop(struct bench *b)
 	wake(b);
 }
 
+void events_gone(struct bench *b, const struct request *r)
+{
+	for (struct stream *s = b->streams; s; s = s->next)
+		if (s->request == r && s->asleep) {
+			s->cut = true;
+			s->asleep = false;
+			MHD_resume_connection(r->connection);
+		}
+}
+
 void events_cut(struct bench *b, int64_t browser)
 {
 	for (struct stream *s = b->streams; s; s = s->next)

@@ -30,6 +30,8 @@ static bool own_address(struct ft_slice text, bool loopback_only)
 		if (inet_pton(AF_INET6, name, &six) != 1)
 			return false;
 	}
+	if (loopback_only && family == AF_INET && ntohl(four.s_addr) >> 24 == IN_LOOPBACKNET)
+		return true; /* all of them, though the interface lists one */
 	if (getifaddrs(&list) != 0)
 		return false;
 	for (const struct ifaddrs *i = list; i && !found; i = i->ifa_next) {

@@ -63,18 +63,25 @@ static int64_t may_take(const struct bench *b, const struct link *l)
 	}
 }
 
+static bool gone(const struct link *l)
+{
+	struct pollfd p = { .fd = l->fd, .events = POLLRDHUP };
+
+	return poll(&p, 1, 0) > 0 && (p.revents & (POLLRDHUP | POLLHUP | POLLERR));
+}
+
 int64_t links_look(struct bench *b, int64_t now_us)
 {
 	for (struct link *l = b->links; l; l = l->next) {
 		int64_t most = may_take(b, l);
-		struct pollfd p = { .fd = l->fd, .events = POLLRDHUP };
 		if (l->fd < 0)
 			continue;
 		if (most != INT64_MAX && now_us - l->since_us > most) {
 			(void)shutdown(l->fd, SHUT_RDWR); /* libmicrohttpd sees its end and closes it */
 			l->since_us = now_us;
-		} else if (l->phase == LINK_WORK && l->at && l->at->errand && poll(&p, 1, 0) > 0 &&
-		           (p.revents & (POLLRDHUP | POLLHUP | POLLERR))) {
+		} else if (l->phase == LINK_STREAM && l->at && gone(l)) {
+			events_gone(b, l->at); /* libmicrohttpd looks at it only when there is something to tell */
+		} else if (l->phase == LINK_WORK && l->at && l->at->errand && gone(l)) {
 			/* whoever asked has gone: what is done for it ends too */
 			errand_drop(b, l->at->errand);
 			l->at->errand = NULL;

@@ -2,18 +2,22 @@
 /* Reads of a machine: a child each, its progress told as it goes, its audit filed where that was asked for. */
 #include "jobs.h"
 
+#include <errno.h>
 #include <fcntl.h>
 #include <jansson.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <sys/sysmacros.h>
 #include <time.h>
 #include <unistd.h>
 
 #define READ_US        (1800 * SECOND) /* ours: the longest audits at the slowest rates take minutes */
 #define GRACE_US       (3 * SECOND)    /* to end the session in the link's own way */
 #define DOCUMENT_BYTES (1 << 20)
+#define UNIX98_FIRST   136 /* majors of /dev/pts, which sysfs does not list (Linux, devices.txt) */
+#define UNIX98_LAST    143
 
 enum read_state { READ_RUNNING, READ_FILING, READ_DONE, READ_FAILED, READ_STOPPED };
 
@@ -106,7 +110,30 @@ static void free_read(struct read *x)
 
 /* ---- beginning ---- */
 
-/* A device below /dev by a plain path: what a browser names is opened by us. */
+/* False for a device that is no serial port: to open another may do harm by itself (a watchdog, a tape). One that is
+ * not there is left to the command, which says so. */
+static bool is_terminal(const char *path)
+{
+	struct ft_buf name = { 0 };
+	char kind[256];
+	struct stat st;
+	ssize_t n = -1;
+
+	if (stat(path, &st) != 0)
+		return errno == ENOENT;
+	if (!S_ISCHR(st.st_mode))
+		return false;
+	if (major(st.st_rdev) >= UNIX98_FIRST && major(st.st_rdev) <= UNIX98_LAST)
+		return true;
+	ft_buf_printf(&name, "/sys/dev/char/%u:%u/subsystem", major(st.st_rdev), minor(st.st_rdev));
+	ft_buf_byte(&name, 0);
+	if (name.status == FT_OK)
+		n = readlink(name.p, kind, sizeof kind);
+	ft_buf_done(&name);
+	return n > 4 && n < (ssize_t)sizeof kind && memcmp(kind + n - 4, "/tty", 4) == 0;
+}
+
+/* A serial port below /dev by a plain path: what a browser names is opened by us. */
 static bool port_good(const char *port)
 {
 	if (!port || strncmp(port, "/dev/", 5) != 0 || strstr(port, "..") || strlen(port) > 100)
@@ -114,7 +141,7 @@ static bool port_good(const char *port)
 	for (const char *p = port; *p; p++)
 		if (!ft_is_digit(*p) && !ft_is_upper(*p) && !(*p >= 'a' && *p <= 'z') && !strchr("/._:-", *p))
 			return false;
-	return true;
+	return is_terminal(port);
 }
 
 /* The name that the audit bears in a visit. */

@@ -17,7 +17,7 @@ bool percent_decoded(struct ft_arena *a, struct ft_slice text, const char **ret)
 	for (size_t i = 0; out && i < text.n; i++) {
 		uint32_t v = (unsigned char)text.p[i];
 		if (text.p[i] == '%') {
-			if (i + 2 >= text.n + 0 || !ft_slice_hex((struct ft_slice){ text.p + i + 1, 2 }, &v))
+			if (i + 2 >= text.n || !ft_slice_hex((struct ft_slice){ text.p + i + 1, 2 }, &v))
 				return false;
 			i += 2;
 		}

@@ -262,6 +262,15 @@ def busy(b):
     say(sum(b" 200 " in h for h in heads) == 64 and sum(b" 503 " in h for h in heads) == 6, "64 windows may listen at once")
     for s in streams:
         s.close()
+    # who has gone makes room at once, not when something is told next (a heartbeat comes after 15 s)
+    begun, heard = time.monotonic(), b""
+    while b" 200 " not in heard and time.monotonic() - begun < 30:
+        time.sleep(0.1)
+        s = b.connect()
+        s.sendall(f"GET /api/events HTTP/1.1\r\nHost: {b.host}\r\n\r\n".encode())
+        heard = s.recv(4096).split(b"\r\n")[0]
+        s.close()
+    say(time.monotonic() - begun < 8, f"windows that closed make room in {time.monotonic() - begun:.1f} s")
     say(b.alive(), "and it goes on")
 
 
@@ -274,7 +283,63 @@ def guesses(folder):
     say(right == 429, "not even the right code is told from a wrong one then")
     for cookie in ("fettle=", "fettle=" + "0" * 64, "fettle=" + "f" * 63, "fettle='; DROP TABLE browser; --", "other=1"):
         say(b.ask("GET", "/api/visits", Cookie=cookie)[0] == 401, f"the cookie {cookie[:30]} opens nothing")
+    # one computer takes all it can get; another is let in all the same
+    held = []
+    for _ in range(1100):
+        s = socket.socket()
+        s.settimeout(10)
+        s.connect(("127.0.0.1", b.port))
+        held.append(s)
+    other = socket.create_connection(("127.0.0.1", b.port), 20, source_address=("127.0.0.9", 0))
+    other.sendall(f"GET /api/bench HTTP/1.1\r\nHost: {b.host}\r\nConnection: close\r\n\r\n".encode())
+    try:
+        got = other.recv(4096)
+    except OSError:
+        got = b""
+    say(b" 200 " in got.split(b"\r\n")[0], f"1100 connections from one address shut nobody else out: {got[:40]}")
+    for s in [*held, other]:
+        s.close()
     say(b.end() == 0, "the bench on the network ends with 0")
+
+
+def named(folder):
+    """Every address of the loopback is this computer, though its interface lists one."""
+    b = Bench(folder, "--listen", "127.0.0.2")
+    s = socket.create_connection(("127.0.0.2", b.port), 10)
+    s.sendall(f"GET /api/visits HTTP/1.1\r\nHost: 127.0.0.2:{b.port}\r\nConnection: close\r\n\r\n".encode())
+    say(b" 200 " in s.recv(4096).split(b"\r\n")[0], "a bench at 127.0.0.2 goes by that name")
+    s.close()
+    say(b.end() == 0, "and ends with 0")
+
+
+def children(b):
+    with open(f"/proc/{b.p.pid}/task/{b.p.pid}/children") as f:
+        return f.read().split()
+
+
+def lost(folder):
+    """A bench that is killed takes its practice machines and commands along."""
+    b = Bench(folder)
+    made = json.loads(b.ask("POST", "/api/practice", b'{"pace":"real"}')[2])["machine"]
+    began = b.ask("POST", "/api/reads", json.dumps({"port": made["ports"]["dex"], "link": "ddcmp", "timeout": 60}).encode())[0]
+    left = children(b)
+    say(began == 202 and len(left) == 2, f"a machine and a read are children of it: {began} {left}")
+    b.p.kill()
+    b.p.wait(10)
+    deadline = time.monotonic() + 10
+    while left and time.monotonic() < deadline:
+        time.sleep(0.05)
+        left = [pid for pid in left if os.path.exists(f"/proc/{pid}")]
+    say(not left, f"none of them outlives it: {left}")
+
+
+def settled_fds(b):
+    """Files that it holds once nobody asks anything and no child is left; None: never."""
+    for _ in range(100):
+        if not children(b) and b.memory_kb():
+            return len(os.listdir(f"/proc/{b.p.pid}/fd"))
+        time.sleep(0.1)
+    return None
 
 
 def main():
@@ -282,18 +347,26 @@ def main():
     with tempfile.TemporaryDirectory() as folder:
         b = Bench(folder)
         try:
+            b.alive()
+            time.sleep(0.5)
+            begun = settled_fds(b)
             foreign(b)
             paths(b, folder)
             nonsense(b)
             bodies(b)
             busy(b)
             crowd(b)
+            time.sleep(1.5)
+            ended = settled_fds(b)
+            say(ended is not None and abs(ended - begun) <= 1, f"no file and no child is left over: {begun} files held, then {ended}")
             say(b.end() == 0, "told to end, it ends with 0")
             left = [n for n in os.listdir(folder) if n.startswith("fettle-bench-")]
             say(not left, f"no folder of its is left: {left}")
             done = subprocess.run([FETTLE, "--book", os.path.join(folder, "book.sqlite"), "book", "check"], capture_output=True, text=True)
             say(done.returncode == 0, f"the book is whole: {done.stdout}{done.stderr}")
             guesses(folder)
+            named(folder)
+            lost(folder)
         finally:
             if b.p.poll() is None:
                 b.p.kill()
