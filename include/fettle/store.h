@@ -216,7 +216,14 @@ struct ft_watched_word {
 	int at_offset;
 };
 
-/* Everything one run learned, in one transaction: all of it is in the book or nothing. */
+/* What was made of a machine's reads, in a form of the caller's. */
+struct ft_watched_judged {
+	const char *machine;
+	struct ft_slice bytes;
+};
+
+/* Everything one run learned, in one transaction: all of it is in the book or nothing. What was claimed is free again
+ * behind it, whether it came in or not. */
 struct ft_watched {
 	const struct ft_watched_part *parts; /* those with a number are dropped, the others added */
 	size_t part_count;
@@ -226,8 +233,12 @@ struct ft_watched {
 	size_t folder_count;
 	const struct ft_watched_exception *exceptions; /* replace all that stood; NULL: they stay */
 	size_t exception_count;
+	int64_t reads; /* of the book, that they came of */
 	const struct ft_watched_word *words;
 	size_t word_count;
+	const char *round; /* in which the machines below were judged */
+	const struct ft_watched_judged *judged;
+	size_t judged_count;
 };
 enum ft_status ft_book_watched_put(struct ft_book *b, const struct ft_watched *w, struct ft_error *e);
 
@@ -241,6 +252,8 @@ enum ft_status ft_book_watched_files(struct ft_book *b, const char *folder, stru
                                      struct ft_watched_files **ret, size_t *ret_count, struct ft_error *e);
 enum ft_status ft_book_watched_folders(struct ft_book *b, struct ft_arena *a, struct ft_watched_folder **ret,
                                        size_t *ret_count, struct ft_error *e); /* in order of their name */
+enum ft_status ft_book_watched_folder(struct ft_book *b, const char *folder, int64_t *ret_mtime_ns,
+                                      struct ft_error *e); /* FT_ABSENT: it is not known */
 enum ft_status ft_book_watched_words(struct ft_book *b, struct ft_arena *a, struct ft_watched_word **ret,
                                      size_t *ret_count, struct ft_error *e); /* newest first */
 
@@ -270,6 +283,44 @@ struct ft_weeks_filed {
 };
 enum ft_status ft_book_weeks_put(struct ft_book *b, const struct ft_weeks_filed *list, size_t count, int64_t at_us,
                                  int at_offset, struct ft_error *e);
+
+/* ---- several watchers of one book ----
+ *
+ * In a file one watcher is alone. On a server they share the work: what one is at is claimed, a row that stays locked
+ * until what came of it is written (ft_book_watched_put), or until its program ends, however that comes: the server
+ * lets go of it by itself. Nobody waits for anybody while holding a claim. */
+
+/* Takes the place of the one watcher of a file until the book is freed; *ret_mine false: another has it. With `wait`,
+ * waits for it. Always true on a server. */
+enum ft_status ft_book_watch_alone(struct ft_book *b, bool wait, bool *ret_mine, struct ft_error *e);
+bool ft_book_shared(const struct ft_book *b);
+
+enum { FT_CLAIM_SLICES = 16, FT_CLAIM_ALL = (1 << FT_CLAIM_SLICES) - 1 };
+
+/* Claims the files of a folder: all of them, or of a `wide` one the next slice that nobody holds and that is not among
+ * `done`, a bit each. With `wait`, waits for whoever holds it; without, *ret is 0 then. */
+enum ft_status ft_book_claim_files(struct ft_book *b, const char *folder, bool wide, unsigned done, bool wait,
+                                   unsigned *ret, struct ft_error *e);
+
+/* What machines are judged by: all is the same while no reads came and no handover. */
+struct ft_watched_round {
+	int64_t reads, visits_us, packages; /* FT_ABSENT: none yet */
+};
+enum ft_status ft_book_watched_round(struct ft_book *b, struct ft_watched_round *ret, struct ft_error *e);
+/* Names all machines with reads to those who claim. */
+enum ft_status ft_book_claim_begin(struct ft_book *b, struct ft_error *e);
+/* Claims machines that were not judged in this round and that nobody holds, at most `most` of them, behind the machine
+ * `after`, in order of their key. */
+enum ft_status ft_book_claim_machines(struct ft_book *b, const char *round, const char *after, int most,
+                                      struct ft_arena *a, const char ***ret, size_t *ret_count, struct ft_error *e);
+/* Waits until nobody else holds the machine, and claims it; *ret_judged: it was judged in this round meanwhile. */
+enum ft_status ft_book_claim_machine(struct ft_book *b, const char *round, const char *machine, bool *ret_judged,
+                                     struct ft_error *e);
+/* Gives up what is claimed. */
+enum ft_status ft_book_claims_drop(struct ft_book *b, struct ft_error *e);
+/* What was made of the machines in this round, in order of their key. */
+enum ft_status ft_book_watched_judged(struct ft_book *b, const char *round, struct ft_arena *a,
+                                      struct ft_watched_judged **ret, size_t *ret_count, struct ft_error *e);
 
 /* ---- the book itself ---- */
 

@@ -256,6 +256,15 @@ struct ft_name_run {
 /* Runs of one machine's reads, in order of time, appended to the growing array in `a`. */
 bool ft_watch_runs(const struct ft_watch_read *reads, size_t count, size_t machine, struct ft_arena *a,
                    struct ft_name_run **list, size_t *list_count, size_t *room);
+/* A result and its runs as bytes behind what stands in `out`, and back into the arena: for another process of the same
+ * build and kind of computer, of which ft_watch_kept_form is the same. Of ft_watch_kept false: damaged, or no memory;
+ * the index `machine` of a run is that of who kept it. */
+bool ft_watch_keep(const struct ft_watch_result *r, const struct ft_name_run *runs, size_t run_count,
+                   struct ft_buf *out);
+bool ft_watch_kept(struct ft_slice bytes, struct ft_arena *a, struct ft_watch_result *ret,
+                   struct ft_name_run **ret_runs, size_t *ret_count);
+uint32_t ft_watch_kept_form(void);
+
 /* Raises swapped and moved units at the machines. `runs` are put in order. */
 void ft_watch_names(struct ft_name_run *runs, size_t count, struct ft_watch_result *results);
 

@@ -35,6 +35,32 @@ static bool take(void *to, const struct watch_found *f)
 	return !r->fleet.memory || watch_memory_took(r->fleet.memory, f);
 }
 
+static unsigned turn(void *to, const char *path, size_t files, unsigned done)
+{
+	struct run *r = to;
+
+	return r->fleet.memory ? watch_memory_turn(r->fleet.memory, path, files, done) : WATCH_ALL & ~done;
+}
+
+static bool due(void *to)
+{
+	struct run *r = to;
+
+	return r->fleet.memory && watch_memory_due(r->fleet.memory);
+}
+
+static bool gather(struct cli *c, struct run *r, int jobs, struct watch_tally *tally)
+{
+	const struct watch_taker taker = { r, known, folder_known, take, turn, due };
+	struct watch_memory *m = r->fleet.memory;
+
+	if (!watch_gather(c, c->arguments[0], jobs, &taker, tally))
+		return false;
+	if (m && watch_memory_waits(m) && !watch_gather(c, c->arguments[0], jobs, &taker, tally))
+		return false;
+	return !m || watch_memory_gathered(m);
+}
+
 static bool time_option(struct cli *c, const char *name, int64_t otherwise, int64_t *ret)
 {
 	const char *v = cli_value(c, name);
@@ -114,7 +140,6 @@ static enum ft_status door_tables(struct cli *c, struct watch_fleet *f)
 
 static int watch(struct cli *c, struct run *r, int jobs)
 {
-	struct watch_taker taker = { r, known, folder_known, take };
 	struct watch_tally tally = { 0 };
 	struct watch_fleet *f = &r->fleet;
 	int64_t since, until;
@@ -128,7 +153,7 @@ static int watch(struct cli *c, struct run *r, int jobs)
 			return cli_failed(c);
 	}
 	r->again = cli_flag(c, "again");
-	if (!watch_gather(c, c->arguments[0], jobs, &taker, &tally))
+	if (!gather(c, r, jobs, &tally))
 		return cli_failed(c);
 	if (!(f->memory ? watch_handovers_tie(f, watch_memory_book(f->memory)) : watch_handovers_look(f)))
 		return cli_failed(c);
@@ -144,6 +169,7 @@ static int watch(struct cli *c, struct run *r, int jobs)
 		return cli_failed(c);
 	if (f->memory && !watch_handovers_file(f, watch_memory_book(f->memory), until))
 		return cli_failed(c);
+	f->memory = watch_memory_free(f->memory); /* whoever reads what is said may take long: others may watch meanwhile */
 	if (watch_report(f, until) != FT_OK)
 		return cli_failed(c);
 	return watch_show(f, until, cli_flag(c, "history"), &tally);

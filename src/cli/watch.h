@@ -23,7 +23,15 @@ struct watch_taker {
 	bool (*known)(void *to, const char *path, int64_t size, int64_t mtime_ns); /* looked at before, and unchanged */
 	bool (*folder_known)(void *to, const char *path, int64_t mtime_ns);        /* nothing in it was added or renamed */
 	bool (*take)(void *to, const struct watch_found *f);                       /* false ends it */
+	/* Asked before the files of a folder (so many, some perhaps folders) or an archive are read: which slices of them
+	 * shall be, beside those that are done; and so again until none is left. */
+	unsigned (*turn)(void *to, const char *path, size_t files, unsigned done);
+	bool (*due)(void *to); /* all that was read is to be handed on before the next turn */
 };
+
+/* A folder's files are read in slices, so that several may share a large one. */
+enum { WATCH_SLICES = 16, WATCH_ALL = (1 << WATCH_SLICES) - 1 };
+unsigned watch_slice(const char *name);
 
 struct watch_tally {
 	uint64_t seen, read, bytes, unreadable, without_audit;
@@ -51,6 +59,11 @@ struct watch_machine {
 };
 
 struct watch_memory;
+
+struct watch_runs {
+	struct ft_name_run *list;
+	size_t count, room;
+};
 
 struct watch_fleet {
 	struct cli *c;
@@ -86,8 +99,15 @@ enum ft_status watch_machine_reads(const struct watch_fleet *f, struct watch_mac
                                    struct ft_watch_read **ret, size_t *ret_count);
 /* Adds the reads of a file to their machines. */
 bool watch_fleet_add(struct watch_fleet *f, struct ft_slice reads);
+/* Judges one machine into `a`; *ret_any false: nothing of it is of this time. Its runs are appended. */
+enum ft_status watch_machine_judge(struct watch_fleet *f, struct watch_machine *m, int64_t now_us,
+                                   struct ft_arena *scratch, struct ft_arena *a, struct ft_watch_result *ret,
+                                   struct watch_runs *runs, bool *ret_any);
 /* Judges every machine up to `now_us`; reads before ->since_us are left out. */
 enum ft_status watch_fleet_judge(struct watch_fleet *f, int64_t now_us);
+/* Judges what others do not, and takes from the book what they made of the rest; ->machines are in order. */
+enum ft_status watch_share_judge(struct watch_fleet *f, const struct ft_watched_round *round, int64_t now_us,
+                                 struct watch_runs *runs);
 void watch_fleet_done(struct watch_fleet *f);
 
 /* ---- what the book remembers ---- */
@@ -104,6 +124,19 @@ enum ft_status watch_memory_parts(struct watch_memory *m, const char *key, int64
                                   struct ft_watched_part **ret, size_t *ret_count);
 /* Marks what is known, adds words for what `c` acknowledges, and writes the rest down. */
 bool watch_memory_close(struct watch_memory *m, int64_t now_us);
+
+/* Where several watch at once: which slices of the folder's files, or whether the archive, are ours: see
+ * watch_taker. */
+unsigned watch_memory_turn(struct watch_memory *m, const char *path, size_t files, unsigned done);
+bool watch_memory_due(struct watch_memory *m);
+/* True: others were at some of it; what is gathered once more then is that, waited for piece by piece. */
+bool watch_memory_waits(struct watch_memory *m);
+/* All was gathered: where work is shared, the book has it and the fleet knows all machines. */
+bool watch_memory_gathered(struct watch_memory *m);
+bool watch_memory_shared(const struct watch_memory *m, struct ft_watched_round *ret);
+/* Writes down what was made of the machines that are claimed. */
+bool watch_memory_judged(struct watch_memory *m, const char *round, struct watch_machine *const *machines,
+                         const struct ft_watched_judged *list, size_t count);
 
 /* Its book, which stays its own. */
 struct ft_book *watch_memory_book(struct watch_memory *m);

@@ -168,38 +168,56 @@ static size_t since(struct ft_watch_read *list, size_t n, int64_t since_us, int6
 	return kept;
 }
 
-enum ft_status watch_fleet_judge(struct watch_fleet *f, int64_t now_us)
+enum ft_status watch_machine_judge(struct watch_fleet *f, struct watch_machine *m, int64_t now_us,
+                                   struct ft_arena *scratch, struct ft_arena *a, struct ft_watch_result *ret,
+                                   struct watch_runs *runs, bool *ret_any)
+{
+	struct ft_watch_read *list = NULL;
+	size_t n = 0;
+	enum ft_status s;
+
+	ft_arena_reset(scratch);
+	s = watch_machine_reads(f, m, scratch, &list, &n);
+	n = s == FT_OK ? since(list, n, f->since_us, now_us) : 0;
+	*ret_any = n > 0;
+	if (!n)
+		return s;
+	s = ft_watch_judge(m->key, list, n, m->handover ? &m->handover->base : NULL, now_us, a, ret, &f->c->error);
+	if (s == FT_OK && !ft_watch_runs(list, ret->kept, f->result_count, a, &runs->list, &runs->count, &runs->room))
+		s = ft_fail_memory(&f->c->error, "the fleet");
+	return s;
+}
+
+static enum ft_status judge_alone(struct watch_fleet *f, int64_t now_us, struct watch_runs *runs)
 {
 	struct ft_arena scratch = { 0 };
-	struct ft_name_run *runs = NULL;
-	size_t run_count = 0, run_room = 0, judged = 0;
 	enum ft_status s = FT_OK;
+
+	for (size_t i = 0; s == FT_OK && i < f->count; i++) {
+		bool any;
+		s = watch_machine_judge(f, f->machines[i], now_us, &scratch, &f->arena, &f->results[f->result_count], runs,
+		                        &any);
+		f->result_count += s == FT_OK && any;
+	}
+	ft_arena_done(&scratch);
+	return s;
+}
+
+enum ft_status watch_fleet_judge(struct watch_fleet *f, int64_t now_us)
+{
+	struct ft_watched_round round;
+	struct watch_runs runs = { 0 };
+	enum ft_status s;
 
 	if (f->count)
 		qsort(f->machines, f->count, sizeof(void *), by_key);
 	f->results = FT_NEW_ARRAY(&f->arena, f->count + 1, struct ft_watch_result);
 	if (!f->results)
 		return ft_fail_memory(&f->c->error, "the fleet");
-	for (size_t i = 0; s == FT_OK && i < f->count; i++) {
-		struct watch_machine *m = f->machines[i];
-		struct ft_watch_read *list = NULL;
-		size_t n = 0;
-		ft_arena_reset(&scratch);
-		s = watch_machine_reads(f, m, &scratch, &list, &n);
-		n = s == FT_OK ? since(list, n, f->since_us, now_us) : 0;
-		if (s != FT_OK || !n)
-			continue;
-		s = ft_watch_judge(m->key, list, n, m->handover ? &m->handover->base : NULL, now_us, &f->arena,
-		                   &f->results[judged], &f->c->error);
-		n = f->results[judged].kept;
-		if (s == FT_OK && !ft_watch_runs(list, n, judged, &f->arena, &runs, &run_count, &run_room))
-			s = ft_fail_memory(&f->c->error, "the fleet");
-		judged++;
-	}
-	ft_arena_done(&scratch);
-	f->result_count = judged;
+	s = f->memory && watch_memory_shared(f->memory, &round) ? watch_share_judge(f, &round, now_us, &runs)
+															: judge_alone(f, now_us, &runs);
 	if (s == FT_OK)
-		ft_watch_names(runs, run_count, f->results);
+		ft_watch_names(runs.list, runs.count, f->results);
 	return s;
 }
 

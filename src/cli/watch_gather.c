@@ -273,6 +273,7 @@ static void note_all_own(struct gather *g)
 	note_own(g, book);
 	note_own(g, ft_arena_printf(&g->c->arena, "%s-wal", book ? book : ""));
 	note_own(g, ft_arena_printf(&g->c->arena, "%s-shm", book ? book : ""));
+	note_own(g, ft_arena_printf(&g->c->arena, "%s-watch", book ? book : ""));
 	for (int i = 0; (report = cli_value_nth(g->c, "report", i)) != NULL; i++)
 		note_own(g, report);
 }
@@ -285,35 +286,71 @@ static bool is_own(const struct gather *g, const struct stat *st)
 	return false;
 }
 
-static void give_name(struct gather *g, int folder, const char *name, char path[PATH_ROOM], size_t n, bool settled,
-                      int type, int depth)
+unsigned watch_slice(const char *name)
+{
+	return watch_hash(name, strlen(name)) % WATCH_SLICES;
+}
+
+/* Which slices of a folder's files, or of an archive, are ours to read now; 0: no more. */
+static unsigned turn(struct gather *g, const char *path, size_t files, unsigned done)
+{
+	unsigned mine;
+
+	if (g->ok && g->taker->due(g->taker->to))
+		drain(g);
+	mine = g->ok ? g->taker->turn(g->taker->to, path, files, done) : 0;
+	g->ok = g->ok && g->c->error.status == FT_OK;
+	return g->ok ? mine : 0;
+}
+
+static void give_whole(struct gather *g, const char *full, const char *name, const struct stat *st)
+{
+	struct watch_found whole = { name, st->st_size, mtime_of(st), 1, { "", 0 } };
+
+	if (!turn(g, name, 1, 0) || g->taker->known(g->taker->to, name, st->st_size, mtime_of(st)))
+		return;
+	give_archive(g, full, name);
+	drain(g); /* known as a whole only when all of it was taken */
+	g->ok = g->ok && g->taker->take(g->taker->to, &whole);
+}
+
+/* `slices` of its folder's files are ours; 0: it is the turn of folders and archives. */
+static void give_name(struct gather *g, int folder, const struct name *x, char path[PATH_ROOM], size_t n,
+                      unsigned slices, int depth)
 {
 	struct stat st;
-	size_t len = strlen(name);
-	const char *below;
+	size_t len = strlen(x->text);
+	bool packed = cli_is_archive(x->text);
 
-	if (name[0] == '.' || n + len + 2 > PATH_ROOM)
+	if (n + len + 2 > PATH_ROOM || (x->type == DT_REG && packed == (slices != 0)))
 		return;
-	if (settled && type == DT_REG && !cli_is_archive(name))
+	if (slices && (x->type == DT_DIR || !(slices >> watch_slice(x->text) & 1)))
 		return;
-	if (fstatat(folder, name, &st, 0) || is_own(g, &st))
+	if (fstatat(folder, x->text, &st, 0) || is_own(g, &st))
 		return;
 	path[n] = '/';
-	memcpy(path + n + 1, name, len + 1);
-	below = path + g->root_n + 1;
-	if (S_ISDIR(st.st_mode))
+	memcpy(path + n + 1, x->text, len + 1);
+	if (!slices && S_ISDIR(st.st_mode))
 		give_folder(g, path, n + 1 + len, depth + 1);
-	else if (S_ISREG(st.st_mode) && cli_is_archive(name)) {
-		if (!g->taker->known(g->taker->to, below, st.st_size, mtime_of(&st))) {
-			struct watch_found whole = { below, st.st_size, mtime_of(&st), 1, { "", 0 } };
-			give_archive(g, path, below);
-			drain(g); /* known as a whole only when all of it was taken */
-			g->ok = g->ok && g->taker->take(g->taker->to, &whole);
-		}
-	} else if (S_ISREG(st.st_mode)) {
-		give(g, below, st.st_size, mtime_of(&st), NULL);
-	}
+	else if (!slices && packed && S_ISREG(st.st_mode))
+		give_whole(g, path, path + g->root_n + 1, &st);
+	else if (slices && !packed && S_ISREG(st.st_mode))
+		give(g, path + g->root_n + 1, st.st_size, mtime_of(&st), NULL);
 	path[n] = 0;
+}
+
+/* Files first: what lies deeper may have to wait, and nobody shall wait for these meanwhile. */
+static void give_names(struct gather *g, int folder, const struct name *list, size_t count, char path[PATH_ROOM],
+                       size_t n, bool settled, int depth)
+{
+	const char *below = n > g->root_n ? path + g->root_n + 1 : "";
+	unsigned slices;
+
+	for (unsigned done = 0; !settled && (slices = turn(g, below, count, done)) != 0; done |= slices)
+		for (size_t i = 0; g->ok && i < count; i++)
+			give_name(g, folder, &list[i], path, n, slices, depth);
+	for (size_t i = 0; g->ok && i < count; i++)
+		give_name(g, folder, &list[i], path, n, 0, depth);
 }
 
 static void give_folder(struct gather *g, char path[PATH_ROOM], size_t n, int depth)
@@ -349,23 +386,9 @@ static void give_folder(struct gather *g, char path[PATH_ROOM], size_t n, int de
 		g->ok = ft_fail_memory(&g->c->error, "the folder") == FT_OK;
 	if (count) /* folders of days come in their order: what belongs together is kept together */
 		qsort(list, count, sizeof *list, by_name);
-	for (size_t i = 0; g->ok && i < count; i++)
-		give_name(g, dirfd(dir), list[i].text, path, n, settled, list[i].type, depth);
+	give_names(g, dirfd(dir), list, count, path, n, settled, depth);
 	ft_arena_done(&names);
 	closedir(dir);
-}
-
-/* An archive that was named itself: it lies in its folder. */
-static void give_alone(struct gather *g, char path[PATH_ROOM], const struct stat *st)
-{
-	const char *slash = strrchr(path, '/'), *name = slash ? slash + 1 : path;
-	struct watch_found whole = { name, st->st_size, mtime_of(st), 1, { "", 0 } };
-
-	if (g->taker->known(g->taker->to, name, st->st_size, mtime_of(st)))
-		return;
-	give_archive(g, path, name);
-	drain(g);
-	g->ok = g->ok && g->taker->take(g->taker->to, &whole);
 }
 
 bool watch_gather(struct cli *c, const char *root, int jobs, const struct watch_taker *taker, struct watch_tally *ret)
@@ -403,7 +426,7 @@ bool watch_gather(struct cli *c, const char *root, int jobs, const struct watch_
 		if (S_ISDIR(st.st_mode))
 			give_folder(&g, path, n, 0);
 		else if (cli_is_archive(root))
-			give_alone(&g, path, &st);
+			give_whole(&g, path, strrchr(path, '/') ? strrchr(path, '/') + 1 : path, &st);
 		else
 			g.ok = ft_fail(&c->error, FT_E_INPUT, "%s is neither a folder nor an archive of audits.", root) == FT_OK;
 		drain(&g);

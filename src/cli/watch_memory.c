@@ -24,13 +24,20 @@ struct pending {
 	struct ft_buf files;
 };
 
+struct scanned {
+	struct ft_watched_folder folder;
+	bool whole;   /* all its files were ours and are taken */
+	bool written; /* the book says so */
+};
+
 struct watch_memory {
 	struct cli *c;
 	struct watch_fleet *fleet;
 	struct ft_book *book;
 	struct ft_arena arena; /* as long as the memory */
 	const char *root;
-	struct ft_watched_folder *folders, *scanned;
+	struct ft_watched_folder *folders;
+	struct scanned *scanned;
 	size_t folder_count, scanned_count, scanned_room;
 	/* the folder whose files are known now */
 	struct ft_arena set_arena;
@@ -42,6 +49,11 @@ struct watch_memory {
 	size_t pending_count, pending_room;
 	size_t files;
 	int64_t started_ns;
+	/* where several watch at once: folders and archives that others were at, which are asked for again at the end */
+	bool shared, waiting;
+	struct ft_watched_folder *left; /* with their time, FT_ABSENT: not known */
+	size_t left_count, left_room;
+	struct ft_watched_round round;
 };
 
 struct watch_memory *watch_memory_free(struct watch_memory *m)
@@ -74,6 +86,23 @@ static bool name_machines(struct watch_memory *m)
 	return true;
 }
 
+/* A file is watched by one at a time; who comes second waits. On a server all share the work. */
+static bool come_in(struct watch_memory *m)
+{
+	bool mine = false;
+
+	m->shared = ft_book_shared(m->book);
+	if (ft_book_watch_alone(m->book, false, &mine, &m->c->error) != FT_OK)
+		return false;
+	if (!mine) {
+		fprintf(stderr, "Another watch is at work on the book %s; this one begins when that one is done.\n",
+		        ft_book_name(m->book));
+		if (ft_book_watch_alone(m->book, true, &mine, &m->c->error) != FT_OK)
+			return false;
+	}
+	return true;
+}
+
 struct watch_memory *watch_memory_open(struct cli *c, struct watch_fleet *f, const char *root)
 {
 	struct watch_memory *m = calloc(1, sizeof *m);
@@ -91,9 +120,9 @@ struct watch_memory *watch_memory_open(struct cli *c, struct watch_fleet *f, con
 		ft_fail_memory(&c->error, "the watch");
 		return watch_memory_free(m);
 	}
-	if (ft_book_open(cli_book_path(c), FT_BOOK_WRITE, &m->book, &c->error) != FT_OK ||
+	if (ft_book_open(cli_book_path(c), FT_BOOK_WRITE, &m->book, &c->error) != FT_OK || !come_in(m) ||
 	    ft_book_watched_folders(m->book, &m->arena, &m->folders, &m->folder_count, &c->error) != FT_OK ||
-	    !name_machines(m))
+	    (!m->shared && !name_machines(m)))
 		return watch_memory_free(m);
 	return m;
 }
@@ -110,29 +139,40 @@ static const char *whole_folder(struct watch_memory *m, struct ft_arena *a, cons
 	return ft_arena_printf(a, "%s%s%.*s", m->root, n ? "/" : "", (int)n, path);
 }
 
+static int by_folder(const void *x, const void *y)
+{
+	const struct ft_watched_folder *a = x, *b = y;
+
+	return strcmp(a->folder, b->folder);
+}
+
+static const struct ft_watched_folder *folder_among(const struct ft_watched_folder *list, size_t count,
+                                                    const char *folder)
+{
+	const struct ft_watched_folder wanted = { .folder = folder };
+
+	return count ? bsearch(&wanted, list, count, sizeof *list, by_folder) : NULL;
+}
+
 bool watch_memory_folder(struct watch_memory *m, const char *path, int64_t mtime_ns)
 {
 	const char *folder = whole_folder(m, &m->arena, path, strlen(path));
-	struct ft_watched_folder *grown;
-	size_t low = 0, high = m->folder_count;
+	const struct ft_watched_folder *before;
+	struct scanned *grown;
 
 	if (!folder)
 		return false;
-	while (low < high) {
-		size_t mid = low + (high - low) / 2;
-		if (strcmp(m->folders[mid].folder, folder) < 0)
-			low = mid + 1;
-		else
-			high = mid;
-	}
-	if (low < m->folder_count && strcmp(m->folders[low].folder, folder) == 0 && m->folders[low].mtime_ns == mtime_ns)
+	if (m->waiting)
+		return !folder_among(m->left, m->left_count, folder);
+	before = folder_among(m->folders, m->folder_count, folder);
+	if (before && before->mtime_ns == mtime_ns)
 		return true;
 	if (mtime_ns > m->started_ns - RECENT_NS)
 		return false;
 	grown = ft_arena_grow(&m->arena, m->scanned, m->scanned_count, &m->scanned_room, sizeof *grown);
 	if (grown) {
 		m->scanned = grown;
-		grown[m->scanned_count++] = (struct ft_watched_folder){ folder, mtime_ns };
+		grown[m->scanned_count++] = (struct scanned){ .folder = { folder, mtime_ns } };
 	}
 	return false;
 }
@@ -243,7 +283,6 @@ static void add_part(struct parts *p, struct ft_watched_part x)
 	}
 }
 
-/* Many small parts become one; at another number of them for each machine, so that it does not fall on one day. */
 static void merge(struct watch_memory *m, struct watch_machine *x, struct parts *p)
 {
 	struct ft_arena a = { 0 };
@@ -275,6 +314,27 @@ static void merge(struct watch_memory *m, struct watch_machine *x, struct parts 
 	ft_arena_done(&a);
 }
 
+/* Many small parts become one; at another number of them for each machine, so that it does not fall on one day. */
+static void merge_many(struct watch_memory *m, struct watch_machine *x, struct parts *p)
+{
+	if (x->part_count >= PARTS_MERGED + watch_hash(x->key, strlen(x->key)) % 16)
+		merge(m, x, p);
+}
+
+/* `all`: every folder that was scanned was taken whole, by whomever; else only those that are known to be. */
+static bool add_folders(struct watch_memory *m, bool all, struct ft_arena *a, struct ft_watched *w)
+{
+	struct ft_watched_folder *list = FT_NEW_ARRAY(a, m->scanned_count + 1, struct ft_watched_folder);
+
+	for (size_t i = 0; list && i < m->scanned_count; i++)
+		if (!m->scanned[i].written && (all || m->scanned[i].whole)) {
+			list[w->folder_count++] = m->scanned[i].folder;
+			m->scanned[i].written = true; /* or the run ends */
+		}
+	w->folders = list;
+	return list != NULL;
+}
+
 static bool write_down(struct watch_memory *m, bool last, struct ft_watched *w)
 {
 	struct parts p = { .good = true };
@@ -285,8 +345,8 @@ static bool write_down(struct watch_memory *m, bool last, struct ft_watched *w)
 		struct watch_machine *x = m->fleet->machines[i];
 		if (!x->stream.count)
 			continue;
-		if (last && x->part_count >= PARTS_MERGED + watch_hash(x->key, strlen(x->key)) % 16)
-			merge(m, x, &p);
+		if (last)
+			merge_many(m, x, &p);
 		add_part(&p,
 		         (struct ft_watched_part){ x->key, 0, (int64_t)x->stream.count, x->first_us, x->newest_us,
 		                                   ft_buf_text(&x->stream.bytes) });
@@ -296,23 +356,137 @@ static bool write_down(struct watch_memory *m, bool last, struct ft_watched *w)
 		files[i].files = ft_buf_text(&m->pending[i].files);
 		p.good = p.good && files[i].folder && m->pending[i].files.status == FT_OK;
 	}
+	p.good = p.good && add_folders(m, last, &p.arena, w);
 	w->parts = p.list;
 	w->part_count = p.count;
 	w->files = files;
 	w->file_count = m->pending_count;
-	w->folders = last ? m->scanned : NULL; /* a folder is known when all of it was taken */
-	w->folder_count = last ? m->scanned_count : 0;
 	if (!files || !p.good)
 		good = ft_fail_memory(&m->c->error, "the watch") == FT_OK;
 	else
 		good = ft_book_watched_put(m->book, w, &m->c->error) == FT_OK;
-	for (size_t i = 0; good && !last && i < m->fleet->count; i++)
+	for (size_t i = 0; good && (!last || m->shared) && i < m->fleet->count; i++)
 		ft_stream_done(&m->fleet->machines[i]->stream);
 	for (size_t i = 0; i < m->pending_count; i++) {
 		free(m->pending[i].folder);
 		ft_buf_done(&m->pending[i].files);
 	}
 	m->pending_count = m->files = 0;
+	ft_arena_done(&p.arena);
+	return good;
+}
+
+/* ---- sharing the work with others ---- */
+
+/* Files a folder holds from which on it is shared by slices. */
+enum { FILES_WIDE = 4096 };
+
+/* Another has read all of the folder meanwhile. */
+static bool others_did(struct watch_memory *m, const char *folder)
+{
+	const struct ft_watched_folder *x = folder_among(m->left, m->left_count, folder);
+	int64_t then = FT_ABSENT;
+
+	return x && ft_book_watched_folder(m->book, folder, &then, &m->c->error) == FT_OK && then != FT_ABSENT &&
+		then == x->mtime_ns;
+}
+
+/* The folder that was scanned last, if it is this one. */
+static struct scanned *scanned_now(struct watch_memory *m, const char *folder)
+{
+	struct scanned *last = m->scanned_count && !m->waiting ? &m->scanned[m->scanned_count - 1] : NULL;
+
+	return last && strcmp(last->folder.folder, folder) == 0 ? last : NULL;
+}
+
+static bool leave(struct watch_memory *m, const char *folder)
+{
+	struct ft_watched_folder *grown = ft_arena_grow(&m->arena, m->left, m->left_count, &m->left_room, sizeof *grown);
+	const struct scanned *x = scanned_now(m, folder);
+
+	if (!grown)
+		return ft_fail_memory(&m->c->error, "the watch") == FT_OK;
+	m->left = grown;
+	grown[m->left_count++] = (struct ft_watched_folder){ folder, x ? x->folder.mtime_ns : FT_ABSENT };
+	return true;
+}
+
+static unsigned claim_next(struct watch_memory *m, const char *folder, bool wide, unsigned done)
+{
+	unsigned mine = 0;
+
+	if (ft_book_claim_files(m->book, folder, wide, done, m->waiting, &mine, &m->c->error) != FT_OK)
+		return 0;
+	m->set_folder_n = SIZE_MAX; /* what others wrote of its files is asked for anew */
+	if (!mine && !m->waiting)
+		leave(m, folder);
+	return mine && m->waiting && others_did(m, folder) ? 0 : mine;
+}
+
+unsigned watch_memory_turn(struct watch_memory *m, const char *path, size_t files, unsigned done)
+{
+	const char *folder;
+
+	if (!m->shared)
+		return WATCH_ALL & ~done;
+	folder = whole_folder(m, &m->arena, path, strlen(path));
+	if (!folder || (m->waiting && !folder_among(m->left, m->left_count, folder)))
+		return 0;
+	if (done == WATCH_ALL) {
+		struct scanned *x = scanned_now(m, folder);
+		if (x && files <= FILES_WIDE)
+			x->whole = true;
+		return 0;
+	}
+	/* Who waits for a claim must hold none; and all that was read so far has been handed on. */
+	if (watch_memory_due(m) && !write_down(m, false, &(struct ft_watched){ 0 }))
+		return 0;
+	return claim_next(m, folder, files > FILES_WIDE, done);
+}
+
+bool watch_memory_due(struct watch_memory *m)
+{
+	return m->shared && (m->waiting || m->files >= FILES_A_WRITING);
+}
+
+bool watch_memory_waits(struct watch_memory *m)
+{
+	m->waiting = m->left_count > 0;
+	if (m->waiting)
+		qsort(m->left, m->left_count, sizeof *m->left, by_folder);
+	return m->waiting;
+}
+
+bool watch_memory_gathered(struct watch_memory *m)
+{
+	if (!m->shared)
+		return true;
+	for (size_t i = 0; i < m->scanned_count; i++)
+		m->scanned[i].whole = true; /* by us or by those we waited for */
+	return write_down(m, false, &(struct ft_watched){ 0 }) && name_machines(m) &&
+		ft_book_claim_begin(m->book, &m->c->error) == FT_OK &&
+		ft_book_watched_round(m->book, &m->round, &m->c->error) == FT_OK;
+}
+
+bool watch_memory_shared(const struct watch_memory *m, struct ft_watched_round *ret)
+{
+	*ret = m->round;
+	return m->shared;
+}
+
+bool watch_memory_judged(struct watch_memory *m, const char *round, struct watch_machine *const *machines,
+                         const struct ft_watched_judged *list, size_t count)
+{
+	struct parts p = { .good = true };
+	struct ft_watched w = { .round = round, .judged = list, .judged_count = count };
+	bool good;
+
+	for (size_t i = 0; i < count; i++)
+		merge_many(m, machines[i], &p);
+	w.parts = p.list;
+	w.part_count = p.count;
+	good = p.good ? ft_book_watched_put(m->book, &w, &m->c->error) == FT_OK
+				  : ft_fail_memory(&m->c->error, "the watch") == FT_OK;
 	ft_arena_done(&p.arena);
 	return good;
 }
@@ -336,7 +510,7 @@ bool watch_memory_took(struct watch_memory *m, const struct watch_found *f)
 	if (!p)
 		return ft_fail_memory(&m->c->error, "the watch") == FT_OK;
 	ft_buf_put(&p->files, &x, sizeof x);
-	if (++m->files < FILES_A_WRITING)
+	if (++m->files < FILES_A_WRITING || m->shared)
 		return true;
 	return write_down(m, false, &(struct ft_watched){ 0 });
 }
@@ -480,6 +654,7 @@ bool watch_memory_close(struct watch_memory *m, int64_t now_us)
 	mark(m->fleet, said, said_count);
 	w.words = said;
 	w.word_count = said_count;
+	w.reads = m->round.reads;
 	w.exceptions = all_exceptions(m, now_us, &w.exception_count);
 	if (!w.exceptions)
 		return ft_fail_memory(&m->c->error, "the watch") == FT_OK;

@@ -9,6 +9,7 @@
 struct ft_book *ft_book_free(struct ft_book *b)
 {
 	if (b) {
+		ft_book_free(b->beside);
 		if (b->engine)
 			b->engine->close(b);
 		free(b->told);
@@ -51,6 +52,7 @@ enum ft_status ft_book_open(const char *path, enum ft_book_mode mode, struct ft_
 	enum ft_status s;
 
 	if (b) {
+		b->alone = -1;
 		b->path = strdup(path);
 		b->told = strdup(path);
 	}

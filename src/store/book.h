@@ -40,6 +40,11 @@ struct book_engine {
 	void (*done)(struct book_query *q);
 	int (*exec)(struct ft_book *b, const char *sql); /* several statements, no results */
 	enum ft_status (*begin)(struct ft_book *b, bool write, struct ft_error *e);
+	/* Begins a transaction that claims rows, unless in one; begin() with `write` takes the right to write within it.
+	 * NULL: rows cannot be claimed, one works alone. */
+	enum ft_status (*claim)(struct ft_book *b, struct ft_error *e);
+	/* Of one who cannot claim: see ft_book_watch_alone. */
+	enum ft_status (*alone)(struct ft_book *b, bool wait, bool *ret_mine, struct ft_error *e);
 	bool (*in_transaction)(struct ft_book *b);
 	enum ft_status (*fail)(const struct ft_book *b, int code, const char *doing, struct ft_error *e);
 
@@ -55,7 +60,7 @@ struct book_engine {
 	enum ft_status (*backup)(struct ft_book *b, const char *path, struct ft_error *e);
 };
 
-enum { BOOK_ENGINE_VERSION = 2 };
+enum { BOOK_ENGINE_VERSION = 3 };
 
 extern const struct book_engine book_sqlite;
 
@@ -64,6 +69,9 @@ struct ft_book {
 	void *db;
 	char *path; /* as it may be shown: without a password */
 	char *told; /* as it was given */
+	int alone;  /* the file whose lock says who is the one watcher, -1: none was opened */
+	bool is_alone;
+	struct ft_book *beside; /* another connection, for what shall be seen while a claim is open; NULL: none yet */
 };
 
 /* One query with the first failure kept, so that a caller checks once at the end. */
@@ -122,6 +130,11 @@ enum ft_status book_touch(struct ft_book *b, int64_t visit, int64_t at_us, struc
 
 /* watched.c: room at `to` for every month that `from` has stretches of reads of */
 enum ft_status book_watched_months(struct ft_book *from, struct ft_book *to, struct ft_error *e);
+
+/* claims.c: within a transaction that writes */
+enum ft_status book_put_judged(struct ft_book *b, const struct ft_watched *w, struct ft_error *e);
+/* Is it on this watcher to write the exceptions? Not when they stand there, nor when another knew more reads. */
+enum ft_status book_tell_fleet(struct ft_book *b, const struct ft_watched *w, bool *ret, struct ft_error *e);
 
 /* evidence.c: rows without a transaction of their own */
 enum ft_status book_put_evidence(struct ft_book *b, int64_t visit, const struct ft_evidence *x, struct ft_error *e);

@@ -105,8 +105,9 @@ static const struct {
 	  "	folder text COLLATE \"C\", slice bigint, PRIMARY KEY (folder, slice)\n"
 	  ");\n"
 	  "CREATE UNLOGGED TABLE watch_judged (\n"
-	  "	machine text COLLATE \"C\" PRIMARY KEY, round text, bytes bytea\n"
-	  ");\n" },
+	  "	machine text COLLATE \"C\" PRIMARY KEY, round text COLLATE \"C\", bytes bytea\n"
+	  ");\n"
+	  "CREATE UNLOGGED TABLE watch_told (reads bigint, hash bytea);\n" },
 };
 
 /* Puts what stands for a line that begins at `p`; the length of that line, 0: it is none of ours. */

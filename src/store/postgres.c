@@ -253,6 +253,11 @@ static int exec(struct ft_book *b, const char *sql)
 	return code;
 }
 
+static bool in_transaction(struct ft_book *b)
+{
+	return PQtransactionStatus(b->db) != PQTRANS_IDLE;
+}
+
 /* A reader sees the book as it stood at one moment. Writers come one after the other, each for the few milliseconds
  * that a visit takes: what a transaction has read stays true until its end. */
 static enum ft_status begin(struct ft_book *b, bool write, struct ft_error *e)
@@ -261,16 +266,22 @@ static enum ft_status begin(struct ft_book *b, bool write, struct ft_error *e)
 
 	if (!write)
 		return book_exec(b, "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY", "reading", e);
-	s = book_exec(b, "BEGIN; SELECT pg_advisory_xact_lock(" WRITE_LOCK ")", "changing", e);
-
+	s = book_exec(b,
+	              in_transaction(b) ? "SELECT pg_advisory_xact_lock(" WRITE_LOCK ")"
+	                                : "BEGIN; SELECT pg_advisory_xact_lock(" WRITE_LOCK ")",
+	              "changing", e);
 	if (s != FT_OK && PQtransactionStatus(b->db) != PQTRANS_IDLE)
 		exec(b, "ROLLBACK");
 	return s;
 }
 
-static bool in_transaction(struct ft_book *b)
+/* Who holds a claim may be at it for long, and who waits for one waits. */
+static enum ft_status claim(struct ft_book *b, struct ft_error *e)
 {
-	return PQtransactionStatus(b->db) != PQTRANS_IDLE;
+	if (in_transaction(b))
+		return FT_OK;
+	return book_exec(b, "BEGIN; SET LOCAL lock_timeout = 0; SET LOCAL idle_in_transaction_session_timeout = '1h'",
+	                 "claiming work in", e);
 }
 
 /* ---- the place ---- */
@@ -378,7 +389,11 @@ static enum ft_status open_book(struct ft_book *b, enum ft_book_mode mode, struc
 		               why);
 	}
 	PQsetNoticeProcessor(b->db, say_nothing, NULL);
-	s = book_exec(b, "SET search_path = fettle; SET extra_float_digits = 3; SET synchronous_commit = on", "opening", e);
+	/* A host that is gone without a word shall not hold its claims for two hours. */
+	s = book_exec(b,
+	              "SET search_path = fettle; SET extra_float_digits = 3; SET synchronous_commit = on; "
+	              "SET tcp_keepalives_idle = 30; SET tcp_keepalives_interval = 10; SET tcp_keepalives_count = 3",
+	              "opening", e);
 	if (s != FT_OK)
 		return s;
 	patience(b, BOOK_PATIENCE_MS);
@@ -432,6 +447,7 @@ __attribute__((visibility("default"))) const struct book_engine ft_postgres = {
 	.done = done,
 	.exec = exec,
 	.begin = begin,
+	.claim = claim,
 	.in_transaction = in_transaction,
 	.fail = fail,
 	.known = known,

@@ -8,6 +8,7 @@
 #include <sqlite3.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <sys/file.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
@@ -159,10 +160,65 @@ static enum ft_status fail(const struct ft_book *b, int rc, const char *doing, s
 
 /* ---- the file ---- */
 
+/* The name of the file beside the book that its one watcher locks; the caller frees it, NULL without memory. The system
+ * lets go of the lock when its program ends; the book itself is SQLite's to lock. */
+static char *name_of_lock(const struct ft_book *b)
+{
+	char *name;
+
+	return asprintf(&name, "%s-watch", b->path) < 0 ? NULL : name;
+}
+
+/* Has another taken the file away since it was opened? Then it has been locked for nobody to see. */
+static bool is_gone(int fd, const char *name)
+{
+	struct stat ours, there;
+
+	return fstat(fd, &ours) || stat(name, &there) || ours.st_dev != there.st_dev || ours.st_ino != there.st_ino;
+}
+
+static void stand_back(struct ft_book *b)
+{
+	char *name = b->alone >= 0 ? name_of_lock(b) : NULL;
+
+	if (name && b->is_alone)
+		unlink(name);
+	free(name);
+	if (b->alone >= 0)
+		close(b->alone);
+	b->alone = -1;
+	b->is_alone = false;
+}
+
+static enum ft_status alone(struct ft_book *b, bool wait, bool *ret_mine, struct ft_error *e)
+{
+	char *name = name_of_lock(b);
+	enum ft_status s = name ? FT_OK : ft_fail_memory(e, "watching");
+
+	while (s == FT_OK && !b->is_alone) {
+		if (b->alone < 0)
+			b->alone = open(name, O_RDWR | O_CREAT | O_CLOEXEC | O_NOFOLLOW, 0644);
+		if (b->alone >= 0 && flock(b->alone, wait ? LOCK_EX : LOCK_EX | LOCK_NB) == 0) {
+			b->is_alone = !is_gone(b->alone, name);
+			if (!b->is_alone)
+				stand_back(b);
+		} else if (b->alone >= 0 && errno == EWOULDBLOCK) {
+			break;
+		} else if (b->alone < 0 || errno != EINTR) {
+			s = ft_fail(e, FT_E_STORE, "The file %s, which says who watches, cannot be made or locked: %s.", name,
+			            strerror(errno));
+		}
+	}
+	free(name);
+	*ret_mine = b->is_alone;
+	return s;
+}
+
 static void close_book(struct ft_book *b)
 {
 	sqlite3_close(b->db); /* takes NULL; every query was ended by whoever asked it */
 	b->db = NULL;
+	stand_back(b);
 }
 
 static void patience(struct ft_book *b, int milliseconds)
@@ -508,6 +564,7 @@ const struct book_engine book_sqlite = {
 	.done = done,
 	.exec = exec,
 	.begin = begin,
+	.alone = alone,
 	.in_transaction = in_transaction,
 	.fail = fail,
 	.known = known,

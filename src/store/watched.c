@@ -87,10 +87,12 @@ static enum ft_status put_files(struct ft_book *b, const struct ft_watched *w, s
 
 static enum ft_status put_exceptions(struct ft_book *b, const struct ft_watched *w, struct ft_error *e)
 {
-	enum ft_status s =
-		w->exceptions ? book_exec(b, "DELETE FROM watch_exception", "writing exceptions into", e) : FT_OK;
+	bool mine = w->exceptions != NULL;
+	enum ft_status s = mine && ft_book_shared(b) ? book_tell_fleet(b, w, &mine, e) : FT_OK;
 
-	for (size_t i = 0; s == FT_OK && w->exceptions && i < w->exception_count; i++) {
+	if (s == FT_OK && mine)
+		s = book_exec(b, "DELETE FROM watch_exception", "writing exceptions into", e);
+	for (size_t i = 0; s == FT_OK && mine && i < w->exception_count; i++) {
 		const struct ft_watched_exception *x = &w->exceptions[i];
 		struct book_query q = book_ask(
 			b,
@@ -156,6 +158,8 @@ enum ft_status ft_book_watched_put(struct ft_book *b, const struct ft_watched *w
 		s = put_exceptions(b, w, e);
 	if (s == FT_OK)
 		s = put_words(b, w, e);
+	if (s == FT_OK)
+		s = book_put_judged(b, w, e);
 	return book_end(b, s, "writing what was watched into", e);
 }
 
@@ -240,6 +244,14 @@ enum ft_status ft_book_watched_files(struct ft_book *b, const char *folder, stru
 	*ret = list;
 	*ret_count = s == FT_OK ? n : 0;
 	return s;
+}
+
+enum ft_status ft_book_watched_folder(struct ft_book *b, const char *folder, int64_t *ret_mtime_ns, struct ft_error *e)
+{
+	struct book_query q = book_ask(b, "SELECT mtime_ns FROM watch_folder WHERE folder = ?");
+
+	book_put_text(&q, folder);
+	return book_number(&q, "reading the watch from", ret_mtime_ns, e);
 }
 
 static int by_folder(const void *x, const void *y)
