@@ -15,20 +15,16 @@ import subprocess
 import sys
 
 DAYS = datetime.timedelta(days=3)
-# What else a planted trouble shows, beside its own rule: consequences, not false alarms.
-ALSO = {
-    "selection-stopped": {"watch.sold-out"},
-    "sold-out": {"watch.selection-stopped"},
-    "board-exchanged": {"watch.counters-anew"},
-    "cash-losing": {"watch.cash-short", "watch.not-counted"},
-    "cash-short": {"watch.cash-losing"},
-    "fridge-fails": {"watch.alarm-missed"},
-    "clock-lost": {"watch.reads-missing"},
-    "counters-anew": {"watch.not-counted"},
-}
-# Rules told by one and the same sight: either will do.
-SAME = {"watch.selection-stopped": {"watch.sold-out"}, "watch.sold-out": {"watch.selection-stopped"},
-        "watch.cash-losing": {"watch.cash-short"}}
+
+
+def kinds_of_trouble():
+    """By kind: what else it shows beside its own rule (consequences, not false alarms), and rules told by the same sight."""
+    path = os.path.join(os.path.dirname(os.path.abspath(__file__)), "../data/practice/troubles.csv")
+    with open(path, encoding="utf-8") as f:
+        return {r["kind"]: (set(r["also"].split()), set(r["either"].split())) for r in csv.DictReader(f)}
+
+
+KINDS = kinds_of_trouble()
 NOTES = {"watch.part-read"}
 
 
@@ -61,11 +57,11 @@ def score(machines, fleet):
     kinds, missed = collections.defaultdict(lambda: [0, 0]), []
     planted = collections.defaultdict(set)
     for row in key:
-        planted[row["serial"]] |= {row["rule"]} | ALSO.get(row["kind"], set())
+        planted[row["serial"]] |= {row["rule"]} | KINDS[row["kind"]][0]
         visible = when(row["visible"])
         if visible + DAYS > last:
             continue
-        accepted = {row["rule"]} | SAME.get(row["rule"], set())
+        accepted = {row["rule"]} | KINDS[row["kind"]][1]
         hits = [x for x in by_serial[row["serial"]]["exceptions"] if x["rule"] in accepted
                 and (not row["selection"] or x["selection"] == row["selection"])
                 and when(row["begins"]) - DAYS <= when(x["seen_at"]) <= visible + DAYS]

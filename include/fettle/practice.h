@@ -225,8 +225,18 @@ struct ft_fleet_sink {
 	bool (*row)(void *to, enum ft_fleet_table t, const char *row);
 };
 
+/* What came of one kind of trouble (data/practice/troubles.csv). */
+struct ft_fleet_planted {
+	const char *kind;
+	size_t machines;
+	size_t in_key;  /* of these, those that came into sight and stand in the key */
+	int least_days; /* 0: there were days enough; else how many it would take */
+};
+enum { FT_FLEET_KINDS_MAX = 64 };
+
 /* Lives through the plan, machine by machine, from 2026-03-02 on. The same plan gives the same bytes. */
 enum ft_status ft_practice_fleet(const struct ft_fleet_plan *plan, const struct ft_fleet_sink *sink,
+                                 struct ft_fleet_planted ret[FT_FLEET_KINDS_MAX], size_t *ret_count,
                                  struct ft_error *e);
 
 #endif

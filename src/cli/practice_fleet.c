@@ -24,6 +24,8 @@ struct writing {
 	struct archive *pack;
 	uint64_t audits, bytes;
 	int64_t said_at;
+	struct ft_fleet_planted planted[FT_FLEET_KINDS_MAX];
+	size_t kinds;
 };
 
 static bool cannot(struct writing *w, const char *what)
@@ -148,24 +150,90 @@ static bool end(struct writing *w)
 	return good;
 }
 
+/* What is to be said of a kind: that it is in the key, or why it is not, at least not as often as it was begun. */
+enum told { TOLD_PLANTED, TOLD_TOO_LATE, TOLD_TOO_SHORT, TOLD_NO_MACHINE };
+
+static enum told why_not(const struct ft_fleet_planted *x)
+{
+	return x->machines > x->in_key ? TOLD_TOO_LATE
+		: x->machines              ? TOLD_PLANTED
+		: x->least_days            ? TOLD_TOO_SHORT
+								   : TOLD_NO_MACHINE;
+}
+
+/* A line of kinds, each with a number before or behind it. */
+static void say_kinds(struct writing *w, const char *head, enum told told)
+{
+	struct ft_buf list = { 0 }, out = { 0 };
+
+	for (size_t i = 0; i < w->kinds; i++) {
+		const struct ft_fleet_planted *x = &w->planted[i];
+		if (told == TOLD_PLANTED ? !x->in_key : why_not(x) != told)
+			continue;
+		ft_buf_puts(&list, list.n ? ", " : head);
+		if (told == TOLD_PLANTED)
+			ft_buf_printf(&list, "%zu %s", x->in_key, x->kind);
+		else if (told == TOLD_TOO_SHORT)
+			ft_buf_printf(&list, "%s (%d days)", x->kind, x->least_days);
+		else
+			ft_buf_puts(&list, x->kind);
+	}
+	if (!list.n)
+		return;
+	ft_buf_puts(&list, ".");
+	ft_buf_byte(&list, 0);
+	if (list.status == FT_OK)
+		ft_wrap(&out, list.p, w->c->columns, 0);
+	ft_buf_byte(&out, '\n');
+	cli_flush(w->c, &out);
+	ft_buf_done(&list);
+	ft_buf_done(&out);
+}
+
+static void say_planted(struct writing *w)
+{
+	size_t all = 0;
+
+	for (size_t i = 0; i < w->kinds; i++)
+		all += w->planted[i].in_key;
+	if (!all)
+		cli_say(w->c, "Nothing was planted, and key.csv is empty.");
+	say_kinds(w, "Planted, as key.csv says: ", TOLD_PLANTED);
+	say_kinds(w, "Begun and not in the key, since nobody could see it before the last day: ", TOLD_TOO_LATE);
+	say_kinds(w, "Not planted, as it takes more days: ", TOLD_TOO_SHORT);
+	say_kinds(w, "Not planted, as no machine was left that can have it: ", TOLD_NO_MACHINE);
+}
+
+static void event_json(struct ft_buf *out, const char *event, int64_t amount, const char *text, const char *kind)
+{
+	struct ft_json j = { .out = out };
+
+	ft_json_object(&j, NULL);
+	ft_json_text(&j, "event", event);
+	if (kind)
+		ft_json_text(&j, "kind", kind);
+	ft_json_i64(&j, "amount", amount);
+	ft_json_text(&j, "text", text);
+	ft_json_object_end(&j);
+	ft_buf_byte(out, '\n');
+}
+
 static int say(struct writing *w, const struct ft_fleet_plan *plan)
 {
 	struct ft_buf out = { 0 };
-	struct ft_json j;
 
 	if (!w->c->json) {
-		cli_say(w->c,
-		        "%zu machines lived for %d days: %llu audits, %.0f MB, in %s. What was planted stands in key.csv.",
-		        plan->machines, plan->days, (unsigned long long)w->audits, (double)w->bytes / 1e6, w->folder);
+		cli_say(w->c, "%zu machines lived for %d days: %llu audits, %.0f MB, in %s.", plan->machines, plan->days,
+		        (unsigned long long)w->audits, (double)w->bytes / 1e6, w->folder);
+		say_planted(w);
 		return FT_OK;
 	}
-	j = (struct ft_json){ .out = &out };
-	ft_json_object(&j, NULL);
-	ft_json_text(&j, "event", "fleet");
-	ft_json_i64(&j, "amount", (int64_t)w->audits);
-	ft_json_text(&j, "text", w->folder);
-	ft_json_object_end(&j);
-	ft_buf_byte(&out, '\n');
+	event_json(&out, "fleet", (int64_t)w->audits, w->folder, NULL);
+	for (size_t i = 0; i < w->kinds; i++) {
+		static const char *const words[] = { NULL, "too late to be seen", "too few days", "no machine left" };
+		const struct ft_fleet_planted *x = &w->planted[i];
+		event_json(&out, "planted", (int64_t)x->in_key, words[why_not(x)], x->kind);
+	}
 	if (!cli_flush(w->c, &out))
 		return cli_failed(w->c);
 	ft_buf_done(&out);
@@ -186,7 +254,7 @@ int practice_fleet(struct cli *c)
 	    !cli_number(c, "seed", 0, INT64_MAX, 1, &seed))
 		return cli_failed(c);
 	plan = (struct ft_fleet_plan){ (size_t)machines, (int)days, (uint64_t)seed };
-	good = begin(&w) && ft_practice_fleet(&plan, &sink, &c->error) == FT_OK;
+	good = begin(&w) && ft_practice_fleet(&plan, &sink, w.planted, &w.kinds, &c->error) == FT_OK;
 	good &= end(&w);
 	if (!good) {
 		if (c->error.status == FT_OK)

@@ -29,14 +29,16 @@ const char *ft_fleet_table_name(enum ft_fleet_table t)
 	return names[t];
 }
 
-enum ft_status ft_practice_fleet(const struct ft_fleet_plan *plan, const struct ft_fleet_sink *sink, struct ft_error *e)
+enum ft_status ft_practice_fleet(const struct ft_fleet_plan *plan, const struct ft_fleet_sink *sink,
+                                 struct ft_fleet_planted ret[FT_FLEET_KINDS_MAX], size_t *ret_count, struct ft_error *e)
 {
+	struct planting planting = { .pair = NO_TROUBLE };
 	struct ft_arena a = { 0 };
 	enum ft_status s = FT_OK;
 	bool ok = true;
 
 	for (size_t i = 0; ok && s == FT_OK && i < plan->machines; i++) {
-		struct life l = { .plan = plan, .sink = sink, .index = i, .ok = true };
+		struct life l = { .plan = plan, .sink = sink, .planting = &planting, .index = i, .ok = true };
 		l.random = plan->seed * UINT64_C(0x9E3779B97F4A7C15) + i * UINT64_C(0xD1B54A32D192ED03);
 		ft_arena_reset(&a);
 		practice_fleet_plan(&l);
@@ -51,6 +53,9 @@ enum ft_status ft_practice_fleet(const struct ft_fleet_plan *plan, const struct 
 		ft_buf_done(&l.audit);
 	}
 	ft_arena_done(&a);
+	_Static_assert((int)TROUBLES <= (int)FT_FLEET_KINDS_MAX, "every kind has its row");
+	practice_planted(&planting, plan->days, ret);
+	*ret_count = TROUBLES;
 	if (s == FT_OK && !ok)
 		return ft_fail(e, FT_E_STORE, "The fleet could not be written to its end.");
 	return s;

@@ -6,38 +6,33 @@
 #include "machine.h"
 
 enum trouble {
-	NO_TROUBLE,
-	READS_MISSING,
-	UNITS_SWAPPED, /* with its neighbour */
-	SELECTION_STOPPED,
-	SOLD_OUT,
-	PRICE_CHANGED,
-	CASH_LOSING,
-	CASH_SHORT,
-	CLOCK_DRIFTS,
-	CLOCK_LOST,
-	BOARD_EXCHANGED,
-	COUNTER_WRAPS,
-	COUNTERS_ANEW,
-	POWER_CUTS,
-	MACHINE_STOPPED,
-	FRIDGE_FAILS,
-	DOOR_OPENED,
-	TUBES_EMPTIED,
-	CARDS_UNSETTLED,
-	BAG_LOST,
+	NO_TROUBLE = -1,
+#define ROW(ident, ...) ident,
+#include "practice-troubles.inc"
+#undef ROW
 	TROUBLES
+};
+
+/* What was planted in the fleet so far, so that each kind gets its turn. */
+struct planting {
+	size_t planted[TROUBLES];
+	size_t told[TROUBLES]; /* of these, in the key: they came into sight */
+	size_t all;
+	enum trouble pair; /* what the machine before this one shares with it; NO_TROUBLE: nothing */
+	int pair_begins;
 };
 
 struct life {
 	const struct ft_fleet_plan *plan;
 	const struct ft_fleet_sink *sink;
+	struct planting *planting;
 	struct ft_practice *p;
 	size_t index;
 	uint64_t random;
 	char asset[16], partner[16], by[8], route[8];
 	enum dialect dialect;
 	bool logger, alarms;
+	int selections;
 	double rate;      /* sales of a usual day */
 	double days[7];   /* how much of it on each day of the week, Monday first */
 	double share[64]; /* of each selection, summing to 1 */
@@ -60,15 +55,21 @@ struct life {
 /* fleet_plan.c */
 void practice_fleet_plan(struct life *l);
 enum ft_status practice_fleet_machine(struct life *l, struct ft_arena *a, struct ft_error *e);
-const char *practice_trouble_kind(enum trouble t);
-const char *practice_trouble_rule(enum trouble t);
+
+/* fleet_trouble.c */
+void practice_plant(struct life *l);                   /* chooses a trouble, or none, and when it begins */
+int practice_shows(const struct life *l);              /* days from its beginning until a watcher can be sure */
+void practice_key(struct life *l, int64_t visible_us); /* the trouble goes into the key, once */
+void practice_planted(const struct planting *all, int days, struct ft_fleet_planted *ret); /* by kind */
 
 /* fleet_day.c */
 void practice_fleet_day(struct life *l, int day);
+void practice_fleet_row(struct life *l, enum ft_fleet_table t, const char *format, ...)
+	__attribute__((format(printf, 3, 4)));
 
-int64_t practice_fleet_start(void);                    /* us of the first day's midnight */
-double practice_even(uint64_t *state);                 /* 0 <= x < 1 */
-double practice_normal(uint64_t *state);               /* mean 0, deviation 1 */
-void practice_key(struct life *l, int64_t visible_us); /* the trouble goes into the key, once */
+int64_t practice_fleet_start(void);    /* us of the first day's midnight */
+double practice_even(uint64_t *state); /* 0 <= x < 1 */
+double practice_normal(uint64_t *state);
+int practice_below(struct life *l, int n); /* 0 to n - 1 */
 
 #endif

@@ -7,10 +7,6 @@
 
 #define DAY (86400 * FT_SECOND)
 
-/* What a watcher needs to be sure, as docs/practice.md states it for each kind. */
-#define STOP_CHANCE 1e-4
-#define OUT_CHANCE  0.05
-
 static int64_t at(int day, int hour, int minute)
 {
 	return practice_fleet_start() + day * DAY + (hour * 60 + minute) * 60 * FT_SECOND;
@@ -23,9 +19,7 @@ static const char *stamp(int64_t us, char out[FT_TIME_TEXT])
 	return out;
 }
 
-static void row(struct life *l, enum ft_fleet_table t, const char *format, ...) __attribute__((format(printf, 3, 4)));
-
-static void row(struct life *l, enum ft_fleet_table t, const char *format, ...)
+void practice_fleet_row(struct life *l, enum ft_fleet_table t, const char *format, ...)
 {
 	char text[256];
 	va_list args;
@@ -34,19 +28,6 @@ static void row(struct life *l, enum ft_fleet_table t, const char *format, ...)
 	vsnprintf(text, sizeof text, format, args);
 	va_end(args);
 	l->ok = l->ok && l->sink->row(l->sink->to, t, text);
-}
-
-void practice_key(struct life *l, int64_t visible_us)
-{
-	char begins[FT_TIME_TEXT], visible[FT_TIME_TEXT];
-	bool one = l->trouble == SELECTION_STOPPED || l->trouble == SOLD_OUT || l->trouble == PRICE_CHANGED;
-
-	if (l->told)
-		return;
-	l->told = true;
-	row(l, FT_FLEET_KEY, "%s,%s,%s,%s,%s,%s,%s", practice_trouble_kind(l->trouble), practice_trouble_rule(l->trouble),
-	    l->asset, l->p->machine.serial, one ? l->p->selections[l->selection].id : "",
-	    stamp(at(l->begins, 0, 0), begins), stamp(visible_us, visible));
 }
 
 /* ---- customers ---- */
@@ -129,6 +110,10 @@ static void count_box(struct life *l, int day)
 		factor -= 0.15 + 0.25 * practice_even(&l->random);
 		practice_key(l, at(day, 23, 0));
 	}
+	if (l->trouble == CASH_OVER && day >= l->begins && !l->told && box > 2000) {
+		factor += 0.15 + 0.25 * practice_even(&l->random);
+		practice_key(l, at(day, 23, 0));
+	}
 	/* less than seven standard deviations at a time: over the limit at the second collection */
 	if (l->trouble == CASH_LOSING && day >= l->begins)
 		practice_key(l, at(day + l->every, 23, 0));
@@ -141,16 +126,17 @@ static void count_box(struct life *l, int day)
 		return; /* what lay in the box before the first day nobody knows */
 	stamp(at(day, 0, 0), date);
 	bills = bills < counted ? bills % (counted + 1) / 100 * 100 : 0;
-	row(l, FT_FLEET_COUNTS, "%.10s,%s,%s,%s,B%05zu%03d,%s,%s", date, l->asset, ft_money_text(bills, 2, a),
-	    ft_money_text(counted - bills, 2, b), l->index % 100000, day % 1000, l->by, l->route);
+	practice_fleet_row(l, FT_FLEET_COUNTS, "%.10s,%s,%s,%s,B%05zu%03d,%s,%s", date, l->asset,
+	                   ft_money_text(bills, 2, a), ft_money_text(counted - bills, 2, b), l->index % 100000, day % 1000,
+	                   l->by, l->route);
 }
 
 static void door(struct life *l, int64_t opened, int minutes)
 {
 	char text[FT_TIME_TEXT];
 
-	row(l, FT_FLEET_DOORS, "%s,%s,open", stamp(opened, text), l->asset);
-	row(l, FT_FLEET_DOORS, "%s,%s,closed", stamp(opened + minutes * 60 * FT_SECOND, text), l->asset);
+	practice_fleet_row(l, FT_FLEET_DOORS, "%s,%s,open", stamp(opened, text), l->asset);
+	practice_fleet_row(l, FT_FLEET_DOORS, "%s,%s,closed", stamp(opened + minutes * 60 * FT_SECOND, text), l->asset);
 }
 
 static bool visits(const struct life *l, int day)
@@ -164,7 +150,10 @@ static void visit(struct life *l, int day)
 	int minutes = 8 + (int)practice_chance(&l->random, 15);
 
 	p->now_s = at(day, 10, 30) / FT_SECOND + l->drift_s;
-	door(l, at(day, 10, 30), minutes);
+	if (l->trouble == DOOR_DEAD && day >= l->begins && !l->told)
+		practice_key(l, at(day + 1, 6, 0));
+	else
+		door(l, at(day, 10, 30), minutes);
 	fill(l);
 	if (l->dialect != OLD_COIN) {
 		int s = (int)practice_random(p, (int64_t)p->selection_count);
@@ -178,39 +167,26 @@ static void visit(struct life *l, int day)
 
 /* ---- what is planted ---- */
 
-static double daily(const struct life *l, int s)
-{
-	double week = 0;
-
-	for (int i = 0; i < 7; i++)
-		week += l->days[i];
-	return l->rate * week / 7 * l->share[s];
-}
-
-/* Days of silence that a watcher needs who knows the rate from the days before only: the conditional test. */
-static double silence(const struct life *l, double chance)
-{
-	double seen = 56 * (1 - exp(-l->begins / 56.0)), sold = seen * daily(l, l->selection);
-
-	return seen * (pow((double)l->p->selection_count / chance, 1 / sold) - 1);
-}
-
 static void plant_lasting(struct life *l, int day)
 {
 	struct ft_practice *p = l->p;
-	double need;
+	int64_t visible_us = at(l->begins + practice_shows(l), 6, 0);
 
 	switch (l->trouble) {
 	case SELECTION_STOPPED:
 		p->selections[l->selection].jammed = true;
-		practice_key(l, at(l->begins + (int)ceil(silence(l, STOP_CHANCE)) + 1, 6, 0));
+		practice_key(l, visible_us);
+		break;
+	case NEVER_SOLD:
+	case MACHINE_STOPPED:
+		practice_key(l, visible_us);
 		break;
 	case SOLD_OUT:
 		if (!l->stopped_selling) {
 			l->stopped_selling = true;
 			p->selections[l->selection].stock = 0;
 			practice_begins(p, "OBC_", p->selections[l->selection].id);
-			practice_key(l, at(l->begins + (int)ceil(silence(l, OUT_CHANCE)) + 1, 6, 0));
+			practice_key(l, visible_us);
 		}
 		break;
 	case CLOCK_DRIFTS:
@@ -222,13 +198,6 @@ static void plant_lasting(struct life *l, int day)
 			p->meters.outages += 2;
 			practice_key(l, at(l->begins + 2, 6, 0));
 		}
-		break;
-	case MACHINE_STOPPED:
-		/* five sales of seven hundred at least are missed in a day; on a weekend it takes longer */
-		need = 14 / (l->rate * fmin(l->days[5], l->days[0]));
-		practice_key(l, at(l->begins + (int)ceil(need) + 1, 6, 0));
-		if (l->until < l->begins + (int)ceil(need) + 3)
-			l->until = l->begins + (int)ceil(need) + 3;
 		break;
 	default:
 		break;
@@ -249,6 +218,7 @@ static void plant_once(struct life *l, int day)
 {
 	struct ft_practice *p = l->p;
 	char name[TEXT_ROOM];
+	int64_t lost;
 
 	switch (l->trouble) {
 	case PRICE_CHANGED:
@@ -269,6 +239,11 @@ static void plant_once(struct life *l, int day)
 		break;
 	case COUNTERS_ANEW:
 		forget(l);
+		break;
+	case COUNTER_FELL:
+		lost = p->meters.by[BY_CARD].value / 3;
+		p->meters.by[BY_CARD].value -= lost;
+		l->carded_before -= lost; /* what was settled stays settled */
 		break;
 	case DOOR_OPENED:
 		if (visits(l, day)) {
@@ -318,13 +293,13 @@ static void settle(struct life *l, int day)
 		practice_key(l, at(l->begins + 5, 6, 0));
 	}
 	stamp(at(day, 0, 0), date);
-	row(l, FT_FLEET_SETTLEMENTS, "%.10s,%s,%s", date, l->asset, ft_money_text(sold, 2, text));
+	practice_fleet_row(l, FT_FLEET_SETTLEMENTS, "%.10s,%s,%s", date, l->asset, ft_money_text(sold, 2, text));
 }
 
 /* Hourly; the door's hour is a little warmer, a failing compressor lets it rise by half a degree an hour. */
 static void cabinet(struct life *l, int day)
 {
-	bool fails = l->trouble == FRIDGE_FAILS && day >= l->begins && day < l->begins + 3, alarm = false;
+	bool fails = (l->trouble == FRIDGE_FAILS || l->trouble == ALARM_MISSED) && day >= l->begins && day < l->begins + 3;
 	char text[FT_TIME_TEXT];
 
 	for (int h = 0; l->logger && h < 24; h++) {
@@ -332,13 +307,17 @@ static void cabinet(struct life *l, int day)
 			l->temperature += 0.6;
 		else
 			l->temperature += (3 - l->temperature) * 0.5;
-		if (l->temperature > 6.5 && fails) {
+		bool alarm = fails && l->alarms && l->temperature > 6.5;
+		if (fails && l->temperature > 6.5)
 			practice_key(l, at(day, h, 0));
-			alarm = l->alarms;
+		if (l->trouble == ALARM_WRONG && day == l->begins && h == 14) {
+			practice_key(l, at(day, h, 0));
+			alarm = true;
 		}
-		row(l, FT_FLEET_TEMPERATURES, "%s,%s,%.1f,%d", stamp(at(day, h, 0), text), l->asset,
-		    fmin(l->temperature, 22) + 0.15 * practice_normal(&l->random) + (visits(l, day) && h == 11 ? 1.2 : 0),
-		    alarm);
+		practice_fleet_row(l, FT_FLEET_TEMPERATURES, "%s,%s,%.1f,%d", stamp(at(day, h, 0), text), l->asset,
+		                   fmin(l->temperature, 22) + 0.15 * practice_normal(&l->random) +
+		                       (visits(l, day) && h == 11 ? 1.2 : 0),
+		                   alarm);
 	}
 }
 
@@ -346,7 +325,7 @@ static void cabinet(struct life *l, int day)
 
 static void deliver(struct life *l, int64_t arrived, const char *suffix)
 {
-	bool swapped = l->trouble == UNITS_SWAPPED && arrived >= at(l->begins, 0, 0);
+	bool swapped = (l->trouble == UNITS_SWAPPED || l->trouble == UNIT_MOVED) && arrived >= at(l->begins, 0, 0);
 	struct ft_civil c = ft_civil_of(arrived, 0);
 	char path[96];
 
@@ -386,7 +365,7 @@ static void read_out(struct life *l, int day)
 	deliver(l, arrived, "");
 	if (fate >= 11 && fate < 14 && day + 1 < l->plan->days)
 		deliver(l, arrived + DAY, "-again");
-	if (l->trouble == UNITS_SWAPPED && day >= l->begins)
+	if ((l->trouble == UNITS_SWAPPED || l->trouble == UNIT_MOVED) && day >= l->begins)
 		practice_key(l, at(l->begins, 8, 0));
 	if (l->wrapped)
 		practice_key(l, arrived);
@@ -395,7 +374,8 @@ static void read_out(struct life *l, int day)
 void practice_fleet_day(struct life *l, int day)
 {
 	if (day == 0 && l->trouble == COUNTER_WRAPS) {
-		int64_t shift = 1000000 - (int64_t)(l->rate * (double)(l->dialect == US_SNACK ? 190 : 90)) * l->begins;
+		int64_t shift = 1000000 - (int64_t)(l->rate * (double)(l->dialect == US_SNACK ? 190 : 90)) * l->begins -
+			l->p->meters.paid.value;
 		l->p->meters.paid.value += shift;
 		l->p->base.paid.value += shift;
 	}

@@ -187,8 +187,7 @@ static bool chance_by_others(const struct shop *p, double *ret, double *ret_mean
 		return false;
 	mean = sum / n;
 	spread = squares / n - mean * mean - mean; /* beyond what chance spreads */
-	shape = spread > 0 ? mean * mean / spread : 50;
-	shape = shape > 50 ? 50 : shape;
+	shape = spread > 0 ? fmin(mean * mean / spread, WATCH_NEVER_SHAPE) : WATCH_NEVER_SHAPE;
 	*ret = exp(-shape * log1p(mean / shape));
 	*ret_mean = mean;
 	return true;

@@ -17,8 +17,8 @@ import sys
 import tempfile
 import time
 
-FETTLE = os.path.abspath(sys.argv[1])
-sys.path.insert(0, os.path.join(os.path.abspath(sys.argv[2]), "benchmarks"))
+FETTLE, SOURCE = os.path.abspath(sys.argv[1]), os.path.abspath(sys.argv[2])
+sys.path.insert(0, os.path.join(SOURCE, "benchmarks"))
 import watch_score  # noqa: E402
 
 failed = passed = 0
@@ -232,6 +232,37 @@ def long_table(fleet, folder, fresh):
     say("line 100003" in done.stderr, f"the last line has its number: {done.stderr}")
 
 
+def small(folder):
+    """A small and short fleet: several kinds all the same, and it says exactly which, and which not and why."""
+    with open(os.path.join(SOURCE, "data/practice/troubles.csv"), encoding="utf-8") as f:
+        kinds = {r["kind"]: r for r in csv.DictReader(f)}
+    for n, (machines, days, least) in enumerate(((30, 20, 8), (4, 8, 1), (3, 4, 0), (60, 40, 12))):
+        fleet = os.path.join(folder, f"small{n}")
+        said = run("practice", "fleet", "-o", fleet, "--machines", str(machines), "--days", str(days), "--seed", "5", "--json", codes=(0,)).stdout
+        events = [json.loads(x) for x in said.splitlines()]
+        with open(os.path.join(fleet, "key.csv"), encoding="ascii") as f:
+            key = list(csv.DictReader(f))
+        told = {x["kind"]: x for x in events if x["event"] == "planted"}
+        say(set(told) == set(kinds), f"every kind is told of: {set(told) ^ set(kinds)}")
+        for kind, x in told.items():
+            rows = sum(r["kind"] == kind for r in key)
+            say(x["amount"] == rows, f"{kind}: {x['amount']} said, {rows} in the key")
+            say(x["amount"] or x["text"] in ("too few days", "no machine left", "too late to be seen"), f"{kind}: why not: {x}")
+            short = days < int(kinds[kind]["before"]) + int(kinds[kind]["shows"]) + 1
+            say(not short or x["text"] == "too few days", f"{kind} in {days} days: {x}")
+        say(len({r["kind"] for r in key}) >= least, f"{machines} machines, {days} days: {len({r['kind'] for r in key})} kinds")
+        people = run("practice", "fleet", "-o", fleet, "--machines", str(machines), "--days", str(days), "--seed", "5", codes=(0,)).stdout
+        text = " ".join(people.split())
+        say(("Nothing was planted" in text) == (not key), f"said to people: {text[-200:]}")
+        say(all(f"{x['amount']} {k}" in text for k, x in told.items() if x["amount"]) and all(k in text for k in kinds), "by name")
+        say(max(len(x) for x in people.splitlines()) <= 80, "and fits")
+        if n == 0:
+            found = documents(os.path.join(fleet, "audits"), "--fresh", *tables(fleet))
+            by_kind, missed, false, weeks = watch_score.score(found, fleet)
+            say(sum(k[0] for k in by_kind.values()) >= 4 and len(missed) <= 1, f"found in a small fleet: {dict(by_kind)} {missed}")
+            say(len(false) <= 1, f"{len(false)} false in {weeks:.0f} machine-weeks")
+
+
 def own_tables(fleet, folder):
     """Tables, reports and the book of this very run may lie among the audits and are counted as nothing."""
     here = os.path.join(folder, "own")
@@ -293,6 +324,7 @@ def main():
         killed(fleet, folder, fresh)
         reports(fleet, folder)
         long_table(fleet, folder, fresh)
+        small(folder)
         own_tables(fleet, folder)
         usual(fleet)
         wrong(fleet, folder)
