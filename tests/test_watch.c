@@ -377,6 +377,43 @@ static void never(void **state)
 	judge(&h, FT_RULE_NONE, 0);
 }
 
+/* The last read of a machine whose clock lost its time stays where it arrived; a late copy goes where it was read. */
+static void order(void **state)
+{
+	const struct ft_exception *x;
+	struct handed h;
+
+	(void)state;
+	for (int days = 3; days <= 900; days += 897) {
+		live(&h);
+		for (int day = 0; day <= LIFE_DAYS; day++)
+			h.reads[day].number[FT_WATCH_CLOCK] = NOON + day * FT_DAY;
+		h.reads[LIFE_DAYS].number[FT_WATCH_CLOCK] -= days * FT_DAY;
+		judge(&h, FT_RULE_NONE, 0);
+		assert_int_equal(h.result.late, 0);
+		assert_int_equal(h.result.last_us, NOON + LIFE_DAYS * FT_DAY);
+	}
+	live(&h);
+	for (int day = 0; day <= LIFE_DAYS; day++)
+		h.reads[day].number[FT_WATCH_CLOCK] = NOON + day * FT_DAY;
+	h.reads[5].number[FT_WATCH_ARRIVED] += 3 * FT_DAY + FT_DAY / 3;
+	judge(&h, FT_RULE_NONE, 0);
+	assert_int_equal(h.result.late, 1);
+	/* also when it is the first of all, read before any arrived */
+	live(&h);
+	for (int day = 0; day <= LIFE_DAYS; day++)
+		h.reads[day].number[FT_WATCH_CLOCK] = NOON + day * FT_DAY;
+	h.reads[1].number[FT_WATCH_ARRIVED] += 2 * FT_DAY + FT_DAY / 3;
+	judge(&h, FT_RULE_NONE, 0);
+	assert_int_equal(h.result.late, 1);
+	/* where three in a row say so it is the clock */
+	live(&h);
+	for (int day = 0; day <= LIFE_DAYS; day++)
+		h.reads[day].number[FT_WATCH_CLOCK] = NOON + day * FT_DAY - (day > 6 ? 900 * FT_DAY : 0);
+	x = judge(&h, FT_RULE_WATCH_CLOCK_OFF, 1);
+	assert_int_equal(x->since_us, NOON + 7 * FT_DAY);
+}
+
 /* The table of the weeks after says back what went in, and nothing of it can be made to lie outside. */
 static void weeks(void **state)
 {
@@ -429,7 +466,7 @@ int main(void)
 		cmocka_unit_test(poisson), cmocka_unit_test(conditional), cmocka_unit_test(garwood), cmocka_unit_test(cusum),
 		cmocka_unit_test(ewma),    cmocka_unit_test(names),       cmocka_unit_test(streams), cmocka_unit_test(honest),
 		cmocka_unit_test(parts),   cmocka_unit_test(counters),    cmocka_unit_test(prices),  cmocka_unit_test(never),
-		cmocka_unit_test(weeks),
+		cmocka_unit_test(weeks),   cmocka_unit_test(order),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);

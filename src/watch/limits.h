@@ -7,7 +7,8 @@
 #define WATCH_MISSING_PERIODS 2.6 /* silence of more than this many of its own periods: two reads are missing */
 #define WATCH_PERIOD_READS    5   /* reads before a rhythm is spoken of */
 #define WATCH_LATE_US         (12 * INT64_C(3600000000)) /* a clock this far behind its neighbours: a late copy */
-#define WATCH_CLOCK_US        (15 * INT64_C(60000000))   /* a clock off by more, three reads in a row */
+#define WATCH_LATE_MOST       (7 * FT_DAY) /* a copy of more than a week before the first audit is no late one */
+#define WATCH_CLOCK_US        (15 * INT64_C(60000000)) /* a clock off by more, three reads in a row */
 #define WATCH_CLOCK_READS     3
 #define WATCH_STOP_CHANCE     1e-4          /* of a selection's silence by chance, times the selections watched */
 #define WATCH_OUT_CHANCE      0.05          /* the same where the machine says that it is sold out */

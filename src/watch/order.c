@@ -66,6 +66,26 @@ static bool usual_off(const struct ft_watch_read *reads, size_t count, size_t i,
 	return n >= 3 && watch_median(near, n, ret);
 }
 
+/* A late copy was read not long before the machine was first heard of, and the counters go through it; a clock that lost
+ * its time tells of a day from which nothing is known, or one at which the counters stood lower. */
+static bool goes_there(const struct ft_watch_read *reads, size_t count, size_t i, int64_t at_us)
+{
+	int64_t here = reads[i].number[FT_WATCH_PAID_COUNT], after;
+	size_t low = 0, high = count;
+
+	if (at_us < reads[0].number[FT_WATCH_ARRIVED] - WATCH_LATE_MOST)
+		return false;
+	while (low < high) { /* the first that arrived after it was read */
+		size_t mid = low + (high - low) / 2;
+		if (reads[mid].number[FT_WATCH_ARRIVED] <= at_us)
+			low = mid + 1;
+		else
+			high = mid;
+	}
+	after = low < count ? reads[low].number[FT_WATCH_PAID_COUNT] : FT_ABSENT;
+	return low >= i || here == FT_ABSENT || after == FT_ABSENT || here <= after;
+}
+
 /* Without a clock: counters lower than before that are higher again right after tell a late copy. */
 static bool counters_back(const struct ft_watch_read *reads, size_t count, size_t i, size_t *ret_to)
 {
@@ -92,13 +112,17 @@ size_t watch_order(struct ft_watch_read *reads, size_t count, struct ft_watch_re
 	for (size_t i = 0; i < count; i++)
 		reads[i].at_us = reads[i].number[FT_WATCH_ARRIVED];
 	for (size_t i = 0; i < count; i++) {
+		int64_t was;
 		double off;
 		size_t to;
 		if (reads[i].number[FT_WATCH_CLOCK] != FT_ABSENT) {
-			if (usual_off(reads, count, i, &off) && clock_off(&reads[i]) < off - (double)WATCH_LATE_US) {
-				reads[i].at_us = watch_less(reads[i].number[FT_WATCH_CLOCK], (int64_t)off);
-				r->late++;
-			}
+			if (!usual_off(reads, count, i, &off) || clock_off(&reads[i]) >= off - (double)WATCH_LATE_US)
+				continue;
+			was = watch_less(reads[i].number[FT_WATCH_CLOCK], (int64_t)off);
+			if (!goes_there(reads, count, i, was))
+				continue;
+			reads[i].at_us = was;
+			r->late++;
 		} else if (counters_back(reads, count, i, &to)) {
 			reads[i].at_us = reads[to].at_us - FT_SECOND;
 			r->late++;
