@@ -66,8 +66,8 @@ static bool usual_off(const struct ft_watch_read *reads, size_t count, size_t i,
 	return n >= 3 && watch_median(near, n, ret);
 }
 
-/* A late copy was read not long before the machine was first heard of, and the counters go through it; a clock that lost
- * its time tells of a day of which nothing is known, or at which the counters stood lower. */
+/* A late copy was read not long before the machine was first heard of, and the counters go through it; a clock that
+ * lost its time tells of a day of which nothing is known, or at which the counters stood lower. */
 static bool goes_there(const struct ft_watch_read *reads, size_t count, size_t i, int64_t at_us)
 {
 	int64_t here = reads[i].number[FT_WATCH_PAID_COUNT], after;
