@@ -3,6 +3,7 @@
 import type { ComponentChildren } from "preact";
 import { useLayoutEffect, useRef, useState } from "preact/hooks";
 import type { Selection, SignalDoc, SupplyDoc } from "./documents";
+import { dbm } from "./words";
 
 /** The width there is, so that a drawing keeps its type at reading size on a phone and on a desk. */
 export function useWidth(first = 320) {
@@ -237,7 +238,7 @@ export function Levels({ d }: { d: SignalDoc }) {
 	const from = Math.floor((Math.min(...levels) - 6) / 10) * 10;
 	const until = Math.ceil((Math.max(...levels) + 6) / 10) * 10;
 	const x = (v: number) => 8 + ((v - from) / (until - from)) * (width - 16);
-	const height = 40 + places.length * 56;
+	const height = 56 + places.length * 56;
 	return (
 		<div ref={ref}>
 			<svg
@@ -255,18 +256,25 @@ export function Levels({ d }: { d: SignalDoc }) {
 							y={height - 6}
 							text-anchor={n === from ? "start" : n === until ? "end" : "middle"}
 						>
-							{n} dBm
+							{dbm(n)}
 						</text>
 					</g>
 				))}
-				{d.least_dbm !== null && <path class="bad dash" d={`M${x(d.least_dbm)} 8 V${height - 24}`} />}
+				{d.least_dbm !== null && (
+					<>
+						<path class="bad dash" d={`M${x(d.least_dbm)} 8 V${height - 24}`} />
+						<text class="halo" x={x(d.least_dbm) + 6} y={height - 32}>
+							needs {dbm(d.least_dbm)}
+						</text>
+					</>
+				)}
 				{places.map((p, i) => {
 					const y = 44 + i * 56;
 					return (
 						<g key={p.name}>
 							<text class="bold halo" x="8" y={y - 16}>
 								{p.name ?? "everywhere"}
-								{p.margin_db !== null ? `  ${p.margin_db.toFixed(1)} dB to spare` : ""}
+								{p.margin_db !== null ? `: ${p.margin_db.toFixed(1)} dB to spare` : ""}
 							</text>
 							{p.level_dbm.p10 !== null && p.level_dbm.median !== null && (
 								<>

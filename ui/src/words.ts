@@ -84,6 +84,9 @@ export function isoLocal(t: Date): string {
 /** Microseconds as a length of time that can be read at a glance. */
 export function span(us: number): string {
 	const a = Math.abs(us);
+	if (a === 0) {
+		return "0 s";
+	}
 	if (a < 1000) {
 		return `${Math.round(us)} µs`;
 	}
@@ -94,6 +97,26 @@ export function span(us: number): string {
 		return `${(us / 1e6).toFixed(a < 1e7 ? 2 : 1)} s`;
 	}
 	return `${Math.floor(us / 6e7)} min ${two(Math.floor(us / 1e6) % 60)} s`;
+}
+
+/** A level of radio; more than nothing is far away from it. */
+export const dbm = (v: number | null): string => `${String(v ?? "–").replace("-", "−")} dBm`;
+
+const mostLookedFor = 20000; // mA: the program looks for no margin beyond it
+
+/** A current that is left. */
+export const spare = (ma: number): string => (ma >= mostLookedFor ? "more than 20 A" : `${number(ma)} mA`);
+
+/** YYMMDD and HHMM or HHMMSS, as an audit sends them; what is neither stays as it was sent. */
+export const sentDay = (date: string | null) => date?.replace(/^(\d\d)(\d\d)(\d\d)$/, "20$1-$2-$3");
+export const sentHour = (time: string | null) => time?.replace(/^(\d\d)(\d\d)(\d\d)?$/, "$1:$2");
+
+/** What an event means, its "_n" told by its own code: EJB_24 is one of selection 24. */
+export function eventWords(code: string, meaning: string | null): string {
+	const which = /_(\w+)$/.exec(code)?.[1];
+	return (meaning ?? "not in the list of events")
+		.replace(/ \([A-Z]+_n = (\w+) n\)/, which ? ` at $1 ${which}` : "")
+		.replace(/ \([A-Z]+_n\)/, which ? ` ${which}` : "");
 }
 
 /** Seconds as hours, minutes, days. */

@@ -7,7 +7,7 @@ import { Face } from "../drawings";
 import { useDoc } from "../live";
 import { Choose, Entry, evidenceOptions, Findings, Leaf, visitUp, Waiting } from "../parts";
 import { become, to, type Place } from "../route";
-import { capital, count, money, number, sentence } from "../words";
+import { capital, count, eventWords, money, number, sentDay, sentHour, sentence } from "../words";
 
 const totalNames: [keyof AuditDoc["totals"], string][] = [
 	["paid", "all paid"],
@@ -48,7 +48,7 @@ function Totals({ a }: { a: AuditDoc }) {
 	const d = a.currency.decimals;
 	return (
 		<div class="scroll" tabIndex={0} role="group" aria-label="Totals">
-			<table>
+			<table class="roomy">
 				<caption>
 					Sales{a.currency.code ? ` in ${a.currency.code}` : ""}, since the machine began and since the
 					last reset
@@ -212,7 +212,7 @@ function Events({ a }: { a: AuditDoc }) {
 	}
 	return (
 		<div class="scroll" tabIndex={0} role="group" aria-label="Events">
-			<table>
+			<table class="roomy">
 				<thead>
 					<tr>
 						<th scope="col">event</th>
@@ -226,9 +226,11 @@ function Events({ a }: { a: AuditDoc }) {
 					{a.events.map((e, i) => (
 						<tr key={i}>
 							<th scope="row">
-								<span class="code">{e.code}</span> {e.meaning ?? "not in the list of events"}
+								<span class="code">{e.code}</span> {eventWords(e.code, e.meaning)}
 							</th>
-							<td>{[e.date, e.time].filter(Boolean).join(" ") || "–"}</td>
+							<td>
+								<span class="whole">{sentDay(e.date) ?? "–"}</span> <span>{sentHour(e.time)}</span>
+							</td>
 							<td class="num">
 								{e.count !== null ? number(e.count) : "–"}
 								{e.active ? ", lasting" : ""}
@@ -506,7 +508,7 @@ export function Whole({ a }: { a: AuditDoc }) {
 			<Entry title="Events">
 				<Events a={a} />
 			</Entry>
-			<Entry title="How far to rely on it">
+			<Entry title="How sure it is">
 				<Reliance a={a} />
 			</Entry>
 			<Entry title="Findings">

@@ -6,7 +6,7 @@ import { FitMark, OfficeWays, PlainMap } from "../map";
 import { fits, fitWords, homesOf, percent, useLines, useTable, type Fit, type Surveyed } from "../office";
 import { Choose, Complaint, Entry, Field, Leaf } from "../parts";
 import { become, to, type Place } from "../route";
-import { capital, count, money, number, sentence, size } from "../words";
+import { capital, count, money, sentence, size, spare } from "../words";
 import { Tables, useHas } from "./tables";
 
 const shownAtOnce = 60;
@@ -76,7 +76,7 @@ function Machines({
 	return (
 		<>
 			<div class="scroll" tabIndex={0} role="group" aria-label="Machines">
-				<table class="machines">
+				<table class="machines first-three">
 					<thead>
 						<tr>
 							<th scope="col">Asset</th>
@@ -197,7 +197,7 @@ function One({ m }: { m: Surveyed }) {
 						<dt>Supply</dt>
 						<dd>
 							{m.supply.margin_v.toFixed(1)} V
-							{m.supply.margin_ma !== null ? ` and ${number(m.supply.margin_ma)} mA` : ""} to spare
+							{m.supply.margin_ma !== null ? ` and ${spare(m.supply.margin_ma)}` : ""} to spare
 						</dd>
 					</>
 				)}

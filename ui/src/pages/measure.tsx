@@ -10,7 +10,7 @@ import { put, useDoc } from "../live";
 import { FileEntry, MeasuredLeaf, Result, useEvidence } from "../measured";
 import { Choose, Do, Entry, Field, Findings, KeptForm, Waiting } from "../parts";
 import { readingsOf, thinned, type MarkAt, type Reading } from "../table";
-import { count, lasting, number } from "../words";
+import { count, dbm, lasting, number, spare } from "../words";
 
 function useText(path: string | null): string | null {
 	const [text, set] = useState<string | null>(null);
@@ -352,11 +352,11 @@ export function SignalPage({ id }: { id: string }) {
 								[
 									"Level",
 									d.level_dbm.median !== null &&
-										`${d.level_dbm.median} dBm in the middle, nine of ten reach ${d.level_dbm.p10} dBm`,
+										`${dbm(d.level_dbm.median)} in the middle, nine of ten reach ${dbm(d.level_dbm.p10)}`,
 								],
 								[
 									"To spare",
-									d.margin_db !== null && `${d.margin_db.toFixed(1)} dB above ${d.least_dbm} dBm`,
+									d.margin_db !== null && `${d.margin_db.toFixed(1)} dB above ${dbm(d.least_dbm)}`,
 								],
 								[
 									"Above it",
@@ -452,7 +452,7 @@ export function SupplyPage({ id }: { id: string }) {
 								[
 									"Still to draw",
 									d.margin_ma !== null &&
-										`${number(d.margin_ma)} mA${d.place ? ` at the ${d.place}` : ""}`,
+										`${spare(d.margin_ma)}${d.place ? ` at the ${d.place}` : ""}`,
 								],
 								[
 									"Weakest",
@@ -466,7 +466,7 @@ export function SupplyPage({ id }: { id: string }) {
 								{d.changes.map((c) => (
 									<li key={c.what}>
 										{c.what}: {c.margin_v !== null ? `${c.margin_v.toFixed(1)} V` : "–"}
-										{c.margin_ma !== null ? ` and ${number(c.margin_ma)} mA` : ""} to spare.
+										{c.margin_ma !== null ? ` and ${spare(c.margin_ma)}` : ""} to spare.
 									</li>
 								))}
 							</ul>

@@ -314,7 +314,7 @@ function Buy({ plan }: { plan: PlanDoc }) {
 									<td class="num">
 										<b>{b.buy}</b>
 									</td>
-									<td>{b.by ? weekday(b.by) : ""}</td>
+									<td class="whole">{b.by ? weekday(b.by) : ""}</td>
 								</tr>
 							))}
 						</tbody>

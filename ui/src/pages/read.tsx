@@ -51,7 +51,7 @@ function Ports({ wish, set }: { wish: Wish; set: (w: Partial<Wish>) => void }) {
 						path={p.path}
 						title={p.description ?? "Serial port"}
 						picked={wish.port === p.path}
-						about={[p.path, p.kind, p.serial].filter(Boolean).join(", ")}
+						about={[p.path, p.kind === "native" ? "built in" : p.kind === "usb" ? "USB" : p.kind, p.serial].filter(Boolean).join(", ")}
 						pick={() => set({ port: p.path, link: "auto" })}
 					/>
 				))}

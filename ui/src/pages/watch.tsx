@@ -197,7 +197,7 @@ function Today({ list }: { list: Watched[] }) {
 				{wanted ? `${found.length} found` : ""}
 			</p>
 			<div class="scroll" tabIndex={0} role="group" aria-label="Machines today">
-				<table class="machines">
+				<table class="machines first-two">
 					<thead>
 						<tr>
 							<th scope="col">Asset</th>
