@@ -11,7 +11,7 @@ const tables = ["survey", "families", "units", "parts", "leads", "technicians"];
 async function officeOf(program, folder) {
 	const maker = new Bench(program, folder, "office-maker");
 	const fleet = join(folder, "fleet");
-	await maker.run("practice", "fleet", "-o", fleet, "--machines", "16", "--days", "60", "--seed", "3");
+	await maker.run("practice", "fleet", "-o", fleet, "--machines", "16", "--days", "60", "--seed", "11");
 	const bench = await new Bench(program, folder, "office", ["--audits", join(fleet, "audits")]).start();
 	return { bench, fleet };
 }

@@ -292,15 +292,15 @@ function Buy({ plan }: { plan: PlanDoc }) {
 							<tr>
 								<th scope="col">Part</th>
 								<th scope="col" class="num">
+									Buy
+								</th>
+								<th scope="col">by</th>
+								<th scope="col" class="num">
 									Needed
 								</th>
 								<th scope="col" class="num">
 									In stock
 								</th>
-								<th scope="col" class="num">
-									Buy
-								</th>
-								<th scope="col">Needed by</th>
 							</tr>
 						</thead>
 						<tbody>
@@ -309,12 +309,12 @@ function Buy({ plan }: { plan: PlanDoc }) {
 									<th scope="row" class="whole">
 										{b.part}
 									</th>
-									<td class="num">{b.needed}</td>
-									<td class="num">{b.stock ?? "not counted"}</td>
 									<td class="num">
 										<b>{b.buy}</b>
 									</td>
 									<td class="whole">{b.by ? weekday(b.by) : ""}</td>
+									<td class="num">{b.needed}</td>
+									<td class="num">{b.stock ?? "not counted"}</td>
 								</tr>
 							))}
 						</tbody>

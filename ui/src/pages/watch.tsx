@@ -145,7 +145,7 @@ function Cases({ list, none, alone }: { list: Case[]; none: string; alone?: bool
 	}
 	return (
 		<>
-			<ul>
+			<ul class="cases">
 				{seen.map((c) => (
 					<CaseLine
 						key={keyOf(c)}
