@@ -283,38 +283,73 @@ static void add_part(struct parts *p, struct ft_watched_part x)
 	}
 }
 
-static void merge(struct watch_memory *m, struct watch_machine *x, struct parts *p)
+static bool same_month(int64_t a_us, int64_t b_us)
 {
-	struct ft_arena a = { 0 };
+	struct ft_civil a = ft_civil_of(a_us, 0), b = ft_civil_of(b_us, 0);
+
+	return a.year == b.year && a.month == b.month;
+}
+
+/* Puts the reads of a part behind those in `all`. */
+static bool join(struct watch_memory *m, const struct ft_watched_part *old, struct ft_stream *all, struct ft_arena *a)
+{
+	struct ft_watch_read *list;
+	size_t n = 0;
+	bool good = ft_stream_get(old->bytes, a, &list, &n, &m->c->error) == FT_OK;
+
+	for (size_t k = 0; good && k < n; k++)
+		good = ft_stream_put(all, &list[k]);
+	return good;
+}
+
+/* The parts of one month, the first of which is old[first]; those that were taken have no number any more. */
+static void merge_month(struct watch_memory *m, struct ft_watched_part *old, size_t first, size_t count,
+                        struct parts *p, struct ft_arena *a)
+{
 	struct ft_stream all = { 0 };
-	struct ft_watched_part *old = NULL, part = { .machine = x->key };
-	size_t count = 0;
+	struct ft_watched_part part = old[first];
+	size_t n = 0;
 	char *bytes;
 
-	p->good = p->good && watch_memory_parts(m, x->key, m->fleet->since_us, &a, &old, &count) == FT_OK;
-	for (size_t i = 0; p->good && i < count; i++) {
-		struct ft_watch_read *list;
-		size_t n = 0;
-		p->good = ft_stream_get(old[i].bytes, &a, &list, &n, &m->c->error) == FT_OK;
-		for (size_t k = 0; p->good && k < n; k++)
-			p->good = ft_stream_put(&all, &list[k]);
-		part.first_us = !i || old[i].first_us < part.first_us ? old[i].first_us : part.first_us;
-		part.newest_us = !i || old[i].newest_us > part.newest_us ? old[i].newest_us : part.newest_us;
-		add_part(p, (struct ft_watched_part){ .machine = x->key, .number = old[i].number });
+	for (size_t i = first; i < count; i++)
+		n += old[i].number && same_month(old[i].newest_us, part.newest_us);
+	for (size_t i = first; n > 1 && p->good && i < count; i++) {
+		if (!old[i].number || !same_month(old[i].newest_us, part.newest_us))
+			continue;
+		p->good = join(m, &old[i], &all, a);
+		part.first_us = old[i].first_us < part.first_us ? old[i].first_us : part.first_us;
+		part.newest_us = old[i].newest_us > part.newest_us ? old[i].newest_us : part.newest_us;
+		add_part(p, (struct ft_watched_part){ .machine = part.machine, .number = old[i].number });
+		old[i].number = 0;
 	}
-	bytes = ft_arena_raw(&p->arena, all.bytes.n + 1);
-	if (p->good && bytes && all.bytes.p) {
-		memcpy(bytes, all.bytes.p, all.bytes.n);
+	bytes = n > 1 && p->good ? ft_arena_raw(&p->arena, all.bytes.n + 1) : NULL;
+	if (bytes) {
+		if (all.bytes.n)
+			memcpy(bytes, all.bytes.p, all.bytes.n);
+		part.number = 0;
 		part.reads = (int64_t)all.count;
 		part.bytes = (struct ft_slice){ bytes, all.bytes.n };
 		add_part(p, part);
 	}
-	p->good = p->good && bytes;
+	p->good = p->good && (bytes || n <= 1);
 	ft_stream_done(&all);
+}
+
+/* By months, so that what is older than the watch looks back is not carried along with what is new. */
+static void merge(struct watch_memory *m, struct watch_machine *x, struct parts *p)
+{
+	struct ft_arena a = { 0 };
+	struct ft_watched_part *old = NULL;
+	size_t count = 0;
+
+	p->good = p->good && watch_memory_parts(m, x->key, m->fleet->since_us, &a, &old, &count) == FT_OK;
+	for (size_t i = 0; p->good && i < count; i++)
+		if (old[i].number)
+			merge_month(m, old, i, count, p, &a);
 	ft_arena_done(&a);
 }
 
-/* Many small parts become one; at another number of them for each machine, so that it does not fall on one day. */
+/* Many small parts become one of each month; at another number of them for each machine, so that it does not fall on one day. */
 static void merge_many(struct watch_memory *m, struct watch_machine *x, struct parts *p)
 {
 	if (x->part_count >= PARTS_MERGED + watch_hash(x->key, strlen(x->key)) % 16)

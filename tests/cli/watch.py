@@ -192,6 +192,26 @@ def killed(fleet, folder, fresh):
     say(int(reads.stdout) <= files, f"{reads.stdout.strip()} reads in the book of {files} files")
 
 
+def day_by_day(folder):
+    """Each day's audits as they come: small stretches become one of each month, and nothing is lost or told otherwise."""
+    fleet, book, days = os.path.join(folder, "daily"), os.path.join(folder, "daily.sqlite"), os.path.join(folder, "came")
+    run("practice", "fleet", "-o", fleet, "--machines", "3", "--days", "120", "--seed", "5", codes=(0,))
+    os.mkdir(days)
+    for day in sorted(os.listdir(os.path.join(fleet, "audits"))):
+        shutil.copytree(os.path.join(fleet, "audits", day), os.path.join(days, day))
+        run("--book", book, "watch", days)
+    say(plain(documents(days, "--book", book)) == plain(documents(days, "--fresh")), "day by day as all at once")
+    sql = ("select count(*), sum(reads), sum(strftime('%Y-%m', first_us / 1e6, 'unixepoch') <> strftime('%Y-%m', newest_us / 1e6, "
+           "'unixepoch')), (select count(*) from (select 1 from watch_part group by machine, "
+           "strftime('%Y-%m', newest_us / 1e6, 'unixepoch'))) from watch_part")
+    count, reads, across, months = map(int, subprocess.run(["sqlite3", book, sql], capture_output=True, text=True, check=True).stdout.split("|"))
+    files = len(glob.glob(os.path.join(days, "*", "*.dts")))
+    say(reads == files, f"{reads} reads of {files} files")
+    say(across == 0, f"{across} stretches reach over the end of a month")
+    say(count < files / 2, f"{count} stretches of {files} reads")
+    say(months >= 12, f"{months} months of machines")
+
+
 def reports(fleet, folder):
     names = [os.path.join(folder, f"morning.{e}") for e in ("csv", "json", "txt", "html", "pdf")]
     run("watch", os.path.join(fleet, "audits"), "--fresh", *tables(fleet), *[x for n in names for x in ("--report", n)])
@@ -322,6 +342,7 @@ def main():
         acknowledged(book, half, fleet, fresh)
         blanks(fleet, folder, fresh)
         killed(fleet, folder, fresh)
+        day_by_day(folder)
         reports(fleet, folder)
         long_table(fleet, folder, fresh)
         small(folder)
