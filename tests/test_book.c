@@ -1,37 +1,19 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* What a book does wherever it lies: as a file, or, where FETTLE_SERVER names a PostgreSQL server with the empty
  * databases book and office (tests/server.py), there. The same tests on both. */
-#include "unit.h"
+#include "books.h"
 
-#include <stdio.h>
-#include <stdlib.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
-#include "fettle/store.h"
-
 static char folder[] = "/tmp/fettle-book-XXXXXX";
 static const char *server; /* its address with a slash at the end; NULL: files */
-static struct ft_arena arena;
-static struct ft_error err;
 
 /* The place of one of two books. */
 static const char *place(const char *name)
 {
 	return server ? ft_arena_printf(&arena, "%s%s", server, name)
 				  : ft_arena_printf(&arena, "%s/%s.sqlite", folder, name);
-}
-
-static void shell(const char *format, ...) __attribute__((format(printf, 1, 2)));
-static void shell(const char *format, ...)
-{
-	char command[512];
-	va_list args;
-
-	va_start(args, format);
-	vsnprintf(command, sizeof command, format, args);
-	va_end(args);
-	assert_int_equal(system(command), 0);
 }
 
 static int fresh(void **state)
@@ -48,42 +30,9 @@ static int fresh(void **state)
 	return 0;
 }
 
-static struct ft_book *open_book(const char *name, enum ft_book_mode mode)
-{
-	struct ft_book *b = NULL;
-
-	if (ft_book_open(place(name), mode, &b, &err) != FT_OK)
-		fail_msg("%s", err.text);
-	return b;
-}
-
 static struct ft_book *book(void)
 {
-	return open_book("book", FT_BOOK_WRITE);
-}
-
-static const char *new_visit(struct ft_book *b, const char *asset, int64_t at)
-{
-	struct ft_visit v = {
-		.asset = asset, .opened_us = at, .technician = "A. Fitter", .unit = "U-1", .machine_serial = "SN1"
-	};
-	const char *id = NULL;
-
-	if (ft_book_visit_open(b, &v, &arena, &id, &err) != FT_OK)
-		fail_msg("%s", err.text);
-	return id;
-}
-
-static void add(struct ft_book *b, const char *id, struct ft_slice bytes, bool want_known)
-{
-	struct ft_evidence x = {
-		.kind = FT_EVIDENCE_NOTE, .stage = FT_STAGE_KEEP, .name = "note.txt", .bytes = bytes, .added_us = 2000
-	};
-	bool known = !want_known;
-
-	if (ft_book_evidence_add(b, id, &x, 1, &known, &err) != FT_OK)
-		fail_msg("%s", err.text);
-	assert_int_equal(known, want_known);
+	return open_book(place("book"), FT_BOOK_WRITE);
 }
 
 static void begins_and_keeps(void **state)
@@ -109,7 +58,7 @@ static void begins_and_keeps(void **state)
 	add(b, id, ft_slice_of(""), false);
 	add(b, "BD-0417-2", odd, false);
 	b = ft_book_free(b);
-	b = open_book("book", FT_BOOK_READ);
+	b = open_book(place("book"), FT_BOOK_READ);
 	assert_int_equal(ft_book_visit_load(b, "bd-0417-1", FT_LOAD_ALL, &arena, &v, &err), FT_OK);
 	assert_string_equal(v.id, id);
 	assert_int_equal(v.evidence_count, 2);
@@ -329,7 +278,7 @@ static void moves_either_way(void **state)
 	assert_int_equal(ft_book_visit_load(b, id, FT_LOAD_ALL, &arena, &was, &err), FT_OK);
 	assert_int_equal(ft_book_open(ft_arena_printf(&arena, "%s/between.sqlite", folder), FT_BOOK_WRITE, &file, &err),
 	                 FT_OK);
-	office = open_book("office", FT_BOOK_WRITE);
+	office = open_book(place("office"), FT_BOOK_WRITE);
 	assert_int_equal(ft_book_copy(b, file, &arena, &first, &count, &err), FT_OK);
 	assert_int_equal(ft_book_copy(file, office, &arena, &second, &again, &err), FT_OK);
 	assert_int_equal(count, again);

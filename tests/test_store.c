@@ -1,36 +1,18 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* The book as a file: made, brought up to date, refused, damaged, copied. The sqlite3 program is the outside witness
  * that a book is a plain SQLite database. What a book does wherever it lies is in test_book.c. */
-#include "unit.h"
+#include "books.h"
 
 #include <fcntl.h>
 #include <sqlite3.h>
-#include <stdio.h>
-#include <stdlib.h>
 #include <unistd.h>
-
-#include "fettle/store.h"
 
 static char folder[] = "/tmp/fettle-store-XXXXXX", path[64];
 static const char *tests_dir;
-static struct ft_arena arena;
-static struct ft_error err;
 
 static const char *in_folder(const char *name)
 {
 	return ft_arena_printf(&arena, "%s/%s", folder, name);
-}
-
-static void shell(const char *format, ...) __attribute__((format(printf, 1, 2)));
-static void shell(const char *format, ...)
-{
-	char command[512];
-	va_list args;
-
-	va_start(args, format);
-	vsnprintf(command, sizeof command, format, args);
-	va_end(args);
-	assert_int_equal(system(command), 0);
 }
 
 static int fresh(void **state)
@@ -45,37 +27,7 @@ static int fresh(void **state)
 
 static struct ft_book *book(void)
 {
-	struct ft_book *b = NULL;
-
-	if (ft_book_open(path, FT_BOOK_WRITE, &b, &err) != FT_OK)
-		fail_msg("%s", err.text);
-	return b;
-}
-
-static const char *new_visit(struct ft_book *b, const char *asset, int64_t at)
-{
-	struct ft_visit v = {
-		.asset = asset, .opened_us = at, .technician = "A. Fitter", .unit = "U-1", .machine_serial = "SN1"
-	};
-	const char *id = NULL;
-
-	if (ft_book_visit_open(b, &v, &arena, &id, &err) != FT_OK)
-		fail_msg("%s", err.text);
-	return id;
-}
-
-static void add(struct ft_book *b, const char *id, const char *text, bool want_known)
-{
-	struct ft_evidence x = { .kind = FT_EVIDENCE_NOTE,
-		                     .stage = FT_STAGE_KEEP,
-		                     .name = "note.txt",
-		                     .bytes = ft_slice_of(text),
-		                     .added_us = 2000 };
-	bool known = !want_known;
-
-	if (ft_book_evidence_add(b, id, &x, 1, &known, &err) != FT_OK)
-		fail_msg("%s", err.text);
-	assert_int_equal(known, want_known);
+	return open_book(path, FT_BOOK_WRITE);
 }
 
 static void refused(enum ft_book_mode mode, const char *words)
@@ -102,9 +54,9 @@ static void begins_empty_and_keeps(void **state)
 	assert_string_equal(id, "BD-0417-1");
 	assert_string_equal(new_visit(b, "BD 0417", 1001), "BD-0417-2");
 	assert_string_equal(new_visit(b, "BD-0417", 1002), "BD-0417-3"); /* another asset, the same spoken name */
-	add(b, id, "hello", false);
-	add(b, id, "hello", true);
-	add(b, "BD-0417-2", "hello", false);
+	add(b, id, ft_slice_of("hello"), false);
+	add(b, id, ft_slice_of("hello"), true);
+	add(b, "BD-0417-2", ft_slice_of("hello"), false);
 	b = ft_book_free(b);
 	b = book();
 	assert_int_equal(ft_book_visit_load(b, id, FT_LOAD_ALL, &arena, &v, &err), FT_OK);
@@ -174,14 +126,14 @@ static void sees_damage(void **state)
 	struct ft_visit v;
 	(void)state;
 
-	add(b, id, "what was added", false);
+	add(b, id, ft_slice_of("what was added"), false);
 	ft_book_free(b);
 	shell("sqlite3 %s \"update content set bytes = cast('what was edited' as blob), size = 15\"", path);
 	b = book();
 	assert_int_equal(ft_book_visit_load(b, id, FT_LOAD_ALL, &arena, &v, &err), FT_E_STORE);
 	assert_non_null(strstr(err.text, "not what was added"));
 	err = (struct ft_error){ 0 };
-	add(b, id, "what was added", true); /* adding it again heals it */
+	add(b, id, ft_slice_of("what was added"), true); /* adding it again heals it */
 	assert_int_equal(ft_book_visit_load(b, id, FT_LOAD_ALL, &arena, &v, &err), FT_OK);
 	ft_book_free(b);
 	shell("printf '\\377%%.0s' $(seq 4096) | dd of=%s bs=4096 seek=2 conv=notrunc status=none", path);
@@ -218,7 +170,7 @@ static void copies(void **state)
 	struct ft_arena a = { 0 };
 	(void)state;
 
-	add(b, new_visit(b, "BD-1", 1000), "hello", false);
+	add(b, new_visit(b, "BD-1", 1000), ft_slice_of("hello"), false);
 	assert_int_equal(ft_book_backup(b, to, &err), FT_OK);
 	assert_int_equal(ft_book_backup(b, to, &err), FT_E_USAGE); /* never over something */
 	err = (struct ft_error){ 0 };

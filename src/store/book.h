@@ -62,6 +62,13 @@ struct book_engine {
 
 enum { BOOK_ENGINE_VERSION = 3 };
 
+/* The members that each engine has under the same name in its own file; the rest is its own to add. */
+#define BOOK_ENGINE_MEMBERS                                                                                           \
+	.version = BOOK_ENGINE_VERSION, .open = open_book, .close = close_book, .patience = patience, .ask = ask,         \
+	.put = put, .parameters = parameters, .row = row, .column = column, .width = width, .label = label, .done = done, \
+	.exec = exec, .begin = begin, .in_transaction = in_transaction, .fail = fail, .known = known, .step = step,       \
+	.set_version = set_version, .numbered = numbered, .month = month, .look_over = look_over, .backup = backup
+
 extern const struct book_engine book_sqlite;
 
 struct ft_book {

@@ -432,29 +432,4 @@ static enum ft_status backup(struct ft_book *b, const char *path, struct ft_erro
 
 /* The one symbol of this part. */
 extern const struct book_engine ft_postgres;
-__attribute__((visibility("default"))) const struct book_engine ft_postgres = {
-	.version = BOOK_ENGINE_VERSION,
-	.open = open_book,
-	.close = close_book,
-	.patience = patience,
-	.ask = ask,
-	.put = put,
-	.parameters = parameters,
-	.row = row,
-	.column = column,
-	.width = width,
-	.label = label,
-	.done = done,
-	.exec = exec,
-	.begin = begin,
-	.claim = claim,
-	.in_transaction = in_transaction,
-	.fail = fail,
-	.known = known,
-	.step = step,
-	.set_version = set_version,
-	.numbered = numbered,
-	.month = month,
-	.look_over = look_over,
-	.backup = backup,
-};
+__attribute__((visibility("default"))) const struct book_engine ft_postgres = { BOOK_ENGINE_MEMBERS, .claim = claim };

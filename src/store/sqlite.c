@@ -549,29 +549,4 @@ static enum ft_status backup(struct ft_book *b, const char *path, struct ft_erro
 	return s;
 }
 
-const struct book_engine book_sqlite = {
-	.version = BOOK_ENGINE_VERSION,
-	.open = open_book,
-	.close = close_book,
-	.patience = patience,
-	.ask = ask,
-	.put = put,
-	.parameters = parameters,
-	.row = row,
-	.column = column,
-	.width = width,
-	.label = label,
-	.done = done,
-	.exec = exec,
-	.begin = begin,
-	.alone = alone,
-	.in_transaction = in_transaction,
-	.fail = fail,
-	.known = known,
-	.step = step,
-	.set_version = set_version,
-	.numbered = numbered,
-	.month = month,
-	.look_over = look_over,
-	.backup = backup,
-};
+const struct book_engine book_sqlite = { BOOK_ENGINE_MEMBERS, .alone = alone };
