@@ -97,7 +97,10 @@ void book_put_text(struct book_query *q, const char *text); /* NULL is written a
 void book_put_i64(struct book_query *q, int64_t v);         /* FT_ABSENT is written as null */
 void book_put_blob(struct book_query *q, const void *p, size_t n);
 void book_put(struct book_query *q, const struct book_value *v);
-bool book_row(struct book_query *q);                                         /* true: a row stands ready */
+bool book_row(struct book_query *q); /* true: a row stands ready */
+/* The next row and room for it behind the `n` of a list that grows in the arena: the list, moved perhaps; NULL at the
+ * end, and without memory. */
+void *book_row_of(struct book_query *q, struct ft_arena *a, void *list, size_t n, size_t *room, size_t size);
 int64_t book_i64(const struct book_query *q, int column);                    /* FT_ABSENT for null */
 const char *book_text(struct book_query *q, int column, struct ft_arena *a); /* NULL for null */
 bool book_blob(struct book_query *q, int column, struct ft_arena *a, struct ft_slice *ret);

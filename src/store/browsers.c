@@ -81,16 +81,11 @@ enum ft_status ft_book_browser_list(struct ft_book *b, struct ft_arena *a, struc
                                     struct ft_error *e)
 {
 	struct book_query q = book_ask(b, "SELECT number, name, cookie, paired_us, seen_us FROM browser ORDER BY number");
-	struct ft_browser *list = NULL;
+	struct ft_browser *list = NULL, *grown;
 	size_t count = 0, room = 0;
 	enum ft_status s;
 
-	while (book_row(&q)) {
-		struct ft_browser *grown = ft_arena_grow(a, list, count, &room, sizeof *list);
-		if (!grown) {
-			q.no_room = true;
-			break;
-		}
+	while ((grown = book_row_of(&q, a, list, count, &room, sizeof *list)) != NULL) {
 		list = grown;
 		take_browser(&q, a, &list[count++]);
 	}
@@ -115,18 +110,13 @@ enum ft_status ft_book_visits_changed(struct ft_book *b, int64_t since_us, struc
                                       size_t *ret_count, int64_t *ret_latest_us, struct ft_error *e)
 {
 	struct book_query q = book_ask(b, "SELECT id, changed_us FROM visit WHERE changed_us >= ? ORDER BY changed_us");
-	const char **list = NULL;
+	const char **list = NULL, **grown;
 	size_t count = 0, room = 0;
 	int64_t latest = since_us < 0 ? 0 : since_us;
 	enum ft_status s;
 
 	book_put_i64(&q, since_us);
-	while (book_row(&q)) {
-		const char **grown = ft_arena_grow(a, list, count, &room, sizeof *list);
-		if (!grown) {
-			q.no_room = true;
-			break;
-		}
+	while ((grown = book_row_of(&q, a, list, count, &room, sizeof *list)) != NULL) {
 		list = grown;
 		list[count++] = book_text(&q, 0, a);
 		if (book_i64(&q, 1) > latest)

@@ -190,11 +190,7 @@ enum ft_status ft_book_watched_judged(struct ft_book *b, const char *round, stru
 	enum ft_status s;
 
 	book_put_text(&q, round);
-	while (book_row(&q)) {
-		grown = ft_arena_grow(a, list, n, &room, sizeof *list);
-		q.no_room |= grown == NULL;
-		if (!grown)
-			break;
+	while ((grown = book_row_of(&q, a, list, n, &room, sizeof *list)) != NULL) {
 		list = grown;
 		list[n].machine = book_text(&q, 0, a);
 		if (!list[n].machine || !book_blob(&q, 1, a, &list[n].bytes))

@@ -132,17 +132,12 @@ enum ft_status ft_book_draft_list(struct ft_book *b, const char *prefix, struct 
 	struct book_query q = book_ask(b,
 	                               "SELECT key, version, bytes, changed_us, changed_offset FROM draft "
 	                               "WHERE substr(key, 1, length(?1)) = ?1 ORDER BY key");
-	struct ft_draft *list = NULL;
+	struct ft_draft *list = NULL, *grown;
 	size_t count = 0, room = 0;
 	enum ft_status s;
 
 	book_put_text(&q, prefix);
-	while (book_row(&q)) {
-		struct ft_draft *grown = ft_arena_grow(a, list, count, &room, sizeof *list);
-		if (!grown) {
-			q.no_room = true;
-			break;
-		}
+	while ((grown = book_row_of(&q, a, list, count, &room, sizeof *list)) != NULL) {
 		list = grown;
 		list[count++] = (struct ft_draft){ .key = book_text(&q, 0, a),
 			                               .version = book_i64(&q, 1),

@@ -227,15 +227,14 @@ enum ft_status ft_book_package_list(struct ft_book *b, const char *id, struct ft
 	struct book_query q = book_ask(b,
 	                               "SELECT p.hash, p.signed_by, p.sent, p.at_us, p.at_offset FROM package p "
 	                               "JOIN visit v ON v.number = p.visit WHERE v.id = ? ORDER BY p.at_us, p.hash");
-	struct ft_package *list = NULL;
+	struct ft_package *list = NULL, *grown;
 	size_t count = 0, room = 0;
 	enum ft_status s;
 
 	book_put_text(&q, id);
-	while (book_row(&q)) {
-		struct ft_package *grown = ft_arena_grow(a, list, count, &room, sizeof *list);
+	while ((grown = book_row_of(&q, a, list, count, &room, sizeof *list)) != NULL) {
 		struct ft_slice hash;
-		if (!grown || !book_blob(&q, 0, a, &hash) || hash.n != FT_HASH_BYTES) {
+		if (!book_blob(&q, 0, a, &hash) || hash.n != FT_HASH_BYTES) {
 			q.no_room = true;
 			break;
 		}

@@ -44,6 +44,17 @@ bool book_row(struct book_query *q)
 	return !q->code && !q->no_room && q->st && q->book->engine->row(q);
 }
 
+void *book_row_of(struct book_query *q, struct ft_arena *a, void *list, size_t n, size_t *room, size_t size)
+{
+	void *grown;
+
+	if (!book_row(q))
+		return NULL;
+	grown = ft_arena_grow(a, list, n, room, size);
+	q->no_room |= grown == NULL;
+	return grown;
+}
+
 static struct book_value column_of(const struct book_query *q, int column)
 {
 	struct book_value v = { .kind = BOOK_NULL };

@@ -385,17 +385,12 @@ enum ft_status ft_book_visit_list(struct ft_book *b, int64_t since_us, struct ft
 	struct book_query q = book_ask(b,
 	                               "SELECT " VISIT_COLUMNS " FROM visit WHERE ?1 IS NULL OR opened_us >= ?1 OR "
 	                               "closed_us IS NULL ORDER BY opened_us DESC, number DESC");
-	struct ft_visit *list = NULL;
+	struct ft_visit *list = NULL, *grown;
 	size_t count = 0, room = 0;
 	enum ft_status s;
 
 	book_put_i64(&q, since_us);
-	while (book_row(&q)) {
-		struct ft_visit *grown = ft_arena_grow(a, list, count, &room, sizeof *list);
-		if (!grown) {
-			q.no_room = true;
-			break;
-		}
+	while ((grown = book_row_of(&q, a, list, count, &room, sizeof *list)) != NULL) {
 		list = grown;
 		take_visit(&q, a, &list[count++]);
 	}

@@ -165,14 +165,6 @@ enum ft_status ft_book_watched_put(struct ft_book *b, const struct ft_watched *w
 
 /* ---- and back ---- */
 
-static void *grow(struct book_query *q, struct ft_arena *a, void *list, size_t n, size_t *room, size_t size)
-{
-	void *grown = ft_arena_grow(a, list, n, room, size);
-
-	q->no_room |= grown == NULL;
-	return grown;
-}
-
 enum ft_status ft_book_watched_machines(struct ft_book *b, struct ft_arena *a, const char ***ret, size_t *ret_count,
                                         int64_t *ret_newest_us, struct ft_error *e)
 {
@@ -182,7 +174,7 @@ enum ft_status ft_book_watched_machines(struct ft_book *b, struct ft_arena *a, c
 	enum ft_status s;
 
 	*ret_newest_us = 0;
-	while (book_row(&q) && (grown = grow(&q, a, list, n, &room, sizeof *list)) != NULL) {
+	while ((grown = book_row_of(&q, a, list, n, &room, sizeof *list)) != NULL) {
 		list = grown;
 		list[n] = book_text(&q, 0, a);
 		if (book_i64(&q, 1) > *ret_newest_us)
@@ -207,7 +199,7 @@ enum ft_status ft_book_watched_parts(struct ft_book *b, const char *machine, int
 
 	book_put_text(&q, machine);
 	book_put_i64(&q, since_us);
-	while (book_row(&q) && (grown = grow(&q, a, list, n, &room, sizeof *list)) != NULL) {
+	while ((grown = book_row_of(&q, a, list, n, &room, sizeof *list)) != NULL) {
 		list = grown;
 		list[n] = (struct ft_watched_part){ .number = book_i64(&q, 0),
 			                                .machine = machine,
@@ -233,7 +225,7 @@ enum ft_status ft_book_watched_files(struct ft_book *b, const char *folder, stru
 	enum ft_status s;
 
 	book_put_text(&q, folder);
-	while (book_row(&q) && (grown = grow(&q, a, list, n, &room, sizeof *list)) != NULL) {
+	while ((grown = book_row_of(&q, a, list, n, &room, sizeof *list)) != NULL) {
 		list = grown;
 		list[n].folder = folder;
 		if (!book_blob(&q, 0, a, &list[n].files))
@@ -269,7 +261,7 @@ enum ft_status ft_book_watched_folders(struct ft_book *b, struct ft_arena *a, st
 	size_t n = 0, room = 0;
 	enum ft_status s;
 
-	while (book_row(&q) && (grown = grow(&q, a, list, n, &room, sizeof *list)) != NULL) {
+	while ((grown = book_row_of(&q, a, list, n, &room, sizeof *list)) != NULL) {
 		list = grown;
 		list[n] = (struct ft_watched_folder){ book_text(&q, 0, a), book_i64(&q, 1) };
 		n += list[n].folder != NULL;
@@ -293,7 +285,7 @@ enum ft_status ft_book_watched_words(struct ft_book *b, struct ft_arena *a, stru
 	size_t n = 0, room = 0;
 	enum ft_status s;
 
-	while (book_row(&q) && (grown = grow(&q, a, list, n, &room, sizeof *list)) != NULL) {
+	while ((grown = book_row_of(&q, a, list, n, &room, sizeof *list)) != NULL) {
 		list = grown;
 		list[n++] = (struct ft_watched_word){ .machine = book_text(&q, 0, a),
 			                                  .rule = book_text(&q, 1, a),

@@ -109,25 +109,19 @@ def at_once(fleet, count, what):
     fleet.ends([fleet.start(server + book) for _ in range(count)], book, f"{count} at once, {what}")
 
 
-def killed_before_it_writes(fleet):
-    """It has read what it claimed; the others wait for its claims, and do the work when it is gone."""
-    book = new_book()
-    fleet.start(server + book, "--until", "1999-01-01").communicate()  # the book is begun
+def forget_reads(book):
     psql(book, "DELETE FROM fettle.watch_files; DELETE FROM fettle.watch_folder; DELETE FROM fettle.watch_part")
-    held = Held(book, WRITE_LOCK)
-    victim = fleet.start(server + book)
-    waiting(book, 1)
-    others = [fleet.start(server + book) for _ in range(2)]
-    waiting(book, 3)
-    victim.send_signal(signal.SIGKILL)
-    victim.communicate()
-    held.end()
-    fleet.ends(others, book, "killed with all that it read")
 
 
-def killed_with_machines_in_hand(fleet):
+def begun_book(fleet):
+    """All is read there, nothing of it judged as of today."""
     book = new_book()
-    fleet.start(server + book, "--until", "1999-01-01").communicate()  # all is read, nothing of it judged
+    fleet.start(server + book, "--until", "1999-01-01").communicate()
+    return book
+
+
+def killed_with_work_in_hand(fleet, book, what):
+    """It has done what it claimed and is about to write it: the others wait for its claims, and do the work when it is gone."""
     held = Held(book, WRITE_LOCK)
     victim = fleet.start(server + book)
     waiting(book, 1)
@@ -136,13 +130,18 @@ def killed_with_machines_in_hand(fleet):
     victim.send_signal(signal.SIGKILL)
     victim.communicate()
     held.end()
-    fleet.ends(others, book, "killed with machines in hand")
+    fleet.ends(others, book, f"killed with {what} in hand")
+
+
+def killed_with_files(fleet):
+    book = begun_book(fleet)
+    forget_reads(book)
+    killed_with_work_in_hand(fleet, book, "files")
 
 
 def killed_at_the_end(fleet):
     """While it writes what came of the whole fleet."""
-    book = new_book()
-    fleet.start(server + book, "--until", "1999-01-01").communicate()
+    book = begun_book(fleet)
     held = Held(book, "LOCK TABLE fettle.watch_told IN ACCESS EXCLUSIVE MODE")
     victim = fleet.start(server + book)
     waiting(book, 1)
@@ -172,9 +171,8 @@ def killed_whenever(fleet, rounds):
 
 def skips_what_others_hold(fleet):
     """Half of the folders, then half of the machines are in the hands of somebody else: the other half is done meanwhile."""
-    book = new_book()
-    fleet.start(server + book, "--until", "1999-01-01").communicate()
-    psql(book, "DELETE FROM fettle.watch_files; DELETE FROM fettle.watch_folder; DELETE FROM fettle.watch_part")
+    book = begun_book(fleet)
+    forget_reads(book)
     half = "SELECT 1 FROM fettle.watch_claim WHERE folder < (SELECT folder FROM fettle.watch_claim ORDER BY 1 OFFSET 55 LIMIT 1) FOR UPDATE"
     held = Held(book, f"DO $$ BEGIN PERFORM 1 FROM ({half}) h; END $$")
     watcher = fleet.start(server + book)
@@ -203,8 +201,7 @@ def written_once(fleet):
 
 def writers_are_free(fleet):
     """While a watcher holds claims others write the book."""
-    book = new_book()
-    fleet.start(server + book, "--until", "1999-01-01").communicate()
+    book = begun_book(fleet)
     held = Held(book, "LOCK TABLE fettle.watch_part IN ACCESS EXCLUSIVE MODE")
     watcher = fleet.start(server + book)
     waiting(book, 1)
@@ -240,8 +237,8 @@ def main():
         need(any(json.loads(x)["exceptions"] for x in fleet.told.splitlines()), "there is something to tell")
         for count in (1, 2, 4):
             at_once(fleet, count, "days in folders")
-        killed_before_it_writes(fleet)
-        killed_with_machines_in_hand(fleet)
+        killed_with_files(fleet)
+        killed_with_work_in_hand(fleet, begun_book(fleet), "machines")
         killed_at_the_end(fleet)
         killed_whenever(fleet, 5)
         skips_what_others_hold(fleet)
@@ -255,7 +252,7 @@ def main():
         wide = Fleet(room, flat, tables)
         need(wide.files > 4096, f"{wide.files} files are a wide folder")
         at_once(wide, 3, "one wide folder")
-        killed_before_it_writes(wide)
+        killed_with_files(wide)
         packed = os.path.join(room, "audits.tar")
         subprocess.run(["tar", "-C", os.path.join(made, "audits"), "-cf", packed, "."], check=True)
         at_once(Fleet(room, packed, tables), 3, "an archive")
