@@ -258,6 +258,10 @@ static bool in_transaction(struct ft_book *b)
 	return PQtransactionStatus(b->db) != PQTRANS_IDLE;
 }
 
+/* Each statement sees what was written before it, whatever the server was told to do otherwise: who has waited for a
+ * lock must see what came meanwhile. */
+#define BEGIN_FRESH "BEGIN ISOLATION LEVEL READ COMMITTED"
+
 /* A reader sees the book as it stood at one moment. Writers come one after the other, each for the few milliseconds
  * that a visit takes: what a transaction has read stays true until its end. */
 static enum ft_status begin(struct ft_book *b, bool write, struct ft_error *e)
@@ -266,10 +270,9 @@ static enum ft_status begin(struct ft_book *b, bool write, struct ft_error *e)
 
 	if (!write)
 		return book_exec(b, "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY", "reading", e);
-	s = book_exec(b,
-	              in_transaction(b) ? "SELECT pg_advisory_xact_lock(" WRITE_LOCK ")"
-	                                : "BEGIN; SELECT pg_advisory_xact_lock(" WRITE_LOCK ")",
-	              "changing", e);
+	s = in_transaction(b) ? FT_OK : book_exec(b, BEGIN_FRESH, "changing", e);
+	if (s == FT_OK)
+		s = book_exec(b, "SELECT pg_advisory_xact_lock(" WRITE_LOCK ")", "changing", e);
 	if (s != FT_OK && PQtransactionStatus(b->db) != PQTRANS_IDLE)
 		exec(b, "ROLLBACK");
 	return s;
@@ -280,7 +283,8 @@ static enum ft_status claim(struct ft_book *b, struct ft_error *e)
 {
 	if (in_transaction(b))
 		return FT_OK;
-	return book_exec(b, "BEGIN; SET LOCAL lock_timeout = 0; SET LOCAL idle_in_transaction_session_timeout = '1h'",
+	return book_exec(b,
+	                 BEGIN_FRESH "; SET LOCAL lock_timeout = 0; SET LOCAL idle_in_transaction_session_timeout = '1h'",
 	                 "claiming work in", e);
 }
 
