@@ -349,7 +349,8 @@ static void merge(struct watch_memory *m, struct watch_machine *x, struct parts 
 	ft_arena_done(&a);
 }
 
-/* Many small parts become one of each month; at another number of them for each machine, so that it does not fall on one day. */
+/* Many small parts become one of each month; at another number of them for each machine, so that it does not fall on
+ * one day. */
 static void merge_many(struct watch_memory *m, struct watch_machine *x, struct parts *p)
 {
 	if (x->part_count >= PARTS_MERGED + watch_hash(x->key, strlen(x->key)) % 16)

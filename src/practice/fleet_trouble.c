@@ -91,6 +91,8 @@ int practice_shows(const struct life *l)
 	case MACHINE_STOPPED:
 		days = stopped(l);
 		break;
+	case NO_TROUBLE:
+		return 0;
 	default:
 		return kinds[l->trouble].shows;
 	}
