@@ -7,6 +7,7 @@
 #include "unit.h"
 
 #include "fettle/random.h"
+#include "fettle/survey.h"
 #include "fettle/wiring.h"
 
 static const char families[] = "family,audit_link,connector,settings\n"
@@ -253,6 +254,70 @@ static void figures_of_the_visit(void **state)
 	ft_arena_done(&s.a);
 }
 
+/* What the sheet names is what the survey packs: by cabinet, unit, front, place, plug and way. */
+static void the_parts_of_the_survey(void **state)
+{
+	static const char own_units[] =
+		"unit,least_volts,frequency,least_level,antennas,antenna_connector,lead,door_input,probe_inputs\n"
+		"Lark 4,18 V,800 MHz,-110 dBm,1,S1,L-150,yes,2\n"
+		"Heron C,18 V,800 MHz,-110 dBm,1,F4,,yes,2\n";
+	static const char own_parts[] =
+		"part,name,for\n"
+		"HJ-1,audit harness,harness:jack\nTP-C,cold probe,probe:cold\nTP-H,hot probe,probe:hot\n"
+		"TP-A,probe,probe\nMH-1,mounting,mounting:Heron C\nMG-1,mounting,mounting:glass\n"
+		"MM-1,mounting,mounting:metal\nAT-1,antenna,antenna:top\nAD-1,adapter,adapter:S1>F4\n";
+	static const char own_leads[] = "lead,length,cable,from,to\n"
+									"L-075,0.75 m,RG-174,S1,S1\nL-150,1.5 m,RG-174,S1,S1\n";
+	static const char rows[] =
+		"asset,family,front,cabinet,connector,door_switch,bus_free,inside_dbm,outside_dbm,antenna,path,probes,unit\n"
+		"H-1,Corvane 3,metal,hot,jack,yes,yes,-90 dBm,-80 dBm,top,0.6 m,1,Heron C\n"
+		"L-1,Corvane 3,glass,frozen,jack,yes,yes,-90 dBm,-80 dBm,inside,0.6 m,1,Lark 4\n"
+		"L-2,Corvane 3,metal,cold,socket,yes,yes,-90 dBm,-80 dBm,inside,5 m,1,Lark 4\n";
+	static const struct {
+		const char *asset, *parts[4], *lead, *not_there[3];
+	} wanted[] = {
+		{ "H-1", { "MH-1", "TP-H", "AT-1", "AD-1" }, "lead L-075", { "TP-C", "MM-1", "L-150" } },
+		{ "L-1", { "MG-1", "TP-A", "HJ-1", NULL }, "lead L-150", { "TP-C", "MH-1", "AT-1" } },
+		{ "L-2", { "MM-1", "TP-C", NULL, NULL }, "no lead of the kit", { "HJ-1", "TP-H", "AD-1" } },
+	};
+	struct scene s;
+
+	(void)state;
+	begin(&s, survey);
+	s.c = (struct ft_catalogue){ 0 };
+	table(&s, FT_TABLE_FAMILIES, families);
+	table(&s, FT_TABLE_UNITS, own_units);
+	table(&s, FT_TABLE_PARTS, own_parts);
+	table(&s, FT_TABLE_LEADS, own_leads);
+	table(&s, FT_TABLE_SURVEY, rows);
+	for (size_t i = 0; i < sizeof wanted / sizeof *wanted; i++) {
+		struct ft_survey_priors priors;
+		struct ft_survey_machine m;
+		struct ft_survey *judge;
+		struct ft_buf b = { 0 };
+		ft_survey_priors(&priors);
+		assert_int_equal(ft_survey_begin(&s.c, &priors, &s.a, &judge, &s.e), FT_OK);
+		assert_int_equal(ft_survey_judge(judge, &s.c.rows[i], "a table", &s.a, &m, &s.e), FT_OK);
+		fill(&s, wanted[i].asset);
+		for (size_t k = 0; k < s.w.step_count; k++)
+			ft_buf_puts(&b, s.w.steps[k].text);
+		for (size_t k = 0; k < 4 && wanted[i].parts[k]; k++) {
+			bool packed = false;
+			assert_int_equal(times(&b, wanted[i].parts[k]), 1);
+			for (size_t n = 0; n < m.item_count; n++)
+				packed |= ft_slice_is(m.kit[n].part, wanted[i].parts[k]) && m.kit[n].chance >= 1;
+			assert_true(packed);
+		}
+		for (size_t k = 0; k < 3; k++)
+			assert_int_equal(times(&b, wanted[i].not_there[k]), 0);
+		assert_int_equal(times(&b, wanted[i].lead), 1);
+		if (m.lead.p)
+			assert_int_equal(times(&b, ft_arena_text(&s.a, m.lead)), 1);
+		ft_buf_done(&b);
+	}
+	ft_arena_done(&s.a);
+}
+
 /* ---- drawing ---- */
 
 static void every_pin_and_every_number_once(void **state)
@@ -422,6 +487,7 @@ int main(void)
 		cmocka_unit_test(what_nobody_said_stays_unknown),
 		cmocka_unit_test(what_is_not_there_is_not_drawn),
 		cmocka_unit_test(figures_of_the_visit),
+		cmocka_unit_test(the_parts_of_the_survey),
 		cmocka_unit_test(every_pin_and_every_number_once),
 		cmocka_unit_test(the_same_bytes_twice),
 		cmocka_unit_test(nothing_stands_on_anything),

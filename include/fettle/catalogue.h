@@ -216,6 +216,11 @@ const struct ft_unit *ft_unit_of(const struct ft_catalogue *c, struct ft_slice n
 const struct ft_lead *ft_lead_of(const struct ft_catalogue *c, struct ft_slice id);
 const struct ft_part_row *ft_part_of(const struct ft_catalogue *c, struct ft_slice id);
 
+/* The first part for this purpose and of this kind; `of` p == NULL: none is. */
+const struct ft_part_row *ft_part_exactly(const struct ft_catalogue *c, enum ft_purpose purpose, struct ft_slice of);
+/* That one, else the first for any kind. `of` p == NULL: the first for the purpose, whatever its kind. */
+const struct ft_part_row *ft_part_for(const struct ft_catalogue *c, enum ft_purpose purpose, struct ft_slice of);
+
 /* Order of revisions as people number them: runs of digits by value ("2.10" is after "2.9"), the rest by letter. */
 int ft_revision_cmp(struct ft_slice a, struct ft_slice b);
 

@@ -8,6 +8,7 @@
 
 #include "fettle/catalogue.h"
 #include "fettle/finding.h"
+#include "fettle/signal.h"
 
 enum ft_fit {
 	FT_FIT_READY,       /* nothing beside the unit and what every fitting takes */
@@ -128,6 +129,18 @@ enum ft_status ft_survey_begin(const struct ft_catalogue *c, const struct ft_sur
 /* Judges one row (of the catalogue's, or like one) into `a`. `name` is what they call the table in findings. */
 enum ft_status ft_survey_judge(const struct ft_survey *s, const struct ft_survey_row *row, const char *name,
                                struct ft_arena *a, struct ft_survey_machine *ret, struct ft_error *e);
+
+/* The lead over a way: the one supplied with the unit where it does, else the shortest that does. */
+struct ft_survey_lead {
+	int lead;                     /* index of the catalogue's leads; -1: none does */
+	int adapter;                  /* index of its parts; -1: none is needed */
+	struct ft_signal_lead judged; /* where one does */
+	const char *not_supplied;     /* why it is not the lead supplied; NULL: it is, or none is on record */
+};
+
+/* `margin_db` NAN: not measured, then by its length alone. False without memory. */
+bool ft_survey_lead(const struct ft_survey *s, const struct ft_unit *u, double path_m, double margin_db,
+                    const char *name, struct ft_arena *a, struct ft_survey_lead *ret);
 
 /* How many of a part do in 98 of 100 cases, by the normal distribution. */
 double ft_survey_enough(double mean, double variance);

@@ -121,6 +121,24 @@ const struct ft_part_row *ft_part_of(const struct ft_catalogue *c, struct ft_sli
 	return row_named(FT_TABLE_PARTS, c, id);
 }
 
+const struct ft_part_row *ft_part_exactly(const struct ft_catalogue *c, enum ft_purpose purpose, struct ft_slice of)
+{
+	for (size_t i = 0; of.p && i < c->part_count; i++)
+		if (c->parts[i].purpose == purpose && ft_slice_eq_nocase(c->parts[i].of, of))
+			return &c->parts[i];
+	return NULL;
+}
+
+const struct ft_part_row *ft_part_for(const struct ft_catalogue *c, enum ft_purpose purpose, struct ft_slice of)
+{
+	const struct ft_part_row *exactly = ft_part_exactly(c, purpose, of);
+
+	for (size_t i = 0; !exactly && i < c->part_count; i++)
+		if (c->parts[i].purpose == purpose && (!of.p || !c->parts[i].of.p))
+			return &c->parts[i];
+	return exactly;
+}
+
 /* A run of digits without its leading noughts. */
 static struct ft_slice digits(struct ft_slice s, size_t *at)
 {

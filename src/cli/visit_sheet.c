@@ -66,12 +66,15 @@ static bool format_of(struct cli *c, const char *path, enum ft_wiring_format *re
 	return true;
 }
 
-static void document(struct ft_json *j, const struct ft_visit *v, const struct ft_wiring *w, const char *path)
+static void document(struct ft_json *j, const struct ft_visit *v, const struct ft_wiring *w, const char *path,
+                     const struct ft_wiring_drawn *drawn)
 {
 	ft_visit_json(j, v);
 	ft_json_object(j, "sheet");
 	ft_json_text(j, "file", path);
 	ft_json_bool(j, "surveyed", w->surveyed);
+	ft_json_i64(j, "crowded", (int64_t)drawn->overlaps);
+	ft_json_i64(j, "cut", (int64_t)drawn->cut);
 	ft_json_array(j, "chain");
 	for (size_t i = 0; i < w->chain->count; i++) {
 		const struct ft_chain_knot *k = &w->chain->knots[i];
@@ -108,26 +111,40 @@ static int say(struct cli *c, const struct ft_visit *v, const struct ft_wiring *
 {
 	struct ft_buf out = { 0 };
 	struct ft_json j = { .out = &out };
-	int look = 0;
+	struct ft_findings f = { .arena = &c->arena };
+	enum ft_verdict verdict = drawn->overlaps ? FT_CONTRADICTED : FT_OPEN;
+	size_t look = 0;
+	int code;
 
+	if (drawn->overlaps)
+		ft_find(&f, FT_RULE_VISIT_SHEET_CROWDED, (struct ft_where){ .file = path },
+		        ft_arena_printf(&c->arena, "%zu word%s on others, the first %s", drawn->overlaps,
+		                        drawn->overlaps == 1 ? " that stands" : "s that stand", drawn->overlap),
+		        NULL);
 	if (c->json) {
-		cli_document(c, &j, &out, FT_OPEN, NULL);
-		document(&j, v, w, path);
-		return cli_document_end(c, &j);
+		cli_document(c, &j, &out, verdict, &f);
+		document(&j, v, w, path, drawn);
+		code = cli_document_end(c, &j);
+		return code ? code : cli_exit(verdict);
 	}
-	if (strcmp(path, "-") == 0)
-		return FT_OK;
+	if (strcmp(path, "-") == 0) {
+		if (drawn->overlaps)
+			fputs("There is more on this machine than its wiring sheet holds: words stand on others.\n", stderr);
+		return cli_exit(verdict);
+	}
 	for (size_t i = 0; i < w->thing_count; i++)
 		look += w->things[i].there != FT_TRI_YES || w->things[i].spot == FT_SPOT_UNKNOWN;
 	cli_say(c, "Drew the wiring sheet of %s as %s: %zu steps.", w->asset, path, w->step_count);
-	if (drawn->overlaps)
-		cli_say(c, "There is more on this machine than one page holds: %zu words stand on others.", drawn->overlaps);
+	if (drawn->cut)
+		cli_say(c, "%zu text%s too long for the place and cut short.", drawn->cut, drawn->cut == 1 ? " was" : "s were");
 	if (look)
-		cli_say(c,
-		        "Of %zu things, %d are drawn dashed: whether they are there or where they sit is not known. "
-		        "fettle survey --help tells which columns say it.",
-		        w->thing_count, look);
-	return FT_OK;
+		cli_say(
+			c,
+			"%zu of %zu things %s drawn dashed: whether they are there or where they sit is not known. fettle survey "
+			"--help tells which columns say it.",
+			look, w->thing_count, look == 1 ? "is" : "are");
+	cli_print_findings(c, &f);
+	return cli_exit(verdict);
 }
 
 int visit_sheet(struct cli *c)

@@ -18,14 +18,11 @@ bool fill_is(struct ft_slice s, const char *word)
 	return ft_slice_eq_nocase(ft_slice_trim(s), ft_slice_of(word));
 }
 
-const struct ft_part_row *fill_part(const struct filling *f, enum ft_purpose purpose, struct ft_slice of)
+struct ft_slice fill_connector(const struct filling *f)
 {
-	for (size_t i = 0; f->c && i < f->c->part_count; i++) {
-		const struct ft_part_row *p = &f->c->parts[i];
-		if (p->purpose == purpose && (!p->of.p || !of.p || ft_slice_eq_nocase(p->of, of)))
-			return p;
-	}
-	return NULL;
+	if (f->row && f->row->connector.n)
+		return f->row->connector;
+	return f->family ? f->family->connector : (struct ft_slice){ 0 };
 }
 
 /* The spot written for a thing in the survey's places ("unit=door-middle"). */
@@ -186,10 +183,8 @@ static const char *port_note(struct filling *f, struct ft_slice kind)
 
 static void fill_port(struct filling *f)
 {
-	struct ft_slice kind = f->row ? f->row->connector : (struct ft_slice){ 0 };
+	struct ft_slice kind = fill_connector(f);
 
-	if (!kind.n && f->family)
-		kind = f->family->connector;
 	if (fill_is(kind, "none") || (f->family && f->family->link == FT_AUDIT_LINK_NONE))
 		return;
 	add_thing(f, FT_THING_AUDIT_PORT, "audit port", port_note(f, kind), spot_of(f, "audit"),
@@ -253,9 +248,7 @@ static void add_face(struct filling *f, const char *id)
 
 static void fill_faces(struct filling *f)
 {
-	struct ft_slice kind = f->row && f->row->connector.n ? f->row->connector
-		: f->family                                      ? f->family->connector
-														 : (struct ft_slice){ 0 };
+	struct ft_slice kind = fill_connector(f);
 
 	if (!(f->v->without & FT_PART_BUS))
 		add_face(f, "bus");
@@ -362,7 +355,9 @@ enum ft_status ft_wiring_fill(const struct ft_visit *v, const struct ft_catalogu
 	s = fill_supply(&f, e);
 	if (s != FT_OK)
 		return s;
-	fill_signal(&f);
+	s = fill_signal(&f, e);
+	if (s != FT_OK)
+		return s;
 	fill_steps(&f);
 	fill_faces(&f);
 	fill_cautions(&f);

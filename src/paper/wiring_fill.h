@@ -3,7 +3,7 @@
 #ifndef FETTLE_SRC_PAPER_WIRING_FILL_H
 #define FETTLE_SRC_PAPER_WIRING_FILL_H
 
-#include "fettle/signal.h"
+#include "fettle/survey.h"
 #include "fettle/wiring.h"
 
 struct filling {
@@ -14,16 +14,15 @@ struct filling {
 	const struct ft_unit *unit;      /* NULL: not known */
 	struct ft_arena *a;
 	struct ft_wiring *w;
-	const struct ft_lead *lead;   /* the one that was chosen */
-	struct ft_signal_lead judged; /* and what becomes of it */
-	bool lead_known;
-	int at[FT_THINGS]; /* the first thing of a kind; -1 */
+	struct ft_survey_lead lead; /* as the survey chooses it, by the level of the visit where there is one */
+	bool lead_asked;            /* it was asked: unit and way are known */
+	int at[FT_THINGS];          /* the first thing of a kind; -1 */
 };
 
 const char *fill_text(struct filling *f, struct ft_slice s); /* NULL where it is unknown */
 bool fill_is(struct ft_slice s, const char *word);           /* whatever the case */
-const struct ft_part_row *fill_part(const struct filling *f, enum ft_purpose purpose, struct ft_slice of);
-void fill_signal(struct filling *f);
+struct ft_slice fill_connector(const struct filling *f);     /* the kind of the audit connector; n == 0: not known */
+enum ft_status fill_signal(struct filling *f, struct ft_error *e);
 void fill_steps(struct filling *f);
 
 #endif

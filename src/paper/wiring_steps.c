@@ -38,75 +38,59 @@ static double fill_level(struct filling *f)
 	}
 	p = &r->places[r->judged];
 	say(w->signal, &w->signal_count,
-	    ft_arena_printf(f->a, "%s %.0f dBm%s%s, %.1f dB %s what is needed.", ft_signal_metric_word(p->metric),
-	                    p->median, log.position_count ? " " : "", log.position_count ? log.positions[r->judged] : "",
+	    ft_arena_printf(f->a, "%s %.1f dBm%s%s, %.1f dB %s what is needed.", ft_signal_metric_word(p->metric), p->mean,
+	                    log.position_count ? " " : "", log.position_count ? log.positions[r->judged] : "",
 	                    fabs(p->margin), p->margin < 0 ? "below" : "above"));
 	return p->margin;
 }
 
-static bool cable_of(const struct ft_lead *l, struct ft_signal_cable *ret)
+/* What the survey found at the antenna's place; NAN: nothing. */
+static double surveyed_margin(const struct filling *f)
 {
-	size_t n;
-	const struct ft_signal_cable *all = ft_signal_cables(&n);
-
-	if (!isnan(l->mhz[0]) && !isnan(l->mhz[1]))
-		return ft_signal_fit(l->mhz[0], l->db_per_100m[0], l->mhz[1], l->db_per_100m[1], ret);
-	for (size_t i = 0; i < n; i++)
-		if (fill_is(l->cable, all[i].name)) {
-			*ret = all[i];
-			return true;
-		}
-	return false;
+	return (f->row->antenna == FT_ANTENNA_INSIDE ? f->row->inside_dbm : f->row->outside_dbm) - f->unit->least_dbm;
 }
 
-/* The lead of the catalogue that reaches and leaves the margin; where nothing was measured, the shortest that
- * reaches. */
-static void fill_lead(struct filling *f, double margin)
+/* The lead that the survey would choose, so that the sheet and what was packed say the same. */
+static enum ft_status fill_lead(struct filling *f, double margin, struct ft_error *e)
 {
-	size_t n = f->c ? f->c->lead_count : 0, used = 0;
-	struct ft_signal_lead *list = n ? FT_NEW_ARRAY(f->a, n, struct ft_signal_lead) : NULL;
-	const struct ft_lead **from = n ? FT_NEW_ARRAY(f->a, n, const struct ft_lead *) : NULL;
-	struct ft_findings findings = { .arena = f->a };
-	struct ft_signal_way way = { f->unit ? f->unit->mhz : NAN, margin, f->row ? f->row->path_m : NAN, NAN };
-	int best;
+	struct ft_survey_priors priors;
+	struct ft_survey *survey;
+	const struct ft_signal_lead *l = &f->lead.judged;
+	bool measured = !isnan(margin);
+	enum ft_status s;
 
-	if (!list || !from || isnan(way.metres) || isnan(way.mhz))
-		return;
-	for (size_t i = 0; i < n && used < FT_SIGNAL_LEADS_MAX; i++) {
-		const struct ft_lead *l = &f->c->leads[i];
-		struct ft_signal_lead x = { .name = fill_text(f, l->lead), .metres = l->length_m, .connectors = 2 };
-		if (!x.name || isnan(l->length_m) || !cable_of(l, &x.cable) ||
-		    (l->to.n && f->unit->antenna_connector.n && !ft_slice_eq_nocase(l->to, f->unit->antenna_connector)))
-			continue;
-		from[used] = l;
-		list[used++] = x;
-	}
-	best = ft_signal_leads_judge(list, used, &way, "the catalogue", f->a, &findings);
-	for (size_t i = 0; best < 0 && i < used; i++)
-		if (list[i].fit == FT_SIGNAL_UNMEASURED && (best < 0 || list[i].metres < list[best].metres))
-			best = (int)i;
-	if (best < 0) {
+	if (!f->row || !f->unit || isnan(f->row->path_m) || !f->c->lead_count)
+		return FT_OK;
+	ft_survey_priors(&priors);
+	s = ft_survey_begin(f->c, &priors, f->a, &survey, e);
+	if (s != FT_OK)
+		return s;
+	if (!measured)
+		margin = surveyed_margin(f);
+	if (!ft_survey_lead(survey, f->unit, f->row->path_m, margin, "the catalogue", f->a, &f->lead))
+		return ft_fail_memory(e, "filling the wiring sheet");
+	f->lead_asked = true;
+	if (f->lead.lead < 0) {
 		say(f->w->signal, &f->w->signal_count,
 		    ft_arena_printf(f->a, "No lead of the kit reaches %.1f m and leaves enough: look for another place.",
-		                    way.metres));
-		return;
+		                    f->row->path_m));
+		return FT_OK;
 	}
-	f->lead = from[best];
-	f->judged = list[best];
-	f->lead_known = true;
 	say(f->w->signal, &f->w->signal_count,
-	    ft_arena_printf(f->a, "Lead %s, %.1f m: takes %.1f dB on its way of %.1f m.", f->judged.name, f->judged.metres,
-	                    f->judged.loss, way.metres));
-	if (!isnan(f->judged.margin))
-		say(f->w->signal, &f->w->signal_count, ft_arena_printf(f->a, "It leaves %.1f dB.", f->judged.margin));
+	    ft_arena_printf(f->a, "Lead %s, %.1f m: takes %.1f dB on its way of %.1f m.", l->name, l->metres, l->loss,
+	                    f->row->path_m));
+	if (!isnan(l->margin))
+		say(f->w->signal, &f->w->signal_count,
+		    ft_arena_printf(f->a, "It leaves %.1f dB%s.", l->margin, measured ? "" : " by the survey's level"));
+	return FT_OK;
 }
 
-void fill_signal(struct filling *f)
+enum ft_status fill_signal(struct filling *f, struct ft_error *e)
 {
-	if (f->v->without & FT_PART_ANTENNA)
-		say(f->w->signal, &f->w->signal_count, "No antenna on this job.");
-	else
-		fill_lead(f, fill_level(f));
+	if (!(f->v->without & FT_PART_ANTENNA))
+		return fill_lead(f, fill_level(f), e);
+	say(f->w->signal, &f->w->signal_count, "No antenna on this job.");
+	return FT_OK;
 }
 
 /* ---- the order of work ---- */
@@ -150,12 +134,29 @@ static const char *metres(struct filling *f, double m)
 	return isnan(m) ? "length: measure it" : ft_arena_printf(f->a, "%.1f m", m);
 }
 
-static const char *with_part(struct filling *f, enum ft_purpose purpose, struct ft_slice of)
+/* " (TP-C)"; "" without a part. */
+static const char *in_brackets(struct filling *f, const struct ft_part_row *p)
 {
-	const struct ft_part_row *p = fill_part(f, purpose, of);
-	const char *id = p ? fill_text(f, p->part) : NULL;
+	const char *id = p ? fill_text(f, p->part) : NULL, *t = id ? ft_arena_printf(f->a, " (%s)", id) : NULL;
 
-	return id ? ft_arena_printf(f->a, " (%s)", id) : "";
+	return t ? t : "";
+}
+
+/* A part of exactly this kind, or, where `or_any`, one for any kind. */
+static const char *with_part(struct filling *f, enum ft_purpose purpose, struct ft_slice of, bool or_any)
+{
+	return in_brackets(f, !f->c ? NULL : or_any ? ft_part_for(f->c, purpose, of) : ft_part_exactly(f->c, purpose, of));
+}
+
+/* One for this unit, else one for this front. */
+static const char *with_mounting(struct filling *f)
+{
+	enum ft_front front = f->row ? f->row->front : FT_FRONT_UNKNOWN;
+	const char *own = with_part(f, FT_PURPOSE_MOUNTING, f->unit ? f->unit->unit : (struct ft_slice){ 0 }, false);
+
+	if (*own || !front)
+		return own;
+	return with_part(f, FT_PURPOSE_MOUNTING, front == FT_FRONT_GLASS ? FT_SLICE("glass") : FT_SLICE("metal"), false);
 }
 
 /* The order of what was there, for the sentence: "bill validator, then coin changer". */
@@ -175,7 +176,7 @@ static void bus(struct filling *f)
 {
 	enum ft_tri available = f->row ? f->row->bus_free : FT_TRI_UNKNOWN;
 	int unit = f->at[FT_THING_UNIT], controller = f->at[FT_THING_CONTROLLER], last = unit, n;
-	const char *rest = rest_of_chain(f), *tee = with_part(f, FT_PURPOSE_TEE, (struct ft_slice){ 0 });
+	const char *rest = rest_of_chain(f), *tee = with_part(f, FT_PURPOSE_TEE, (struct ft_slice){ 0 }, true);
 	const char *how;
 
 	if (f->v->without & FT_PART_BUS)
@@ -204,13 +205,12 @@ static void bus(struct filling *f)
 static void audit(struct filling *f)
 {
 	int port = f->at[FT_THING_AUDIT_PORT], n;
-	struct ft_slice kind = f->row ? f->row->connector : (struct ft_slice){ 0 };
 
 	if (port < 0)
 		return;
 	n = step(f, FT_WIRE_AUDIT,
 	         ft_arena_printf(f->a, "Audit: lead%s from the unit to the audit port, %s; measure the way.%s",
-	                         with_part(f, FT_PURPOSE_HARNESS, kind), f->w->things[port].note,
+	                         with_part(f, FT_PURPOSE_HARNESS, fill_connector(f), false), f->w->things[port].note,
 	                         f->family && f->family->settings.n && !fill_is(f->family->settings, "none")
 	                             ? ft_arena_printf(f->a, " Set %.*s.", FT_P(f->family->settings))
 	                             : ""));
@@ -221,7 +221,7 @@ static void door(struct filling *f)
 {
 	int at = f->at[FT_THING_SWITCH], n;
 	enum ft_tri own = f->row ? f->row->door_switch : FT_TRI_UNKNOWN;
-	const char *part = with_part(f, FT_PURPOSE_DOOR_SWITCH, (struct ft_slice){ 0 });
+	const char *part = with_part(f, FT_PURPOSE_DOOR_SWITCH, (struct ft_slice){ 0 }, true);
 
 	if (at < 0)
 		return;
@@ -240,13 +240,14 @@ static void door(struct filling *f)
 
 static void probes(struct filling *f)
 {
+	const char *cabinet = f->row ? ft_cabinet_word(f->row->cabinet) : "";
 	int n;
 
 	if (f->at[FT_THING_PROBE] < 0)
 		return;
 	n = step(f, FT_WIRE_PROBE,
 	         ft_arena_printf(f->a, "Probe%s: %s, in the air that comes back from the product, clear of walls and fan.",
-	                         with_part(f, FT_PURPOSE_PROBE, (struct ft_slice){ 0 }),
+	                         with_part(f, FT_PURPOSE_PROBE, ft_slice_of(cabinet), true),
 	                         f->w->things[f->at[FT_THING_PROBE]].spot
 	                             ? spot_words(f->w->things[f->at[FT_THING_PROBE]].spot)
 	                             : "place: look first"));
@@ -255,27 +256,43 @@ static void probes(struct filling *f)
 			run(f, FT_WIRE_PROBE, f->at[FT_THING_UNIT], (int)i, n, NAN, NULL);
 }
 
+static const char *lead_words(struct filling *f)
+{
+	const struct ft_signal_lead *l = &f->lead.judged;
+	const char *cable, *adapter, *surplus, *t;
+
+	if (!f->lead_asked)
+		return "lead: choose it when unit and way are known";
+	if (f->lead.lead < 0)
+		return "no lead of the kit does: see what is said of the signal";
+	cable = fill_text(f, f->c->leads[f->lead.lead].cable);
+	adapter = f->lead.adapter < 0
+		? ""
+		: ft_arena_printf(f->a, " with the adapter%s", in_brackets(f, &f->c->parts[f->lead.adapter]));
+	surplus = l->surplus < 0.3
+		? ""
+		: ft_arena_printf(f->a, "; %.1f m left over, laid in long bends and not coiled", l->surplus);
+	t = ft_arena_printf(f->a, "lead %s, %.1f m%s%s%s%s", l->name, l->metres, cable ? " " : "", cable ? cable : "",
+	                    adapter ? adapter : "", surplus ? surplus : "");
+	return t ? t : "";
+}
+
 static void antenna(struct filling *f)
 {
+	enum ft_antenna_place place = f->row ? f->row->antenna : FT_ANTENNA_UNKNOWN;
+	bool known = f->lead_asked && f->lead.lead >= 0;
 	int at = f->at[FT_THING_ANTENNA], n;
-	const char *lead = "lead: choose it when the way is measured";
 
 	if (at < 0)
 		return;
-	if (f->lead_known) {
-		const char *cable = fill_text(f, f->lead->cable);
-		lead = ft_arena_printf(f->a, "lead %s, %.1f m%s%s%s", f->judged.name, f->judged.metres, cable ? " " : "",
-		                       cable ? cable : "",
-		                       f->judged.surplus >= 0.3
-		                           ? ft_arena_printf(f->a, "; %.1f m left over, laid in long bends and not coiled",
-		                                             f->judged.surplus)
-		                           : "");
-	}
 	n = step(f, FT_WIRE_ANTENNA,
-	         ft_arena_printf(f->a, "Antenna: %s; %s.",
-	                         f->w->things[at].spot ? spot_words(f->w->things[at].spot) : "place: look first", lead));
-	run(f, FT_WIRE_ANTENNA, f->at[FT_THING_UNIT], at, n, f->lead_known ? f->judged.metres : NAN,
-	    f->lead_known ? fill_text(f, f->lead->cable) : NULL);
+	         ft_arena_printf(f->a, "Antenna%s: %s; %s.",
+	                         place ? with_part(f, FT_PURPOSE_ANTENNA, ft_slice_of(ft_antenna_place_word(place)), false)
+	                               : "",
+	                         f->w->things[at].spot ? spot_words(f->w->things[at].spot) : "place: look first",
+	                         lead_words(f)));
+	run(f, FT_WIRE_ANTENNA, f->at[FT_THING_UNIT], at, n, known ? f->lead.judged.metres : NAN,
+	    known ? fill_text(f, f->c->leads[f->lead.lead].cable) : NULL);
 }
 
 void fill_steps(struct filling *f)
@@ -288,9 +305,7 @@ void fill_steps(struct filling *f)
 		  "meter says 0\302\240V between 1 and 2 of the bus plug; only then pull a plug of the bus."
 		: "Switch off, pull the plug and keep it in your hand's reach. Wait until the meter says 0\302\240V between "
 		  "1 and 2 of the bus plug; only then pull a plug of the bus.";
-	step(f, -1,
-	     ft_arena_printf(f->a, "Fix the unit%s %s.", with_part(f, FT_PURPOSE_MOUNTING, ft_slice_of("unit")),
-	                     spot_words(unit->spot)));
+	step(f, -1, ft_arena_printf(f->a, "Fix the unit%s %s.", with_mounting(f), spot_words(unit->spot)));
 	bus(f);
 	audit(f);
 	door(f);

@@ -66,22 +66,19 @@ bool survey_take(struct looking *l, enum ft_kit_kind kind, int index, double cha
 	return true;
 }
 
+static int index_of(const struct ft_survey *s, const struct ft_part_row *p)
+{
+	return p ? (int)(p - s->c->parts) : -1;
+}
+
 int survey_part_exactly(const struct ft_survey *s, enum ft_purpose purpose, struct ft_slice of)
 {
-	for (size_t i = 0; of.p && i < s->c->part_count; i++)
-		if (s->c->parts[i].purpose == purpose && ft_slice_eq_nocase(s->c->parts[i].of, of))
-			return (int)i;
-	return -1;
+	return index_of(s, ft_part_exactly(s->c, purpose, of));
 }
 
 int survey_part(const struct ft_survey *s, enum ft_purpose purpose, struct ft_slice of)
 {
-	int exactly = survey_part_exactly(s, purpose, of);
-
-	for (size_t i = 0; exactly < 0 && i < s->c->part_count; i++)
-		if (s->c->parts[i].purpose == purpose && (!of.p || !s->c->parts[i].of.p))
-			return (int)i;
-	return exactly;
+	return index_of(s, ft_part_for(s->c, purpose, of));
 }
 
 double survey_chance(const struct looking *l, enum ft_prior_id id, unsigned k, unsigned n)

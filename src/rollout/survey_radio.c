@@ -8,15 +8,15 @@ static bool same(struct ft_slice a, struct ft_slice b)
 }
 
 /* The adapter from a lead's plug to the unit's: its part, or -1 and *ret_fits whether none is needed. */
-static int adapter(const struct looking *l, const struct ft_lead *lead, bool *ret_fits)
+static int adapter(const struct ft_survey *s, const struct ft_unit *u, const struct ft_lead *lead, bool *ret_fits)
 {
-	struct ft_slice plug = lead->to, socket = l->unit->antenna_connector;
+	struct ft_slice plug = lead->to, socket = u->antenna_connector;
 
 	*ret_fits = !plug.p || !socket.p || same(plug, socket);
 	if (*ret_fits)
 		return -1;
-	for (size_t i = 0; i < l->s->c->part_count; i++) {
-		const struct ft_part_row *p = &l->s->c->parts[i];
+	for (size_t i = 0; i < s->c->part_count; i++) {
+		const struct ft_part_row *p = &s->c->parts[i];
 		size_t at = ft_slice_find(p->of, FT_SLICE(">"));
 		if (p->purpose == FT_PURPOSE_ADAPTER && at < p->of.n &&
 		    same(ft_slice_trim((struct ft_slice){ p->of.p, at }), plug) &&
@@ -27,63 +27,46 @@ static int adapter(const struct looking *l, const struct ft_lead *lead, bool *re
 }
 
 /* The leads whose plug fits, or can be made to; `ret_of` their rows. */
-static size_t usable(const struct looking *l, struct ft_signal_lead *ret, int *ret_of)
+static size_t usable(const struct ft_survey *s, const struct ft_unit *u, struct ft_signal_lead *ret, int *ret_of)
 {
 	size_t n = 0;
 
-	for (size_t i = 0; i < l->s->lead_count; i++) {
+	for (size_t i = 0; i < s->lead_count; i++) {
 		bool fits;
-		int part = adapter(l, &l->s->c->leads[l->s->lead_of[i]], &fits);
+		int part = adapter(s, u, &s->c->leads[s->lead_of[i]], &fits);
 		if (!fits && part < 0)
 			continue;
-		ret[n] = l->s->leads[i];
+		ret[n] = s->leads[i];
 		ret[n].connectors += !fits;
-		ret_of[n++] = l->s->lead_of[i];
+		ret_of[n++] = s->lead_of[i];
 	}
 	return n;
 }
 
-static void take_lead(struct looking *l, int row, double chance, bool certain)
-{
-	bool fits;
-	int part;
-
-	if (row < 0)
-		return;
-	survey_take(l, FT_KIT_LEAD, row, chance, 1, FT_FACT_PATH);
-	part = adapter(l, &l->s->c->leads[row], &fits);
-	survey_take(l, FT_KIT_PART, part, chance, 1, FT_FACT_PATH);
-	if (!certain)
-		return;
-	l->m->lead = l->s->c->leads[row].lead;
-	if (part >= 0)
-		survey_certain(l, FT_RULE_SURVEY_LEAD, FT_FACT_PATH, FT_CAN_PARTS)->seen =
-			ft_arena_printf(l->a, "its plug needs the adapter %.*s", FT_P(l->s->c->parts[part].part));
-}
-
 /* Row of the lead that comes with the unit; -1: none, or not on record. */
-static int supplied(const struct looking *l)
+static int supplied(const struct ft_survey *s, const struct ft_unit *u)
 {
-	const struct ft_lead *lead = l->unit->lead.p ? ft_lead_of(l->s->c, l->unit->lead) : NULL;
+	const struct ft_lead *lead = u->lead.p ? ft_lead_of(s->c, u->lead) : NULL;
 
-	return lead ? (int)(lead - l->s->c->leads) : -1;
+	return lead ? (int)(lead - s->c->leads) : -1;
 }
 
-/* The way and perhaps the margin are known: one lead is chosen, or none does. */
-static void choose_lead(struct looking *l, double margin)
+bool ft_survey_lead(const struct ft_survey *s, const struct ft_unit *u, double path_m, double margin_db,
+                    const char *name, struct ft_arena *a, struct ft_survey_lead *ret)
 {
-	struct ft_signal_lead *leads = FT_NEW_ARRAY(l->a, l->s->lead_count + 1, struct ft_signal_lead);
-	int *of = FT_NEW_ARRAY(l->a, l->s->lead_count + 1, int);
-	struct ft_signal_way way = { isnan(l->unit->mhz) ? 900 : l->unit->mhz, margin, l->row->path_m, NAN };
-	struct ft_findings own = { .arena = l->a };
-	int own_lead = supplied(l), chosen, shortest = -1, first = -1;
-	struct ft_survey_reason *r;
+	struct ft_signal_lead *leads = FT_NEW_ARRAY(a, s->lead_count + 1, struct ft_signal_lead);
+	int *of = FT_NEW_ARRAY(a, s->lead_count + 1, int);
+	struct ft_signal_way way = { isnan(u->mhz) ? 900 : u->mhz, margin_db, path_m, NAN };
+	struct ft_findings own = { .arena = a };
+	int own_lead = supplied(s, u), chosen, shortest = -1, first = -1;
+	bool fits;
 	size_t n;
 
+	*ret = (struct ft_survey_lead){ .lead = -1, .adapter = -1 };
 	if (!leads || !of)
-		return;
-	n = usable(l, leads, of);
-	chosen = n ? ft_signal_leads_judge(leads, n, &way, l->name, l->a, &own) : -1;
+		return false;
+	n = usable(s, u, leads, of);
+	chosen = n ? ft_signal_leads_judge(leads, n, &way, name, a, &own) : -1;
 	for (size_t i = 0; i < n; i++) {
 		bool does = leads[i].fit == FT_SIGNAL_FITS || leads[i].fit == FT_SIGNAL_UNMEASURED;
 		if (does && (shortest < 0 || leads[i].metres < leads[shortest].metres))
@@ -95,20 +78,56 @@ static void choose_lead(struct looking *l, double margin)
 		chosen = first;
 	else if (chosen < 0)
 		chosen = shortest;
-	if (chosen < 0) {
+	if (chosen < 0)
+		return true;
+	ret->lead = of[chosen];
+	ret->judged = leads[chosen];
+	ret->adapter = adapter(s, u, &s->c->leads[ret->lead], &fits);
+	if (chosen != first && own_lead >= 0)
+		ret->not_supplied = first >= 0 ? leads[first].why : "the lead supplied has another plug";
+	return true;
+}
+
+static void take_lead(struct looking *l, int row, double chance, bool certain)
+{
+	bool fits;
+	int part;
+
+	if (row < 0)
+		return;
+	survey_take(l, FT_KIT_LEAD, row, chance, 1, FT_FACT_PATH);
+	part = adapter(l->s, l->unit, &l->s->c->leads[row], &fits);
+	survey_take(l, FT_KIT_PART, part, chance, 1, FT_FACT_PATH);
+	if (!certain)
+		return;
+	l->m->lead = l->s->c->leads[row].lead;
+	if (part >= 0)
+		survey_certain(l, FT_RULE_SURVEY_LEAD, FT_FACT_PATH, FT_CAN_PARTS)->seen =
+			ft_arena_printf(l->a, "its plug needs the adapter %.*s", FT_P(l->s->c->parts[part].part));
+}
+
+/* The way and perhaps the margin are known: one lead is chosen, or none does. */
+static void choose_lead(struct looking *l, double margin)
+{
+	struct ft_survey_lead x;
+	struct ft_survey_reason *r;
+
+	if (!ft_survey_lead(l->s, l->unit, l->row->path_m, margin, l->name, l->a, &x))
+		return;
+	if (x.lead < 0) {
 		r = survey_certain(l, FT_RULE_SURVEY_SIGNAL, FT_FACT_PATH, FT_CAN_NOT);
 		r->seen = isnan(margin)
-			? ft_arena_printf(l->a, "no lead reaches over %.2f m", way.metres)
+			? ft_arena_printf(l->a, "no lead reaches over %.2f m", l->row->path_m)
 			: ft_arena_printf(l->a, "%.0f dB above what the unit needs, %.2f m to go, and no lead leaves enough",
-		                      margin, way.metres);
+		                      margin, l->row->path_m);
 		return;
 	}
-	l->m->lead_margin_db = leads[chosen].margin;
-	take_lead(l, of[chosen], 1, true);
-	if (chosen != first && own_lead >= 0) {
+	l->m->lead_margin_db = x.judged.margin;
+	take_lead(l, x.lead, 1, true);
+	if (x.not_supplied) {
 		r = survey_certain(l, FT_RULE_SURVEY_LEAD, FT_FACT_PATH, FT_CAN_PARTS);
-		r->seen = first >= 0 ? leads[first].why : "the lead supplied has another plug";
-		r->expected = survey_text(l, l->s->c->leads[of[chosen]].lead);
+		r->seen = x.not_supplied;
+		r->expected = survey_text(l, l->s->c->leads[x.lead].lead);
 	}
 }
 
@@ -117,7 +136,7 @@ static void guess_lead(struct looking *l, double margin)
 {
 	double longer = l->s->priors.chance[FT_PRIOR_LEAD_LONGER], not = l->s->priors.chance[FT_PRIOR_SIGNAL_UNMEASURED];
 	const struct ft_lead *leads = l->s->c->leads;
-	int own = supplied(l), next = -1;
+	int own = supplied(l->s, l->unit), next = -1;
 
 	for (size_t i = 0; i < l->s->c->lead_count; i++)
 		if (!isnan(leads[i].length_m) && (own < 0 || leads[i].length_m > leads[own].length_m) &&
@@ -148,7 +167,7 @@ static void look_at_unknown_place(struct looking *l)
 		outside = 1 - not ;
 	survey_take(l, FT_KIT_PART, top, 1 - outside, 1, FT_FACT_ANTENNA);
 	survey_take(l, FT_KIT_PART, out, outside, 1, FT_FACT_ANTENNA);
-	take_lead(l, supplied(l), 1, false);
+	take_lead(l, supplied(l->s, l->unit), 1, false);
 	survey_reason(l, FT_RULE_SURVEY_UNKNOWN, FT_FACT_ANTENNA, FT_CAN_READY | FT_CAN_PARTS | FT_CAN_NOT,
 	              (const double[FT_OUTCOMES]){ 1 - outside - not, outside, 0, not });
 }

@@ -54,7 +54,7 @@ struct ft_survey_reason *survey_certain(struct looking *l, enum ft_rule_id rule,
 /* Puts a row of the catalogue's list into the kit; index -1: there is none, and false. */
 bool survey_take(struct looking *l, enum ft_kit_kind kind, int index, double chance, int count, enum ft_fact fact);
 
-/* The first part for this purpose and kind, or for any kind; -1: none. `of` p == NULL: whatever the kind. */
+/* ft_part_for and ft_part_exactly as an index of the catalogue's parts; -1: none. */
 int survey_part(const struct ft_survey *s, enum ft_purpose purpose, struct ft_slice of);
 int survey_part_exactly(const struct ft_survey *s, enum ft_purpose purpose, struct ft_slice of);
 

@@ -108,6 +108,24 @@ def pages():
         check(f.read() == first, "the same bytes twice")
 
 
+def crowded():
+    """More than a page holds: told, and no good ending."""
+    many = " > ".join(f"dev{i} 0.5 m AWG 22" for i in range(10))
+    places = " ".join(["controller=cabinet-top", "unit=cabinet-top"] + [f"dev{i}=door-top" for i in range(10)])
+    os.mkdir("full")
+    write("full/survey.csv", TABLES["survey"].splitlines()[0]
+          + f"\nA-7,Corvane 3,glass,hot,left,jack,no,no,{many},outside,1.6 m,0.8 m,3,Lark 4,{places}\n")
+    run("visit", "open", "A-7", "--site", "A place " * 12)
+    said = run("visit", "sheet", "A-7", "--catalogue", "full", "--paper", "letter", "-o", "seven.svg", code=1)
+    check("than its wiring sheet holds" in said and "1 text was too long" in said, f"what is wrong with it: {said}")
+    check(max(map(len, said.splitlines())) <= 80, "in 80 columns")
+    d = json.loads(run("--json", "visit", "sheet", "A-7", "--catalogue", "full", "--paper", "letter", "-o", "seven.svg", code=1))
+    check(d["verdict"] == "contradicted" and [f["rule"] for f in d["findings"]] == ["visit.sheet-crowded"], f"{d['findings']}")
+    check(d["sheet"]["crowded"] > 0 and d["sheet"]["cut"] == 1 and os.path.exists("seven.svg"), "written all the same")
+    d = json.loads(run("--json", "visit", "sheet", "A-1", "--catalogue", "tables", "-o", "one.svg"))
+    check(d["sheet"]["crowded"] == d["sheet"]["cut"] == 0 and not d["findings"] and d["verdict"] == "open", "a usual machine")
+
+
 def chain():
     run("supply", "chain.csv", "--svg", "chain.svg")
     said = words("chain.svg")
@@ -140,6 +158,7 @@ with tempfile.TemporaryDirectory() as home:
     sheets()
     figures()
     pages()
+    crowded()
     chain()
     refusals()
     os.chdir("/")
