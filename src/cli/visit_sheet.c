@@ -138,11 +138,10 @@ static int say(struct cli *c, const struct ft_visit *v, const struct ft_wiring *
 	if (drawn->cut)
 		cli_say(c, "%zu text%s too long for the place and cut short.", drawn->cut, drawn->cut == 1 ? " was" : "s were");
 	if (look)
-		cli_say(
-			c,
-			"%zu of %zu things %s drawn dashed: whether they are there or where they sit is not known. fettle survey "
-			"--help tells which columns say it.",
-			look, w->thing_count, look == 1 ? "is" : "are");
+		cli_say(c, "%zu of %zu things %s not known. fettle survey --help tells which columns say it.", look,
+		        w->thing_count,
+		        look == 1 ? "is drawn dashed: whether it is there or where it sits is"
+		                  : "are drawn dashed: whether they are there or where they sit is");
 	cli_print_findings(c, &f);
 	return cli_exit(verdict);
 }
