@@ -34,7 +34,7 @@ static const struct cli_row lines[] = {
 	{ SERVICE, "firmware", "0313", "a new revision, and what it takes with it" },
 	{ SERVICE, "power", "off|on", "cuts the power, gives it back" },
 	{ SERVICE, "door", "open|close", "the door and its switch" },
-	{ SERVICE, "clock", "2026-03-09T14:05", "sets its clock" },
+	{ SERVICE, "clock", "2026-03-09T14:05|now", "sets its clock; now: to the time of this computer" },
 	{ SERVICE, "temperature", "4.5", "the temperature its audit tells" },
 	{ SERVICE, "reset", "", "the interval meters, from the service menu" },
 	{ SERVICE, "antenna", "inside|top|outside", "moves the antenna of its modem" },

@@ -99,8 +99,6 @@ def run(folder):
         for kind, body in blocks(open(os.path.join(SOURCE, "README.md"), encoding="utf-8").read()):
             if kind == "practice":
                 for line in body.splitlines():
-                    if line.startswith("clock "):
-                        line = "clock " + time.strftime("%Y-%m-%dT%H:%M", time.gmtime())
                     machine.stdin.write(line + "\n")
                     machine.stdin.flush()
                     answer = machine.stdout.readline()

@@ -177,7 +177,7 @@ function Hands({ m, audit }: { m: Machine; audit: AuditDoc | null }) {
 						label="In the machine's own words"
 						value={f.line}
 						onText={(line) => form.change({ line })}
-						hint="Such as: refill, wait 3600, clock 2026-03-09T14:05"
+						hint="Such as: refill, wait 3600, clock now"
 					/>
 					<Do
 						verb="Do that"
