@@ -154,7 +154,7 @@ enum ft_status bus_live(struct cli *c, const char *driver, const char *adapters,
 	if (s == FT_OK && keep_path && keep.status != FT_OK)
 		s = ft_fail(&c->error, FT_E_STORE, "The capture is too large to be kept whole; listen for a shorter time.");
 	if (s == FT_OK && keep_path)
-		s = cli_write_file(c, keep_path, ft_buf_text(&keep));
+		s = cli_write_evidence(c, keep_path, ft_buf_text(&keep));
 	ft_buf_done(&keep);
 	return s;
 }

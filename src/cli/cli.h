@@ -106,6 +106,10 @@ enum ft_status cli_read_lines(struct cli *c, const char *path, const char *what,
  * the disk and renamed. Disk full, no permission, folder: one sentence, status 5. */
 enum ft_status cli_write_file(struct cli *c, const char *path, struct ft_slice bytes);
 
+/* The same for what cannot be made anew, such as the read of a machine: other bytes that the file held get the next
+ * free of the names FILE.1.dts, FILE.2.dts..., and a sentence on standard error says so. */
+enum ft_status cli_write_evidence(struct cli *c, const char *path, struct ft_slice bytes);
+
 /* Whether cli_write_file could work there, as far as can be told: what would fail at the end of a long work is found
  * before its beginning. False with c->error. */
 bool cli_can_write(struct cli *c, const char *path);

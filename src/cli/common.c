@@ -364,8 +364,79 @@ bool cli_can_write(struct cli *c, const char *path)
 	return false;
 }
 
-enum ft_status cli_write_file(struct cli *c, const char *path, struct ft_slice bytes)
+/* Does the file hold anything that these bytes do not begin with? What cannot be read may be anything. */
+static bool holds_other(const char *path, struct ft_slice bytes)
 {
+	char piece[65536];
+	int fd = open(path, O_RDONLY | O_CLOEXEC | O_NOCTTY);
+	ssize_t got = fd < 0 ? -1 : 0;
+	size_t at = 0;
+
+	while (fd >= 0 && (got = read(fd, piece, sizeof piece)) > 0) {
+		if ((size_t)got > bytes.n - at || memcmp(bytes.p + at, piece, (size_t)got) != 0)
+			break;
+		at += (size_t)got;
+	}
+	if (fd >= 0)
+		close(fd);
+	return got != 0;
+}
+
+/* "before.dts" -> "before.2.dts" */
+static char *numbered(struct cli *c, const char *path, int n)
+{
+	const char *slash = strrchr(path, '/'), *name = slash ? slash + 1 : path, *dot = strrchr(name, '.');
+	int stem = (int)(dot && dot != name ? dot - path : (ptrdiff_t)strlen(path));
+
+	return ft_arena_printf(&c->arena, "%.*s.%d%s", stem, path, n, path + stem);
+}
+
+/* Gives what the file holds another name; under its own it stays until the new bytes are renamed over it, so that
+ * there is no moment in which either is lost. 0, or why not. */
+static int keep_earlier(struct cli *c, const char *path, const char **ret_kept)
+{
+	enum { MOST = 9999 }; /* ours: reads of one name in one folder */
+
+	for (int n = 1; n <= MOST; n++) {
+		char *kept = numbered(c, path, n);
+		int fd;
+		*ret_kept = kept;
+		if (!kept)
+			return ENOMEM;
+		if (link(path, kept) == 0)
+			return 0;
+		if (errno == EEXIST)
+			continue;
+		/* a disk without hard links, such as a FAT stick: the name is taken first, so that nobody else has it */
+		fd = open(kept, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
+		if (fd < 0 && errno == EEXIST)
+			continue;
+		if (fd < 0)
+			return errno;
+		close(fd);
+		if (rename(path, kept) == 0)
+			return 0;
+		fd = errno;
+		unlink(kept);
+		return fd;
+	}
+	return EEXIST;
+}
+
+static int rename_over(struct cli *c, const char *beside, const char *path, struct ft_slice bytes, bool keep,
+                       const char **ret_kept)
+{
+	struct stat st;
+	int err = 0;
+
+	if (keep && lstat(path, &st) == 0 && holds_other(path, bytes))
+		err = keep_earlier(c, path, ret_kept);
+	return err ? err : rename(beside, path) ? errno : 0;
+}
+
+static enum ft_status write_file(struct cli *c, const char *path, struct ft_slice bytes, bool keep)
+{
+	const char *kept = NULL;
 	struct stat st;
 	char *beside;
 	int fd, err = 0;
@@ -394,14 +465,26 @@ enum ft_status cli_write_file(struct cli *c, const char *path, struct ft_slice b
 		err = errno;
 	if (close(fd) && !err)
 		err = errno;
-	if (!err && rename(beside, path))
-		err = errno;
+	if (!err)
+		err = rename_over(c, beside, path, bytes, keep, &kept);
 	if (err) {
 		unlink(beside);
 		return cannot_write(c, path, err);
 	}
 	flush_folder(c, path);
+	if (kept)
+		fprintf(stderr, "What %s held is kept as %s.\n", path, kept);
 	return FT_OK;
+}
+
+enum ft_status cli_write_file(struct cli *c, const char *path, struct ft_slice bytes)
+{
+	return write_file(c, path, bytes, false);
+}
+
+enum ft_status cli_write_evidence(struct cli *c, const char *path, struct ft_slice bytes)
+{
+	return write_file(c, path, bytes, true);
 }
 
 const char *cli_book_path(struct cli *c)

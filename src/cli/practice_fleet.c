@@ -4,9 +4,11 @@
 
 #include <archive.h>
 #include <archive_entry.h>
+#include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <stdlib.h>
+#include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
@@ -110,8 +112,25 @@ static bool put_row(void *to, enum ft_fleet_table t, const char *row)
 	return (fputs(row, w->tables[t]) >= 0 && fputc('\n', w->tables[t]) == '\n') || cannot(w, ft_fleet_table_name(t));
 }
 
+/* Audits of an earlier fleet between those of this one would be taken for its own. */
+static bool is_empty(struct writing *w)
+{
+	DIR *d = opendir(w->folder);
+	const struct dirent *x;
+	bool empty = true;
+
+	while (d && empty && (x = readdir(d)) != NULL)
+		empty = strcmp(x->d_name, ".") == 0 || strcmp(x->d_name, "..") == 0;
+	if (d)
+		closedir(d);
+	return empty ||
+		(cli_usage(w->c, "%s holds something already; name a folder that is new or empty.", w->folder), false);
+}
+
 static bool begin(struct writing *w)
 {
+	if (!is_empty(w))
+		return false;
 	if (mkdir(w->folder, 0777) && errno != EEXIST)
 		return cannot(w, "");
 	for (int t = 0; t < FT_FLEET_TABLES; t++) {

@@ -366,7 +366,7 @@ static void keep_part(struct reading *r)
 	if (!r->part || r->text.n == 0)
 		return;
 	r->c->error = (struct ft_error){ 0 };
-	if (cli_write_file(r->c, r->part, ft_buf_text(&r->text)) == FT_OK)
+	if (cli_write_evidence(r->c, r->part, ft_buf_text(&r->text)) == FT_OK)
 		r->part_written = r->part;
 	else
 		fprintf(stderr, "fettle: %s\n", r->c->error.text);
@@ -383,7 +383,7 @@ static int finish(struct reading *r, bool whole)
 	r->stats = *ft_link_stats(r->link);
 	r->spoke = ft_link_kind_of(r->link);
 	whole = whole && examine(r);
-	if (whole && cli_write_file(r->c, r->out, ft_buf_text(&r->text)) != FT_OK)
+	if (whole && cli_write_evidence(r->c, r->out, ft_buf_text(&r->text)) != FT_OK)
 		whole = false;
 	if (!whole)
 		keep_part(r);

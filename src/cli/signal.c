@@ -104,7 +104,7 @@ static void keep_part(struct cli *c, const struct ft_buf *b)
 	if (!path || !b->n)
 		return;
 	c->error = (struct ft_error){ 0 };
-	if (cli_write_file(c, path, ft_buf_text(b)) == FT_OK)
+	if (cli_write_evidence(c, path, ft_buf_text(b)) == FT_OK)
 		fprintf(stderr, "What was read until then is in %s.\n", path);
 	else
 		fprintf(stderr, "fettle: %s\n", c->error.text);
@@ -130,7 +130,7 @@ static bool collect(struct survey *s, struct ft_buf *b)
 		return false;
 	if (b->status != FT_OK)
 		return ft_fail_memory(&c->error, "the readings") == FT_OK;
-	return !out || cli_write_file(c, out, ft_buf_text(b)) == FT_OK;
+	return !out || cli_write_evidence(c, out, ft_buf_text(b)) == FT_OK;
 }
 
 /* ---- leads ---- */

@@ -215,7 +215,8 @@ static int run_get(struct cli *c)
 		return cli_usage(c, "The visit %s has no piece of evidence %lld; fettle visit show %s lists them.", id,
 		                 (long long)number, id),
 			   give_up(c, b);
-	if (ft_book_content(b, &x->hash, &c->arena, &bytes, &c->error) != FT_OK || cli_write_file(c, out, bytes) != FT_OK)
+	if (ft_book_content(b, &x->hash, &c->arena, &bytes, &c->error) != FT_OK ||
+	    cli_write_evidence(c, out, bytes) != FT_OK)
 		return give_up(c, b);
 	ft_book_free(b);
 	if (c->json) {

@@ -138,6 +138,12 @@ def places(folder):
         say(d["position"] == "inside" and d["antenna_at"] == "outside", "judged inside, the antenna belongs outside")
         say(run(folder, "--port", m.port, "--position", "a", "--position", "b").returncode == 2,
             "nobody moves the antenna without a terminal")
+        say(not os.path.exists(os.path.join(folder, "places.1.txt")), "what goes on with the readings before keeps no second copy of them")
+        with open(os.path.join(folder, "places.txt"), "rb") as f:
+            held = f.read()
+        p = run(folder, "--port", m.port, "-o", "places.txt", "--position", "roof", "--samples", "2", "--seconds", "1", "--json")
+        with open(os.path.join(folder, "places.1.txt"), "rb") as f:
+            say(f.read() == held and "kept as places.1.txt" in p.stderr, f"a forgotten --log loses no place: {p.stderr}")
         p = run(folder, "--port", m.port, "-o", "no/such/place.txt")
         say(p.returncode == 5 and " 1 of " not in p.stderr, "a log that cannot be written is found out before the survey")
         say(run(folder, "--port", m.port, "--log", "kit.csv").returncode == 2, "a table takes no answers of a modem")

@@ -104,6 +104,35 @@ def whole():
     say(os.stat("again.dts").st_mode & 0o777 == 0o640, "a file that is replaced keeps who may read it")
 
 
+def earlier():
+    """A second read under the same name loses nothing of the first, nor of whatever else the file held."""
+    with Machine() as m:
+        held = []
+        for n in range(3):
+            if os.path.exists("before.dts"):
+                held.append(open("before.dts", "rb").read())
+            code, _, err = read(m.ports["dex"], "before.dts", json_out=n == 1)
+            want = f"What before.dts held is kept as before.{n}.dts.\n"
+            say(code == 0 and (want in err if n else "is kept" not in err), f"read {n + 1} under one name: {err.strip()}")
+            m.do("price 11 130" if n == 0 else "price 11 140")
+        say([open(f"before.{n}.dts", "rb").read() for n in (1, 2)] == held and len(set(held)) == 2, "each read before is there")
+        say(open("before.dts", "rb").read() not in held, "and the new one under the name that was asked for")
+    replayed = open("got.dts", "rb").read()
+    for name, text, kept in (("notes", b"the key hangs left\n", "notes.1"), (".notes", b"x", ".notes.1"), ("empty.dts", b"", None),
+                             ("same.dts", replayed, None), ("part.dts", replayed[:200], None)):
+        with open(name, "wb") as f:
+            f.write(text)
+        _, _, err = read("ddcmp.trace", name, "--replay")
+        say(open(name, "rb").read() == replayed and ("is kept as" in err) == bool(kept), f"over {name}: {err.strip()}")
+        say(open(kept, "rb").read() == text if kept else not os.path.exists(name.replace(".dts", ".1.dts")), f"what {name} held")
+    os.symlink("notes", "link.dts")
+    held = open("notes", "rb").read()
+    with open("notes", "wb") as f:
+        f.write(b"behind a link")
+    read("ddcmp.trace", "link.dts", "--replay")
+    say(open("notes", "rb").read() == b"behind a link" == open("link.1.dts", "rb").read() != held, "a link is followed by nobody")
+
+
 def not_whole():
     with Machine() as m:
         def refuse(what, words, *args, part=False):
@@ -203,7 +232,7 @@ def noisy():
 
 with tempfile.TemporaryDirectory() as home:
     os.chdir(home)
-    for part in (whole, not_whole, stopped, wrong, noisy):
+    for part in (whole, earlier, not_whole, stopped, wrong, noisy):
         part()
     os.chdir("/")
 print(f"{passed} passed, {failed} failed")

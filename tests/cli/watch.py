@@ -271,7 +271,11 @@ def small(folder):
             short = days < int(kinds[kind]["before"]) + int(kinds[kind]["shows"]) + 1
             say(not short or x["text"] == "too few days", f"{kind} in {days} days: {x}")
         say(len({r["kind"] for r in key}) >= least, f"{machines} machines, {days} days: {len({r['kind'] for r in key})} kinds")
-        people = run("practice", "fleet", "-o", fleet, "--machines", str(machines), "--days", str(days), "--seed", "5", codes=(0,)).stdout
+        keys = open(os.path.join(fleet, "key.csv"), "rb").read()
+        done = run("practice", "fleet", "-o", fleet, "--machines", "2", "--days", "4", codes=(2,))
+        say("new or empty" in done.stderr and open(os.path.join(fleet, "key.csv"), "rb").read() == keys, f"a fleet is not mixed: {done.stderr}")
+        os.mkdir(fleet + "-people")
+        people = run("practice", "fleet", "-o", fleet + "-people", "--machines", str(machines), "--days", str(days), "--seed", "5", codes=(0,)).stdout
         text = " ".join(people.split())
         say(("Nothing was planted" in text) == (not key), f"said to people: {text[-200:]}")
         say(all(f"{x['amount']} {k}" in text for k, x in told.items() if x["amount"]) and all(k in text for k in kinds), "by name")
