@@ -1,17 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 // Every page, on a phone and on a desk, on light and on dark paper: sound, as wide as the screen, and kept as a picture.
-import {
-	Bench,
-	check,
-	go,
-	looksSound,
-	noComplaints,
-	openPage,
-	papers,
-	settled,
-	sizes,
-	snapshot,
-} from "./hands.mjs";
+import { Bench, check, go, openPage, papers, settled, walk } from "./hands.mjs";
 import { scene } from "./scene.mjs";
 
 const pages = [
@@ -58,31 +47,7 @@ export async function everyPage({ browser, program, folder, snapshots }) {
 			["claim", `/visit/${id}?claim=prove.sales`],
 			...pages.map((p) => [p, `/visit/${id}/${p}`]),
 		];
-		for (const size of Object.keys(sizes)) {
-			for (const paper of papers) {
-				const page = await openPage(browser, bench, size, paper);
-				for (const [name, place] of places) {
-					await go(page, bench, place);
-					const title = `${name}, ${size}, ${paper}`;
-					if (says[name]) {
-						await page
-							.waitForFunction(
-								(re) => new RegExp(re).test(document.querySelector("main").innerText),
-								says[name].source,
-							)
-							.then(
-								() => check(title, true),
-								() => check(`${title} says ${says[name]}`, false),
-							);
-					}
-					await settled(page);
-					await looksSound(page, title, paper !== papers[0]);
-					await snapshot(page, snapshots, `${name}-${size}-${paper}`);
-					noComplaints(page, title);
-				}
-				await page.context().close();
-			}
-		}
+		await walk({ browser, bench, snapshots }, places, says, "", (paper) => paper !== papers[0]);
 		await paperSwitch(browser, bench);
 	} finally {
 		await bench.kill();

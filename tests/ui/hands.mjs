@@ -209,3 +209,33 @@ export function noComplaints(page, name) {
 	);
 	page.complaints.length = 0;
 }
+
+/** Every place on each size and paper: it says what it must, looks sound, complains of nothing, and its picture is kept.
+ * `inkOnly` (paper): whether another paper has been looked at whole. */
+export async function walk({ browser, bench, snapshots }, places, says, prefix = "", inkOnly = () => false) {
+	for (const size of Object.keys(sizes)) {
+		for (const paper of papers) {
+			const page = await openPage(browser, bench, size, paper);
+			for (const [name, place] of places) {
+				await go(page, bench, place);
+				const title = `${prefix}${name}, ${size}, ${paper}`;
+				if (says[name]) {
+					await page
+						.waitForFunction(
+							(re) => new RegExp(re).test(document.querySelector("main").innerText),
+							says[name].source,
+						)
+						.then(
+							() => check(title, true),
+							() => check(`${title} says ${says[name]}`, false),
+						);
+				}
+				await settled(page);
+				await looksSound(page, title, inkOnly(paper));
+				await snapshot(page, snapshots, `${prefix.replace(" ", "-")}${name}-${size}-${paper}`);
+				noComplaints(page, title);
+			}
+			await page.context().close();
+		}
+	}
+}

@@ -2,7 +2,7 @@
 // The office: a surveyed fleet, its map and questions; the weeks after, with what is acknowledged.
 import { readFileSync } from "node:fs";
 import { join } from "node:path";
-import { Bench, check, go, looksSound, noComplaints, openPage, papers, settled, sizes, snapshot } from "./hands.mjs";
+import { Bench, check, go, noComplaints, openPage, settled, walk } from "./hands.mjs";
 
 const demo = new URL("../../data/demo/", import.meta.url).pathname;
 const tables = ["survey", "families", "units", "parts", "leads", "technicians"];
@@ -246,36 +246,15 @@ export async function office({ browser, program, folder, snapshots }) {
 		noComplaints(page, "office");
 		await page.context().close();
 		const machine = evidence.split("?")[0];
-		for (const size of Object.keys(sizes)) {
-			for (const paper of papers) {
-				const p = await openPage(browser, bench, size, paper);
-				for (const [name, place] of [
-					["fleet", "/fleet"],
-					["one", "/fleet?asset=BD-1008"],
-					["plan", "/plan"],
-					["watch", "/watch"],
-					["machine", machine],
-					["evidence", evidence],
-				]) {
-					await go(p, bench, place);
-					const title = `office ${name}, ${size}, ${paper}`;
-					await p
-						.waitForFunction(
-							(re) => new RegExp(re).test(document.querySelector("main").innerText),
-							says[name].source,
-						)
-						.then(
-							() => check(title, true),
-							() => check(`${title} says ${says[name]}`, false),
-						);
-					await settled(p);
-					await looksSound(p, title);
-					await snapshot(p, snapshots, `office-${name}-${size}-${paper}`);
-					noComplaints(p, title);
-				}
-				await p.context().close();
-			}
-		}
+		const places = [
+			["fleet", "/fleet"],
+			["one", "/fleet?asset=BD-1008"],
+			["plan", "/plan"],
+			["watch", "/watch"],
+			["machine", machine],
+			["evidence", evidence],
+		];
+		await walk({ browser, bench, snapshots }, places, says, "office ");
 	} finally {
 		await bench.kill();
 	}
