@@ -3,6 +3,7 @@
 #include "bench_server.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
@@ -127,11 +128,14 @@ static void enter(int port, const char *code, char *cookie, size_t room)
 void browsers_are_paired_and_revoked(void **state)
 {
 	char code[32], next[32], first[100], second[100], body[64], seen_by_second[4096] = "";
-	struct served s = serve("0.0.0.0", code, sizeof code);
+	struct served s;
 	struct http_reply r;
 	json_t *d;
 
 	(void)state;
+	setenv("TZ", "XXX-5:30", 1); /* somewhere, so that the offset of a time tells whether it was looked up */
+	s = serve("0.0.0.0", code, sizeof code);
+	unsetenv("TZ");
 	assert_int_equal(strlen(code), 9);
 	assert_int_equal(status_with(s.port, "GET", "/", NULL, NULL, NULL), 200); /* the pages are no secret */
 	assert_int_equal(status_with(s.port, "GET", "/api/bench", NULL, NULL, NULL), 200);
@@ -149,6 +153,7 @@ void browsers_are_paired_and_revoked(void **state)
 	assert_int_equal(status_with(s.port, "POST", "/api/browsers/code", first, NULL, &r), 201);
 	d = parsed(&r);
 	assert_true(json_array_size(json_object_get(d, "qr")) >= 21);
+	assert_non_null(strstr(text_at(d, "until", NULL), "+05:30"));
 	enter(s.port, text_at(d, "code", NULL), second, sizeof second);
 	json_decref(d);
 	http_done(&r);

@@ -254,6 +254,7 @@ void pair_code(struct request *r)
 	char at[FT_TIME_TEXT], row[200];
 	const char *address;
 	QRcode *qr;
+	int64_t now;
 	int offset;
 
 	if (!b->pairing.wanted) {
@@ -264,11 +265,12 @@ void pair_code(struct request *r)
 	}
 	make_code(b->pairing.extra);
 	b->pairing.extra_until_us = bench_now() + EXTRA_US;
+	now = bench_wall(&offset); /* before it is used: arguments of one call come in no order */
 	address = address_with(b, b->pairing.extra);
 	qr = address ? QRcode_encodeString8bit(address, 0, QR_ECLEVEL_M) : NULL;
 	document_begin(&j, &out);
 	ft_json_text(&j, "code", b->pairing.extra);
-	ft_json_text(&j, "until", ft_time_text(bench_wall(&offset) + EXTRA_US, offset, at));
+	ft_json_text(&j, "until", ft_time_text(now + EXTRA_US, offset, at));
 	ft_json_text(&j, "url", address);
 	ft_json_array(&j, "qr");
 	for (int y = 0; qr && y < qr->width && qr->width < (int)sizeof row; y++) {

@@ -184,6 +184,13 @@ export async function pairing({ browser, program, folder }) {
 		await other.goto(`${bench.url}/#pair=${code}`);
 		await other.getByRole("heading", { level: 1, name: "Visits" }).waitFor();
 		check("an address scanned from the first pairs the second", !other.url().includes(code));
+		await page.getByText("is paired; the code has served").waitFor();
+		check("a code that has served is shown no more", (await page.locator("p b.code").count()) === 0);
+		const third = await openPage(browser, bench, "phone", "light");
+		await third.goto(`${bench.url}/#pair=${code}`);
+		await third.getByText("it was used already").waitFor();
+		check("and an address with it says so", await third.getByRole("textbox", { name: "Code" }).isVisible());
+		await third.context().close();
 		await page.context().close();
 		await other.context().close();
 	} finally {

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 import { render } from "preact";
 import { useEffect, useState } from "preact/hooks";
-import { post } from "./api";
+import { post, Refusal, sentenceOf } from "./api";
 import type { BenchDoc } from "./documents";
 import { startStream, useDoc, useLine } from "./live";
 import { AuditPage } from "./pages/audit";
@@ -129,7 +129,7 @@ function Body({ place }: { place: Place }) {
 }
 
 /** Nothing changes for who is paired; a new phone gives its code first. */
-function Book() {
+function Book({ refused }: { refused: string | null }) {
 	const place = usePlace();
 	const up = useLine();
 	const bench = useDoc<BenchDoc>("/api/bench");
@@ -158,27 +158,31 @@ function Book() {
 			<p class={up ? "unseen" : "offline"} role="status">
 				{up ? "" : "The bench does not answer. What you write is kept here and sent when it is back."}
 			</p>
-			<main id="leaf">{stranger ? <PairPage /> : <Body place={place} />}</main>
+			<main id="leaf">{stranger ? <PairPage refused={refused} /> : <Body place={place} />}</main>
 		</>
 	);
 }
 
-/** The code of pairing stands behind #, where it never travels; it is posted once and taken out of sight. */
-async function pairFromAddress(): Promise<void> {
+/** The code of pairing stands behind #, where it never travels; it is posted once and taken out of sight. What comes back
+ * is why it did not serve. */
+async function pairFromAddress(): Promise<string | null> {
 	const found = /^#pair=([A-Za-z0-9-]+)$/.exec(location.hash);
 	if (!found) {
-		return;
+		return null;
 	}
 	history.replaceState(null, "", "#/");
 	try {
 		await post("/api/pair", { code: found[1], name: navigator.platform || "browser" });
-	} catch {
-		/* the page asks for the code by hand then */
+		return null;
+	} catch (e) {
+		return e instanceof Refusal && e.status === 403
+			? "The code of this address serves no more: it was used already, or it is too old. Ask for a new one."
+			: sentenceOf(e);
 	}
 }
 
 setPaper(keptPaper());
 const root = document.getElementById("book");
 if (root) {
-	void pairFromAddress().then(() => render(<Book />, root));
+	void pairFromAddress().then((refused) => render(<Book refused={refused} />, root));
 }

@@ -1,17 +1,21 @@
 // SPDX-License-Identifier: Apache-2.0
 // Which browsers may ask this bench; a code for one more; the page that a new one is met with.
-import { useState } from "preact/hooks";
+import { useEffect, useState } from "preact/hooks";
 import { ask, post } from "../api";
 import type { BenchDoc, BrowsersDoc, CodeDoc } from "../documents";
 import { put, stale, useDoc } from "../live";
-import { Do, Entry, Field, Leaf, Waiting, When } from "../parts";
+import { Complaint, Do, Entry, Field, Leaf, Waiting, When } from "../parts";
 
-export function PairPage() {
+export function PairPage({ refused }: { refused: string | null }) {
 	const [code, setCode] = useState("");
 	const [name, setName] = useState("");
 	return (
 		<Leaf title="Pair this browser" lead="The bench shows a code where it was started. It serves once.">
 			<Entry title="Code">
+				<Complaint text={refused} />
+				<p class="quiet">
+					A browser that is paired already makes one too: under Bench, “Show a code for one more”.
+				</p>
 				<div class="fields">
 					<Field label="Code" value={code} onText={setCode} auto="one-time-code" />
 					<Field
@@ -62,7 +66,17 @@ function Pattern({ rows }: { rows: string[] }) {
 export function BrowsersPage() {
 	const bench = useDoc<BenchDoc>("/api/bench");
 	const list = useDoc<BrowsersDoc>("/api/browsers");
-	const [code, setCode] = useState<CodeDoc | null>(null);
+	const [code, setCode] = useState<{ doc: CodeDoc; before: number } | null>(null);
+	const latest = Math.max(0, ...(list.doc?.browsers.map((b) => Number(b.id)) ?? []));
+	const paired = code && list.doc?.browsers.find((b) => Number(b.id) > code.before);
+	useEffect(() => {
+		if (!code) {
+			return undefined;
+		}
+		const left = new Date(code.doc.until).getTime() - Date.now();
+		const timer = setTimeout(() => setCode(null), Math.max(0, left));
+		return () => clearTimeout(timer);
+	}, [code]);
 	return (
 		<Leaf title="This bench">
 			<Entry title="Book">
@@ -113,17 +127,19 @@ export function BrowsersPage() {
 					<Do
 						verb="Show a code for one more"
 						act={async () => {
-							setCode(await ask<CodeDoc>("POST", "/api/browsers/code"));
+							setCode({ doc: await ask<CodeDoc>("POST", "/api/browsers/code"), before: latest });
 						}}
 					/>
 				)}
-				{code && (
+				<p role="status">{paired ? `${paired.name} is paired; the code has served.` : ""}</p>
+				{code && !paired && (
 					<div class="column">
 						<p>
-							Code <b class="code">{code.code}</b>, serves once, until <When iso={code.until} />.
+							Code <b class="code">{code.doc.code}</b>, serves once, until{" "}
+							<When iso={code.doc.until} />.
 						</p>
-						<Pattern rows={code.qr} />
-						<p class="code">{code.url}</p>
+						<Pattern rows={code.doc.qr} />
+						<p class="code">{code.doc.url}</p>
 					</div>
 				)}
 			</Entry>
