@@ -27,17 +27,24 @@ static int64_t bytes_told(const json_t *d, const char *table)
 	return -1;
 }
 
+static const char *sample(const char *table)
+{
+	static char path[400];
+
+	snprintf(path, sizeof path, "%s/%s.csv", demo, table);
+	return path;
+}
+
 static void put(const char *table)
 {
-	char path[400], route[60];
+	char route[60];
 	struct http_reply r;
 	json_t *d;
 	size_t n;
 	char *p;
 
-	snprintf(path, sizeof path, "%s/%s.csv", demo, table);
 	snprintf(route, sizeof route, "/api/tables/%s", table);
-	p = slurp(path, &n);
+	p = slurp(sample(table), &n);
 	r = ask_bytes("PUT", TABLE, route, p, n);
 	assert_int_equal(r.status, 200);
 	d = parsed(&r);
@@ -50,6 +57,37 @@ static void put(const char *table)
 	assert_memory_equal(r.body, p, n);
 	must_have(&r, "Content-Security-Policy", "sandbox");
 	http_done(&r);
+	free(p);
+}
+
+/* A table that its command cannot read takes no place: what stood there stands. */
+static void what_cannot_be_read_is_not_kept(void)
+{
+	static const char *const wrong[] = { "survey", "families", "technicians", "priors", "counts", "temperatures" };
+	char route[60], *p, *r_before = NULL;
+	struct http_reply r;
+	json_t *d;
+	size_t n = 0;
+
+	p = slurp(sample("units"), &n);
+	r = ask_bytes("GET", TABLE, "/api/tables/survey", NULL, 0);
+	r_before = strndup(r.body, r.n);
+	http_done(&r);
+	for (size_t i = 0; i < sizeof wrong / sizeof *wrong; i++) {
+		snprintf(route, sizeof route, "/api/tables/%s", wrong[i]);
+		r = ask_bytes("PUT", TABLE, route, p, n);
+		assert_int_equal(r.status, 422);
+		d = parsed(&r);
+		assert_non_null(strstr(text_at(d, "error", NULL), wrong[i]));
+		json_decref(d);
+		http_done(&r);
+	}
+	r = ask_bytes("GET", TABLE, "/api/tables/survey", NULL, 0);
+	assert_int_equal(r.n, strlen(r_before));
+	assert_memory_equal(r.body, r_before, r.n);
+	http_done(&r);
+	json_decref(ask(404, "GET", TABLE, "/api/tables/counts", NULL));
+	free(r_before);
 	free(p);
 }
 
@@ -105,6 +143,7 @@ void tables_of_the_office_are_kept(void **state)
 	for (int i = 0; i < NAMES; i++)
 		put(names[i]);
 	put("survey"); /* again, over the first */
+	what_cannot_be_read_is_not_kept();
 	only_what_was_seen_is_changed();
 	d = ask(200, "DELETE", TABLE, "/api/tables/leads", NULL);
 	assert_int_equal(bytes_told(d, "leads"), -1);

@@ -16,21 +16,23 @@
 
 static const struct table {
 	const char *name, *file;
-	bool watched; /* given to watch beside the audits, with the option of its name */
+	bool watched;     /* given to watch beside the audits, with the option of its name */
+	bool surveyed;    /* read by every survey that finds it */
+	const char *bare; /* what does for it in a survey where it is not there yet; NULL: nothing is needed */
 } tables[] = {
-	{ "survey", "survey.csv", false },
-	{ "families", "families.csv", false },
-	{ "units", "units.csv", false },
-	{ "parts", "parts.csv", false },
-	{ "leads", "leads.csv", false },
-	{ "technicians", "technicians.csv", false },
-	{ "priors", "priors.csv", false },
-	{ "distances", "distances.csv", false },
-	{ "plan", "plan.json", false },
-	{ "counts", "counts.csv", true },
-	{ "settlements", "settlements.csv", true },
-	{ "doors", "doors.csv", true },
-	{ "temperatures", "temperatures.csv", true },
+	{ "survey", "survey.csv", false, true, "asset\n-\n" },
+	{ "families", "families.csv", false, true, "family\n" },
+	{ "units", "units.csv", false, true, "unit\n" },
+	{ "parts", "parts.csv", false, true, "part\n" },
+	{ "leads", "leads.csv", false, true, "lead\n" },
+	{ "technicians", "technicians.csv", false, true, NULL },
+	{ "priors", "priors.csv", false, true, NULL },
+	{ "distances", "distances.csv", false, false, NULL },
+	{ "plan", "plan.json", false, false, NULL },
+	{ "counts", "counts.csv", true, false, NULL },
+	{ "settlements", "settlements.csv", true, false, NULL },
+	{ "doors", "doors.csv", true, false, NULL },
+	{ "temperatures", "temperatures.csv", true, false, NULL },
 };
 #define TABLES (sizeof tables / sizeof *tables)
 
@@ -189,17 +191,13 @@ static bool copied(int from, int to)
 	return n == 0 && fsync(to) == 0;
 }
 
-void table_put(struct request *r)
+static void keep(struct request *r, const struct table *t)
 {
-	const struct table *t = table_of(r);
-	const char *path;
+	const char *path = path_of(r, t);
 	char *fresh;
 	int fd;
 	bool good;
 
-	if (!t || !folder_ready(r))
-		return;
-	path = path_of(r, t);
 	if (!begun_from(r, t, path))
 		return;
 	fresh = ft_arena_printf(&r->arena, "%s/.%s.XXXXXX", r->b->tables, t->name);
@@ -215,6 +213,118 @@ void table_put(struct request *r)
 	}
 	tell(r, t->name);
 	table_list(r);
+}
+
+/* ---- a table is read by its command before it takes the place of the one that stands ---- */
+
+static bool laid_out(struct request *r, struct errand *x, const struct table *t)
+{
+	const char *path = r->b->tables ? path_of(r, t) : NULL,
+			   *here = ft_arena_printf(&x->arena, "%s/%s", x->folder, t->file);
+
+	return path && here && access(path, F_OK) == 0 && symlink(path, here) == 0;
+}
+
+static bool laid_bare(struct errand *x, const struct table *t)
+{
+	const char *here = ft_arena_printf(&x->arena, "%s/%s", x->folder, t->file);
+	int fd = here ? open(here, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600) : -1;
+	bool good = fd >= 0 && write(fd, t->bare, strlen(t->bare)) == (ssize_t)strlen(t->bare);
+
+	if (fd >= 0)
+		close(fd);
+	return good;
+}
+
+static bool begins(struct ft_slice s, const char *with)
+{
+	size_t n = strlen(with);
+
+	return s.n >= n && memcmp(s.p, with, n) == 0;
+}
+
+/* Whether the refusal of a command is of this table: its sentence begins with the name of the file. */
+static bool refused(const struct errand *x, const struct table *t)
+{
+	static const char before[] = "\"error\":\"";
+	char text[8192];
+	ssize_t n = x->out >= 0 ? pread(x->out, text, sizeof text, 0) : -1;
+	struct ft_slice said = { text, n > 0 ? (size_t)n : 0 };
+	size_t at = ft_slice_find(said, FT_SLICE(before));
+
+	if (at >= said.n)
+		return false;
+	said = (struct ft_slice){ said.p + at + sizeof before - 1, said.n - at - (sizeof before - 1) };
+	if (begins(said, "./"))
+		said = (struct ft_slice){ said.p + 2, said.n - 2 };
+	return begins(said, t->file);
+}
+
+static void looked_at(struct errand *x, int code)
+{
+	struct request *r = x->request;
+	const struct table *t = table_of(r);
+
+	if (code > 1 && t && refused(x, t)) {
+		errand_answer(x, code);
+		return;
+	}
+	r->errand = NULL;
+	x->request = NULL;
+	if (t)
+		keep(r, t);
+}
+
+/* The command that reads the table, in a folder where nothing but the table can be at fault. False: answered. */
+static bool look_at(struct request *r, struct errand *x, const struct table *t)
+{
+	static const char *const survey[] = { "fettle", "--json", "survey", "--catalogue=.", "--", "survey.csv", NULL };
+	const char *watch[] = {
+		"fettle", "--json", "watch", "--book=look.sqlite", ft_arena_printf(&x->arena, "--%s=%s", t->name, t->file),
+		"--",     "none",   NULL
+	};
+	const char *here = ft_arena_printf(&x->arena, "%s/%s", x->folder, t->file),
+			   *none = ft_arena_printf(&x->arena, "%s/none", x->folder);
+	struct step *s = errand_step(x);
+	bool good = s && here && none && watch[4] && symlink(r->file_path, here) == 0 && mkdir(none, 0700) == 0;
+
+	for (size_t i = 0; good && t->surveyed && i < TABLES; i++)
+		if (&tables[i] != t && tables[i].surveyed && !laid_out(r, x, &tables[i]) && tables[i].bare)
+			good = laid_bare(x, &tables[i]);
+	if (!good) {
+		answer_error(r, 500, "The table %s cannot be looked at: %s.", t->name, strerror(errno));
+		return false;
+	}
+	if (t->surveyed)
+		memcpy(s->words, survey, sizeof survey);
+	else
+		memcpy(s->words, watch, sizeof watch);
+	x->done = looked_at;
+	return true;
+}
+
+void table_put(struct request *r)
+{
+	const struct table *t = table_of(r);
+	struct errand *x;
+
+	if (!t || !folder_ready(r))
+		return;
+	if (!t->surveyed && !t->watched) {
+		keep(r, t);
+		return;
+	}
+	if (!begun_from(r, t, path_of(r, t)))
+		return;
+	x = errand_new(r);
+	if (!x)
+		return;
+	if (look_at(r, x, t)) {
+		errand_send(r->b, x);
+		return;
+	}
+	r->errand = NULL;
+	errand_free(x);
 }
 
 void table_drop(struct request *r)
@@ -233,14 +343,6 @@ void table_drop(struct request *r)
 }
 
 /* ---- what commands are given ---- */
-
-static bool laid_out(struct request *r, struct errand *x, const struct table *t)
-{
-	const char *path = r->b->tables ? path_of(r, t) : NULL,
-			   *here = ft_arena_printf(&x->arena, "%s/%s", x->folder, t->file);
-
-	return path && here && access(path, F_OK) == 0 && symlink(path, here) == 0;
-}
 
 const char *office_survey(struct request *r, struct errand *x)
 {

@@ -5,7 +5,7 @@ import { ask, sentenceOf } from "../api";
 import { useDoc } from "../live";
 import { putTable, tablePath, useOffice, type TableRow, type TablesDoc } from "../office";
 import { Complaint, Do, When } from "../parts";
-import { count, list, size } from "../words";
+import { count, list, sentence, size } from "../words";
 import { useEffect, useId } from "preact/hooks";
 import { stale } from "../live";
 
@@ -23,7 +23,7 @@ const about: Record<string, string> = {
 	doors: "door events",
 	temperatures: "cabinet temperatures",
 };
-const withTemplate = ["survey", "families", "units", "parts", "leads", "technicians"];
+const withTemplate = ["survey", "families", "units", "parts", "leads", "technicians", "priors"];
 const most = 16 * 1024 * 1024;
 
 /** Which table a file is, by its name: "2026 Survey west.csv" is the survey. */
@@ -91,30 +91,37 @@ export function Tables({ names, hint }: { names: string[]; hint: string }) {
 			stale((p) => p === "/api/tables");
 		}
 	}, [turn]);
+	const rows = (read.doc?.tables ?? []).filter((t) => names.includes(t.table));
 	const take = async (files: FileList | null) => {
 		const done: string[] = [];
+		const wrong: string[] = [];
 		setError(null);
 		tell("");
-		try {
-			for (const f of [...(files ?? [])]) {
-				const t = tableOf(f.name, names);
-				if (!t) {
-					throw new Error(
-						`${f.name} is none of these tables by its name; name it after one, such as ${names[0]}.csv`,
-					);
-				}
-				if (f.size > most) {
-					throw new Error(`${f.name} is larger than ${size(most)}`);
-				}
+		for (const f of [...(files ?? [])]) {
+			const t = tableOf(f.name, names);
+			if (!t) {
+				wrong.push(
+					`${f.name} is none of these tables by its name; name it after one, such as ${names[0]}.csv.`,
+				);
+				continue;
+			}
+			if (f.size > most) {
+				wrong.push(`${f.name} is larger than ${size(most)}.`);
+				continue;
+			}
+			try {
 				await putTable(t, f);
 				done.push(t);
+			} catch (e) {
+				const stands = rows.some((r) => r.table === t && r.bytes !== null);
+				wrong.push(
+					`${f.name} was not put in${stands ? `, the table ${t} stands as it was` : ""}: ${sentence(sentenceOf(e))}`,
+				);
 			}
-		} catch (e) {
-			setError(sentenceOf(e));
 		}
+		setError(wrong.join(" ") || null);
 		tell(done.length ? `Put in: ${list(done)}.` : "");
 	};
-	const rows = (read.doc?.tables ?? []).filter((t) => names.includes(t.table));
 	return (
 		<>
 			<div class="field">
