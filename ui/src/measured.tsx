@@ -2,7 +2,7 @@
 // What the pages of measurements share: which file of a kind is looked at, filing one more, and how it stands.
 import type { ComponentChildren } from "preact";
 import { useState } from "preact/hooks";
-import { addEvidence, sentenceOf, visitPath } from "./api";
+import { addEvidence, post, query, Refusal, sentenceOf, visitPath } from "./api";
 import type { Evidence, Verdict, Visit, VisitDoc } from "./documents";
 import { put, useDoc } from "./live";
 import { Standing } from "./marks";
@@ -12,11 +12,13 @@ import { Choose, Complaint, Entry, evidenceOptions, Leaf, visitUp, Waiting } fro
 function AddFile({
 	visit,
 	kind,
+	look,
 	label,
 	accept,
 }: {
 	visit: Visit;
 	kind: string;
+	look: string;
 	label: string;
 	accept: string;
 }) {
@@ -40,10 +42,13 @@ function AddFile({
 					}
 					setBusy(true);
 					setError(null);
-					void addEvidence<VisitDoc>(visit.id, file, file.name, kind, "prove")
+					// what its own reader cannot read is not filed: it would stand against the visit for ever
+					void post(query(`/api/look/${look}`, { name: file.name }), file)
+						.then(() => addEvidence<VisitDoc>(visit.id, file, file.name, kind, "prove"))
 						.then(
 							(d) => put(visitPath(visit.id), d),
-							(x: unknown) => setError(sentenceOf(x)),
+							(x: unknown) =>
+								setError(x instanceof Refusal ? `Not filed: ${x.message}` : sentenceOf(x)),
 						)
 						.then(() => {
 							setBusy(false);
@@ -117,12 +122,14 @@ export function MeasuredLeaf({
 /** Which file is looked at, the way to add one, and what is asked beside it. */
 export function FileEntry({
 	of,
+	look,
 	title,
 	label,
 	accept,
 	children,
 }: {
 	of: Looking;
+	look: string; // the reader it is for
 	title: string;
 	label: string;
 	accept: string;
@@ -131,7 +138,8 @@ export function FileEntry({
 	return (
 		<Entry title={title}>
 			<WhichFile {...of} />
-			{of.visit.doc && <AddFile visit={of.visit.doc.visit} kind={of.kind} label={label} accept={accept} />}
+			{of.visit.doc && <AddFile visit={of.visit.doc.visit} kind={of.kind} look={look} label={label} accept={accept} />}
+			{of.visit.doc?.visit.closed && !of.chosen && <p class="quiet">None was filed with this visit.</p>}
 			{children}
 		</Entry>
 	);

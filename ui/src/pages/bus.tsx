@@ -374,7 +374,7 @@ export function BusPage({ id }: { id: string }) {
 	];
 	return (
 		<MeasuredLeaf title="Bus" lead="Every peripheral has 5 ms to begin its answer." of={e}>
-			<FileEntry of={e} title="Capture" label="Add a capture" accept=".vcd,.sr,.csv,.txt,.words,.gz" />
+			<FileEntry of={e} look="bus" title="Capture" label="Add a capture" accept=".vcd,.sr,.csv,.txt,.words,.gz" />
 			{e.chosen && <Waiting read={read} what="the capture" />}
 			{d && (
 				<>

@@ -2,7 +2,7 @@
 // Cold, signal and supply: what was measured, drawn, with the limit and what it leaves.
 import type { ComponentChildren } from "preact";
 import { useEffect, useRef, useState } from "preact/hooks";
-import { addEvidence, getText, query, visitPath } from "../api";
+import { addEvidence, getText, post, query, visitPath } from "../api";
 import type { ColdDoc, SignalDoc, SupplyDoc, VisitDoc } from "../documents";
 import { draftKey, useDraftOf } from "../draft";
 import { ChainDrawing, Levels, Squared, stepsOf, type Axis } from "../drawings";
@@ -186,7 +186,7 @@ export function ColdPage({ id }: { id: string }) {
 			lead="Does the cabinet hold its temperature, and does the probe tell the truth?"
 			of={e}
 		>
-			<FileEntry of={e} title="Log" label="Add a logger's table" accept=".csv,.txt,text/csv,text/plain">
+			<FileEntry of={e} look="cold" title="Log" label="Add a logger's table" accept=".csv,.txt,text/csv,text/plain">
 				<details open={!e.chosen}>
 					<summary>Limit and second thermometer</summary>
 					<div class="fields two">
@@ -316,7 +316,7 @@ export function SignalPage({ id }: { id: string }) {
 			lead="Is the level good enough where the antenna will live, with the door closed?"
 			of={e}
 		>
-			<FileEntry of={e} title="Log" label="Add a modem's answers or a table of levels" accept=".csv,.txt,.log,text/csv,text/plain">
+			<FileEntry of={e} look="signal" title="Log" label="Add a modem's answers or a table of levels" accept=".csv,.txt,.log,text/csv,text/plain">
 				<details open={!e.chosen}>
 					<summary>What the unit needs, and its lead</summary>
 					<div class="fields two">
@@ -424,16 +424,10 @@ export function SupplyPage({ id }: { id: string }) {
 			...rows.map((r) => chainColumns.map((c) => r[c] ?? "").join(",")),
 			"",
 		].join("\n");
-		put(
-			visitPath(id),
-			await addEvidence<VisitDoc>(
-				id,
-				new Blob([csv], { type: "text/csv" }),
-				`supply-${e.list.length + 1}.csv`,
-				"supply",
-				"know",
-			),
-		);
+		const name = `supply-${e.list.length + 1}.csv`;
+		const bytes = new Blob([csv], { type: "text/csv" });
+		await post(query("/api/look/supply", { name }), bytes);
+		put(visitPath(id), await addEvidence<VisitDoc>(id, bytes, name, "supply", "know"));
 		draft.clear();
 	};
 	return (
