@@ -11,9 +11,10 @@ import { load } from "./load.mjs";
 import { office } from "./office.mjs";
 import { drill, pairing, photographs } from "./practise.mjs";
 import { keyboard, together } from "./together.mjs";
+import { refusals } from "./refusals.mjs";
 import { visit } from "./visit.mjs";
 
-const cases = { load, every: everyPage, drafts, together, keyboard, photographs, pairing, drill, visit, office };
+const cases = { load, every: everyPage, drafts, together, keyboard, photographs, pairing, drill, visit, refusals, office };
 const [build = "build", ...names] = process.argv.slice(2);
 const program = resolve(build, "src/cli/fettle");
 

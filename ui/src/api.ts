@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 // Asking the bench. A refusal is a sentence for people and is thrown as one.
 import type { Doc } from "./documents";
+import { pageWords } from "./words";
 
 /** Tells this page's own changes from those of other browsers in the stream of events. */
 export const pageId = Math.random().toString(36).slice(2, 10);
@@ -48,7 +49,7 @@ async function refusal(r: Response): Promise<Refusal> {
 	} catch {
 		/* a refusal without a document still has its status */
 	}
-	return new Refusal(doc?.error ?? `The bench refused this (${r.status}).`, r.status, doc);
+	return new Refusal(doc?.error ? pageWords(doc.error) : `The bench refused this (${r.status}).`, r.status, doc);
 }
 
 export async function ask<T extends Doc>(

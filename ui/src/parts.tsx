@@ -9,7 +9,7 @@ import { useDraft, type DraftText } from "./draft";
 import type { Read } from "./live";
 import { Weight } from "./marks";
 import { to } from "./route";
-import { capital, clock, sentence } from "./words";
+import { capital, clock, handsOnly, sentence } from "./words";
 
 // The first page after loading leaves the focus where the browser put it: at the start, before the way over the head.
 let turned = false;
@@ -94,6 +94,7 @@ export function FindingLine({ f }: { f: Finding }) {
 	const where = [f.where.file, f.where.selection ? `selection ${f.where.selection}` : null]
 		.filter(Boolean)
 		.join(", ");
+	const todo = handsOnly(f.do);
 	return (
 		<div class="finding">
 			<Weight weight={f.weight} />
@@ -110,7 +111,7 @@ export function FindingLine({ f }: { f: Finding }) {
 					{where && <span class="quiet"> {where}.</span>}
 				</p>
 				<p class="quiet small">{sentence(f.why)}</p>
-				{f.do && <p class="doing">{sentence(f.do)}</p>}
+				{todo && <p class="doing">{sentence(todo)}</p>}
 			</div>
 		</div>
 	);

@@ -48,8 +48,10 @@ function joined(jpeg: Uint8Array, exif: Uint8Array): Blob {
 	return new Blob([jpeg.slice(0, 2), part as BlobPart, jpeg.slice(2)], { type: "image/jpeg" });
 }
 
-export async function made(file: Blob, keepPosition: boolean): Promise<Blob> {
-	const picture = await createImageBitmap(file, { imageOrientation: "from-image" });
+export async function made(file: Blob, name: string, keepPosition: boolean): Promise<Blob> {
+	const picture = await createImageBitmap(file, { imageOrientation: "from-image" }).catch(() => {
+		throw new Error(`${name} is no picture that this browser can read; take a JPEG or PNG`);
+	});
 	const scale = Math.min(1, longestSide / Math.max(picture.width, picture.height));
 	const canvas = document.createElement("canvas");
 	canvas.width = Math.max(1, Math.round(picture.width * scale));

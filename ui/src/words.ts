@@ -35,7 +35,11 @@ export function size(bytes: number): string {
 	return bytes < 1e6 ? `${(bytes / 1000).toFixed(1)} kB` : `${(bytes / 1e6).toFixed(1)} MB`;
 }
 
+/** With a capital, except where it begins with the name of a file, whose letters are its own. */
 export function capital(text: string): string {
+	if (/^\S*[./_]\S/.test(text)) {
+		return text;
+	}
 	return text.charAt(0).toUpperCase() + text.slice(1);
 }
 
@@ -149,4 +153,25 @@ export function handsOnly(todo: string | null): string | null {
 		.replace(/\b(?:know|keep|fit|prove|hand-over|watch)\.([a-z-]+)/g, "the $1")
 		.replace(/ and add it with --stage [a-z-]+/, "")
 		.replace(/,? --[a-z-]+/g, "");
+}
+
+const labels: Record<string, string> = { from: "First day", days: "Days to look at", limit: "Limit" };
+
+/** A refusal of a command in the words of the pages: their labels for its options, their places for its commands. */
+export function pageWords(text: string): string {
+	return text
+		.replace(/(^|[\s"])\.\/(?=\S+\.\w)/g, "$1")
+		.replace(
+			/There is no file (\w+)\.csv to read as [^;]*; look at the name/,
+			"There is no table $1 yet; put it in under Tables on the page Fleet",
+		)
+		.replace(/fettle survey --template (\w+) prints (?:the headings|it)/, "the template of $1 under Tables shows them")
+		.replace(/fettle visit show lists those it has/, "the page Visits lists those it has")
+		.replace(/fettle survey (tells|says)/, "the page Fleet $1")
+		.replace(/The (?:field|parameter) (\w+) does not hold what it must/, (all, name: string) =>
+			labels[name] ? `${labels[name]} cannot be read as it is written` : all,
+		)
+		.replace(/(^|\s)--([a-z-]+)(?= (?:takes|is|must)\b)/g, (all, before: string, name: string) =>
+			labels[name] ? before + labels[name] : all,
+		);
 }

@@ -73,7 +73,7 @@ export function PhotographsPage({ id }: { id: string }) {
 		for (const file of Array.from(files ?? [])) {
 			try {
 				setBusy(`Making ${file.name} smaller`);
-				const picture = await made(file, position);
+				const picture = await made(file, file.name, position);
 				setBusy("Filing it");
 				const now = await addEvidence<VisitDoc>(id, picture, nameOf(of, list), "photograph", at);
 				list = now.visit.evidence;

@@ -333,7 +333,13 @@ function Begin({ again, was }: { again: boolean; was: string }) {
 	const [from, setFrom] = useState(today());
 	const [days, setDays] = useState("14");
 	const plan = async () => {
-		const doc = await post<PlanDoc>("/api/rollout", { from, days: days || null });
+		if (!/^\d{4}-\d\d-\d\d$/.test(from.trim())) {
+			throw new Error("First day takes a date such as 2026-11-30");
+		}
+		if (!/^\d{1,3}$/.test(days.trim() || "0")) {
+			throw new Error("Days to look at takes a number of days such as 14");
+		}
+		const doc = await post<PlanDoc>("/api/rollout", { from: from.trim(), days: days.trim() || null });
 		if (!(await keepPlan(doc, was))) {
 			throw new Error("Somebody else kept another plan meanwhile. It is shown now; plan anew only if it is wrong.");
 		}

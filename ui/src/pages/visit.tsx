@@ -7,7 +7,7 @@ import type { Claim, Finding, StageWord, Visit, VisitDoc } from "../documents";
 import { draftKey } from "../draft";
 import { put, useDoc } from "../live";
 import { Mark, Standing } from "../marks";
-import { Findings, Waiting, When, Writing, ownName, toHead } from "../parts";
+import { Findings, Leaf, Waiting, When, Writing, ownName, toHead } from "../parts";
 import {
 	nextStep,
 	of,
@@ -377,9 +377,9 @@ export function VisitPage({ id, place }: { id: string; place: Place }) {
 	const doc = read.doc;
 	if (!doc) {
 		return (
-			<div class="leaf">
+			<Leaf title={id} up={{ href: "#/", text: "Visits" }}>
 				<Waiting read={read} what="the visit" />
-			</div>
+			</Leaf>
 		);
 	}
 	const claim = place.params.get("claim");
