@@ -232,6 +232,46 @@ static const struct table tables[] = {
 	{ "", NULL, 0, 0, 0 },
 };
 
+/* 2026-11-25 at 19:45 UTC: what is told is the local time, also where it is the next day there, and says its offset. */
+static void findings_tell_local_time(void **state)
+{
+	static const struct {
+		int minutes;
+		const char *missed, *invented;
+	} zones[] = { { 0, "closed at 19:55:00+00:00", "opened at 20:50:07+00:00" },
+		          { 330, "closed at 01:25:00+05:30", "opened at 02:20:07+05:30" },
+		          { -210, "closed at 16:25:00-03:30", "opened at 17:20:07-03:30" } };
+	const int64_t base = INT64_C(1795635900) * FT_SECOND, minute = 60 * FT_SECOND;
+	struct ft_arena a = { 0 };
+
+	(void)state;
+	for (size_t z = 0; z < sizeof zones / sizeof *zones; z++) {
+		struct door d = { 0 };
+		struct ft_findings f;
+		struct ft_door_options o = { .offset_minutes = zones[z].minutes };
+		const char *missed = NULL, *invented = NULL;
+		for (int i = 0; i < 6; i++) {
+			d.marks[d.mark_count++] = (struct ft_door_event){ base + i * 10 * minute, i % 2 == 0, (unsigned)i + 2 };
+			if (i != 1)
+				d.events[d.event_count++] =
+					(struct ft_door_event){ base + i * 10 * minute + FT_SECOND, i % 2 == 0, (unsigned)i + 2 };
+		}
+		d.events[d.event_count++] = (struct ft_door_event){ base + 65 * minute + 7 * FT_SECOND, true, 50 };
+		d.marks[d.mark_count++] = (struct ft_door_event){ base + 70 * minute, true, 8 };
+		d.events[d.event_count++] = (struct ft_door_event){ base + 70 * minute + FT_SECOND, true, 51 };
+		judge(&d, &o, &a, &f);
+		for (size_t i = 0; i < f.count; i++) {
+			missed = f.list[i].rule == FT_RULE_DOOR_MISSED ? f.list[i].expected : missed;
+			invented = f.list[i].rule == FT_RULE_DOOR_INVENTED ? f.list[i].seen : invented;
+		}
+		assert_non_null(missed);
+		assert_non_null(invented);
+		assert_string_equal(missed, zones[z].missed);
+		assert_string_equal(invented, zones[z].invented);
+	}
+	ft_arena_done(&a);
+}
+
 static void tables_of_many_kinds(void **state)
 {
 	int64_t midnight;
@@ -272,6 +312,7 @@ int main(void)
 		cmocka_unit_test(a_lost_event_is_missed_and_a_false_one_invented),
 		cmocka_unit_test(a_switch_the_wrong_way_round),
 		cmocka_unit_test(late_trembling_outside_and_nothing),
+		cmocka_unit_test(findings_tell_local_time),
 		cmocka_unit_test(tables_of_many_kinds),
 	};
 
