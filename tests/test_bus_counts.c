@@ -97,6 +97,23 @@ static void say_all(struct scene *s, const struct told *t)
 		scene_say(s, t[i].command, t[i].answer, t[i].closing);
 }
 
+/* After the setups of the worked machine and what is told, `sum` tells of it as `wanted`. */
+static void told_is(size_t row, const struct told *told, void (*sum)(const struct scene *, char *, size_t),
+                    const char *wanted)
+{
+	struct scene s;
+	char text[400];
+
+	scene_begin(&s);
+	scene_setups(&s);
+	say_all(&s, told);
+	scene_end(&s);
+	sum(&s, text, sizeof text);
+	if (strcmp(text, wanted) != 0)
+		fail_msg("case %zu: \"%s\", not \"%s\"\n%.*s", row, text, wanted, FT_P(ft_buf_text(&s.told)));
+	scene_done(&s);
+}
+
 /* What the money must be after the setups of the worked machine and these exchanges. */
 static void money_is_counted_once(void **state)
 {
@@ -156,20 +173,10 @@ static void money_is_counted_once(void **state)
 		  { { "37 06 00 00 02", "ack", "" }, { "37 08", "00 01", "00" }, { "37 08", "00 01", "00" } } },
 		{ "paid out -5.00", { { "37 07 00 02", "ack", "" }, { "37 09", "00 01", "00" }, { "37 09", "ack", "" } } },
 	};
-	char text[400];
 
 	(void)state;
-	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
-		struct scene s;
-		scene_begin(&s);
-		scene_setups(&s);
-		say_all(&s, cases[i].told);
-		scene_end(&s);
-		scene_money(&s, text, sizeof text);
-		if (strcmp(text, cases[i].money) != 0)
-			fail_msg("case %zu: \"%s\", not \"%s\"\n%.*s", i, text, cases[i].money, FT_P(ft_buf_text(&s.told)));
-		scene_done(&s);
-	}
+	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++)
+		told_is(i, cases[i].told, scene_money, cases[i].money);
 }
 
 static void sales_are_counted_once(void **state)
@@ -226,20 +233,10 @@ static void sales_are_counted_once(void **state)
 		/* a lost byte of 0 keeps the sum; what is left has no form */
 		{ "", { { "13 00 96 00 0C", "ack", "" } } },
 	};
-	char text[400];
 
 	(void)state;
-	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
-		struct scene s;
-		scene_begin(&s);
-		scene_setups(&s);
-		say_all(&s, cases[i].told);
-		scene_end(&s);
-		scene_sales(&s, text, sizeof text);
-		if (strcmp(text, cases[i].sales) != 0)
-			fail_msg("case %zu: \"%s\", not \"%s\"\n%.*s", i, text, cases[i].sales, FT_P(ft_buf_text(&s.told)));
-		scene_done(&s);
-	}
+	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++)
+		told_is(i, cases[i].told, scene_sales, cases[i].sales);
 }
 
 /* The worked machine with `told_first` of row `hit` put before it, or one of its words changed. */

@@ -295,10 +295,12 @@ static void cash(struct bus_judge *j)
 	told(j, FT_RULE_BUS_VALIDATOR_OUT, BUS_VALIDATOR_AT, 0x09, "disabled though the controller enabled it", true);
 	if (v->escrow_idle.n)
 		bus_hit(j, FT_RULE_BUS_ESCROW_UNRESOLVED, BUS_VALIDATOR_AT, v->escrow_idle.first_ns,
-		        bus_judge_text(j, "no ESCROW command (35) within 30 s, %s", bus_judge_times(j, v->escrow_idle.n)));
+		        bus_judge_text(j, "no ESCROW command (35) within %d s, %s", BUS_LIM_ESCROW_S,
+		                       bus_judge_times(j, v->escrow_idle.n)));
 	if (v->escrow_lost.n)
 		bus_hit(j, FT_RULE_BUS_ESCROW_UNRESOLVED, BUS_VALIDATOR_AT, v->escrow_lost.first_ns,
-		        bus_judge_text(j, "no result within 30 s of ESCROW (35), %s", bus_judge_times(j, v->escrow_lost.n)));
+		        bus_judge_text(j, "no result within %d s of ESCROW (35), %s", BUS_LIM_ESCROW_S,
+		                       bus_judge_times(j, v->escrow_lost.n)));
 }
 
 void bus_judge_sale(struct bus_judge *j)
