@@ -58,7 +58,7 @@ struct ft_modem {
 	struct ft_modem_settings settings;
 	int step, after; /* enum in modem.c; `after`: where the states of registration lead */
 	bool asked;      /* a command is under way */
-	bool slow_told, echoes, heard_other, late;
+	bool slow_told, heard_other, late;
 	bool knows[3];               /* +CEREG, +CGREG, +CREG: not refused so far */
 	bool cesq, csq, cesq_worked; /* asked for; the first has answered */
 	char out[24];

@@ -1,9 +1,18 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* What a survey amounts to, for people and for programs. */
 #include <math.h>
+#include <string.h>
 
 #include "reads.h"
 #include "signal_survey.h"
+
+enum { WHY_AT = 60 }; /* column of the words behind a lead */
+
+/* The place of readings without a name is called here. */
+static const char *at_word(const char *place)
+{
+	return strcmp(place, "here") == 0 ? "" : "at ";
+}
 
 static void places(const struct survey *s, struct ft_buf *out)
 {
@@ -28,8 +37,10 @@ static void lead(const struct survey *s, const struct ft_signal_lead *l, struct 
 		ft_buf_puts(out, "       -   ");
 	else
 		ft_buf_printf(out, "%7.1f dB", l->margin);
-	if (!isnan(s->way.metres))
-		ft_buf_printf(out, "   %s", l->recommended ? "take this one" : l->why);
+	if (!isnan(s->way.metres)) {
+		ft_buf_puts(out, "   ");
+		ft_wrap(out, l->recommended || !l->why ? "take this one" : l->why, s->c->columns, WHY_AT);
+	}
 	ft_buf_byte(out, '\n');
 }
 
@@ -39,17 +50,20 @@ static void leads(const struct survey *s, struct ft_buf *out)
 
 	if (!s->lead_count)
 		return;
-	ft_buf_printf(out, "\n    lead, at %.0f MHz          length      loss    leaves", s->way.mhz);
-	if (s->at >= 0)
-		ft_buf_printf(out, "   at %s", s->log.positions[s->at]);
 	ft_buf_byte(out, '\n');
+	if (s->at >= 0)
+		ft_buf_printf(out, "    With the antenna %s%s\n", at_word(s->log.positions[s->at]), s->log.positions[s->at]);
+	ft_buf_printf(out, "    lead, at %.0f MHz          length      loss    leaves\n", s->way.mhz);
 	for (size_t i = 0; i < s->lead_count; i++)
 		lead(s, &s->leads[i], out);
 	if (l && l->surplus > 0.05) {
-		ft_buf_printf(out,
-		              "\n    %.1f m of it are more than the way and lose %.1f dB: lay them in a wide loop away\n"
-		              "    from metal and mains; a tight coil loses more (common practice).\n",
-		              l->surplus, l->surplus_loss);
+		const char *t = ft_arena_printf(&s->c->arena,
+		                                "%.1f m of it are more than the way and lose %.1f dB: lay them in a wide loop "
+		                                "away from metal and mains; a tight coil loses more (common practice).",
+		                                l->surplus, l->surplus_loss);
+		ft_buf_puts(out, "\n    ");
+		ft_wrap(out, t ? t : "", s->c->columns, 4);
+		ft_buf_byte(out, '\n');
 	} else if (isnan(s->way.metres)) {
 		ft_buf_puts(out, "    Coil no surplus: what is not needed still costs, and a tight coil more.\n");
 	}
@@ -61,13 +75,15 @@ int signal_print(struct survey *s)
 	const struct ft_signal_place *p = s->r.judged < 0 ? NULL : &s->r.places[s->r.judged];
 	struct ft_buf out = { 0 };
 
-	ft_buf_printf(&out, "%s: ", cli_verdict_text(c, s->r.verdict));
-	if (p)
-		ft_buf_printf(&out, "%s %.1f dBm at %s, %.1f dB %s the %.0f that are needed.\n\n",
-		              ft_signal_metric_word(p->metric), p->mean, s->log.positions[s->r.judged], fabs(p->margin),
-		              p->margin < 0 ? "below" : "above", s->r.least_dbm);
-	else
-		ft_buf_puts(&out, "no level was measured.\n\n");
+	if (p) {
+		const char *place = s->log.positions[s->r.judged];
+		cli_say(c, "%s: %s %.1f dBm on average %s%s, %.1f dB %s the %.0f that are needed.",
+		        cli_verdict_text(c, s->r.verdict), ft_signal_metric_word(p->metric), p->mean, at_word(place), place,
+		        fabs(p->margin), p->margin < 0 ? "below" : "above", s->r.least_dbm);
+	} else {
+		cli_say(c, "%s: no level was measured.", cli_verdict_text(c, s->r.verdict));
+	}
+	ft_buf_byte(&out, '\n');
 	places(s, &out);
 	leads(s, &out);
 	ft_buf_byte(&out, '\n');

@@ -50,12 +50,16 @@ static void summarise(struct ft_signal_place *p, double *values, size_t n, doubl
 	p->spread = n > 1 ? sqrt(fmax(squares / (double)(n - 1) - step * step / 12, step * step / 12)) : LIMIT_SIGMA / 10.0;
 }
 
-static int closed(const struct ft_signal_log *log)
+/* The first place named closed, else the first named inside: "inside, door open" is not where the antenna will live when
+ * "inside, door closed" was read too. */
+static int closed(const struct ft_signal_log *log, const struct ft_signal_result *r)
 {
-	for (int i = 0; i < log->position_count; i++)
-		if (ft_slice_holds(ft_slice_of(log->positions[i]), "closed") ||
-		    ft_slice_holds(ft_slice_of(log->positions[i]), "inside"))
-			return i;
+	static const char *const words[] = { "closed", "inside" };
+
+	for (size_t w = 0; w < sizeof words / sizeof *words; w++)
+		for (int i = 0; i < log->position_count; i++)
+			if (r->places[i].count && ft_slice_holds(ft_slice_of(log->positions[i]), words[w]))
+				return i;
 	return -1;
 }
 
@@ -199,7 +203,9 @@ enum ft_status ft_signal_judge(const struct ft_signal_log *log, const char *name
 	for (int i = 0; i < log->position_count; i++)
 		take_place(log, i, values, &ret->places[i]);
 	ret->best = best_of(ret, log->position_count, -1);
-	ret->judged = closed(log) >= 0 && ret->places[closed(log)].count ? closed(log) : ret->best;
+	ret->judged = closed(log, ret);
+	if (ret->judged < 0)
+		ret->judged = ret->best;
 	if (ret->judged >= 0) /* levels of two kinds cannot be compared */
 		ret->best = best_of(ret, log->position_count, (int)ret->places[ret->judged].metric);
 	if (ret->judged >= 0) {

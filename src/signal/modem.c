@@ -212,7 +212,6 @@ static void answered(struct ft_modem *m, bool good, int64_t now_us)
 		go(m, ECHO);
 		break;
 	case ECHO:
-		m->echoes = !good;
 		if (!good)
 			note(m, "The modem does not let its echo be switched off; its echoes are passed over.");
 		go(m, VERBOSE);
@@ -347,7 +346,7 @@ static void take_line(struct ft_modem *m, int64_t now_us)
 				keep(m, m->error);
 		}
 		answered(m, good, now_us);
-	} else if (m->step < DONE || m->step == DONE) {
+	} else if (m->step <= DONE) {
 		say_about(m, line);
 	}
 }

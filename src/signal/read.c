@@ -34,6 +34,9 @@ static enum ft_status add(struct reading *r, enum ft_signal_metric m, int index,
 static enum ft_status place(struct reading *r, struct ft_slice name)
 {
 	name = ft_slice_trim(name);
+	if (name.n > FT_SIGNAL_NAME - 1) /* cut before it is compared, or each reading would make a place of its own */
+		for (name.n = FT_SIGNAL_NAME - 1; name.n && ((unsigned char)name.p[name.n] & 0xc0) == 0x80;)
+			name.n--;
 	for (int i = 0; i < r->log->position_count; i++)
 		if (ft_slice_eq_nocase(name, ft_slice_of(r->log->positions[i]))) {
 			r->position = i;
@@ -43,8 +46,7 @@ static enum ft_status place(struct reading *r, struct ft_slice name)
 		return ft_fail(r->e, FT_E_INPUT, "%s, line %u: more than %d positions were surveyed; split the log.", r->what,
 		               r->line, FT_SIGNAL_POSITIONS_MAX);
 	r->position = r->log->position_count++;
-	snprintf(r->log->positions[r->position], FT_SIGNAL_NAME, "%.*s",
-	         (int)(name.n < FT_SIGNAL_NAME - 1 ? name.n : FT_SIGNAL_NAME - 1), name.p ? name.p : "");
+	snprintf(r->log->positions[r->position], FT_SIGNAL_NAME, "%.*s", (int)name.n, name.p ? name.p : "");
 	return FT_OK;
 }
 

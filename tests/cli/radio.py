@@ -9,6 +9,7 @@ import concurrent.futures
 import json
 import os
 import pty
+import re
 import signal
 import subprocess
 import sys
@@ -210,6 +211,14 @@ def typed(folder):
     say(figures(document(q)) == figures(d), "the long form gives the same")
     say(figures(document(run(folder, "--log", "typed.csv", "--json"))) == figures(d), "and so does what was kept")
     say(document(run(folder, "x=-97", "--metric", "rssi", "--json"))["metric"] == "RSSI", "another kind of figure")
+    d = document(run(folder, "inside, door open=-85,-86", "inside, door closed=-104,-103", "--json"))
+    say(d["position"] == "inside, door closed", "with the door closed counts before inside")
+    p = run(folder, "inside, door closed, on the left=-104,-103", "outside, over the door=-81,-80", "--reach", "2.4",
+            "--lead", "RG-174:8", "--lead", "low-loss-100:3", "--lead", "low-loss-100:6", "--lead", "RG-174:1")
+    say(len(re.findall(r"^[ >]+inside, door closed, +2 ", p.stdout, re.M)) == 1, f"a long name is one place: {p.stdout}")
+    say("on average at inside" in p.stdout and "longer than" in p.stdout, p.stdout)
+    say(max(map(len, p.stdout.splitlines())) <= 80, f"80 columns: {p.stdout}")
+    say("on average here," in run(folder, "--dbm", "-95").stdout, "readings without a place are taken here")
     for args in (["inside"], ["inside="], ["inside=97x"], ["--dbm", "x"], ["a=-97", "--log", "typed.csv"], ["a=-97", "--metric", "db"],
                  [], ["--position", "x" * 40, "a=-97"], ["a=-97", "--reach", "-1"], ["a=-97", "--at", "nowhere"]):
         say(run(folder, *args).returncode == 2, f"{args} is a wrong use")
