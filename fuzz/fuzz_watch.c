@@ -1,10 +1,41 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* The tables of an office and the stream of reads in its book, from anybody. Byte 0 says which. */
+/* The tables of an office, the stream of reads in its book and the table of the weeks after in a package, from anybody.
+ * Byte 0 says which. */
 #include <stdlib.h>
 
-#include "fettle/watch.h"
+#include "fettle/weeks.h"
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
+
+/* What is written is read back as it was. */
+static void same_again(const struct ft_weeks *w, struct ft_arena *a)
+{
+	struct ft_buf out = { 0 };
+	struct ft_weeks got;
+
+	ft_weeks_write(w, &out);
+	if (out.status == FT_OK && ft_weeks_read(ft_buf_text(&out), "again", a, &got, NULL) == FT_OK &&
+	    got.found_count != w->found_count)
+		abort();
+	ft_buf_done(&out);
+}
+
+static void weeks_of(const struct ft_watch_result *r, struct ft_arena *a)
+{
+	struct ft_weeks w;
+
+	if (ft_weeks_of(r, INT64_C(1772500000000000), (struct ft_weeks_told){ true, true, true }, NULL, a, &w, NULL) ==
+	    FT_OK)
+		same_again(&w, a);
+}
+
+static void weeks(struct ft_slice bytes, struct ft_arena *a)
+{
+	struct ft_weeks w;
+
+	if (ft_weeks_read(bytes, "the weeks", a, &w, NULL) == FT_OK)
+		same_again(&w, a);
+}
 
 static void stream(struct ft_slice bytes, struct ft_arena *a)
 {
@@ -20,6 +51,12 @@ static void stream(struct ft_slice bytes, struct ft_arena *a)
 			abort();
 	ft_stream_done(&again);
 	(void)ft_watch_judge("fuzz", list, n, NULL, INT64_C(1772500000000000), a, &r, NULL);
+	if (n > 1) { /* tied to the first of them */
+		struct ft_watch_read first = list[0];
+		struct ft_baseline base = { &first, "visit F-1", "U-1", "F", first.number[FT_WATCH_ARRIVED] };
+		if (ft_watch_judge("fuzz", list + 1, n - 1, &base, INT64_C(1772500000000000), a, &r, NULL) == FT_OK)
+			weeks_of(&r, a);
+	}
 }
 
 /* In two pieces, cut behind the line end in the middle. */
@@ -70,6 +107,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 	default:
 		(void)ft_watch_stamp(bytes, &at);
 		(void)ft_watch_name(bytes);
+		if (ft_weeks_is(bytes))
+			weeks(bytes, &a);
 	}
 	ft_arena_done(&a);
 	return 0;

@@ -405,6 +405,96 @@ static void tells_what_changed(void **state)
 	ft_book_free(other);
 }
 
+struct handed {
+	size_t count;
+	char visits[8][32], audits[8][32], weeks[8][32];
+	int64_t at_us[8];
+};
+
+static bool note_handed(void *to, const struct ft_handed_over *x)
+{
+	struct handed *h = to;
+
+	if (h->count == 8)
+		return false;
+	snprintf(h->visits[h->count], 32, "%s", x->visit);
+	snprintf(h->audits[h->count], 32, "%.*s", FT_P(x->bytes));
+	snprintf(h->weeks[h->count], 32, "%.*s", FT_P(x->weeks));
+	assert_string_equal(x->unit, "U-1");
+	h->at_us[h->count++] = x->at_us;
+	return true;
+}
+
+static struct handed handed(struct ft_book *b)
+{
+	struct handed h = { 0 };
+
+	if (ft_book_handed_over(b, note_handed, &h, &err) != FT_OK)
+		fail_msg("%s", err.text);
+	return h;
+}
+
+static void add_audit(struct ft_book *b, const char *id, const char *text, int64_t at)
+{
+	struct ft_evidence x = {
+		.kind = FT_EVIDENCE_AUDIT, .stage = FT_STAGE_KEEP, .name = "a.dts", .bytes = ft_slice_of(text), .added_us = at
+	};
+
+	assert_int_equal(ft_book_evidence_add(b, id, &x, 1, NULL, &err), FT_OK);
+}
+
+/* Visits that were closed or packed, each with its last audit, by their opening; a table of the weeks after takes the
+ * place of the one before, leaves nothing behind and makes no later state of the visit. */
+static void ties_weeks_to_visits(void **state)
+{
+	struct ft_book *b = book();
+	const char *one = new_visit(b, "A", 3000), *two = new_visit(b, "B", 2000);
+	struct ft_package sent = { .sent = true, .at_us = 4000 };
+	struct ft_weeks_filed filed[2] = { { one, FT_SLICE("first") }, { two, FT_SLICE("of two") } };
+	struct ft_book_state before, after;
+	struct ft_visit v, later;
+	struct handed h;
+	(void)state;
+
+	new_visit(b, "C", 1000);
+	add_audit(b, one, "one before", 3001);
+	add_audit(b, one, "one after", 3002);
+	add(b, one, FT_SLICE("a note"), false);
+	add_audit(b, two, "two", 2001);
+	assert_int_equal(handed(b).count, 0);
+	assert_int_equal(ft_book_visit_close(b, one, 3500, 0, &err), FT_OK);
+	assert_int_equal(ft_book_package_add(b, two, &sent, &err), FT_OK);
+	h = handed(b);
+	assert_int_equal(h.count, 2);
+	assert_string_equal(h.visits[0], two);
+	assert_string_equal(h.audits[1], "one after");
+	assert_int_equal(h.at_us[1], 3002);
+	assert_string_equal(h.weeks[1], "");
+	assert_int_equal(ft_book_visit_load(b, one, FT_LOAD_LIST, &arena, &v, &err), FT_OK);
+	assert_int_equal(ft_book_weeks_put(b, filed, 2, 9000, 60, &err), FT_OK);
+	assert_int_equal(ft_book_check(b, &arena, &before, &err), FT_OK);
+	filed[0].bytes = FT_SLICE("second");
+	assert_int_equal(ft_book_weeks_put(b, filed, 2, 9100, 60, &err), FT_OK);
+	assert_int_equal(ft_book_check(b, &arena, &after, &err), FT_OK);
+	assert_int_equal(before.contents, after.contents);
+	h = handed(b);
+	assert_string_equal(h.weeks[0], "of two");
+	assert_string_equal(h.weeks[1], "second");
+	assert_int_equal(ft_book_visit_load(b, one, FT_LOAD_ALL, &arena, &later, &err), FT_OK);
+	assert_int_equal(later.changed_us, v.changed_us);
+	assert_int_equal(later.evidence_count, v.evidence_count + 1);
+	assert_int_equal(later.evidence[3].kind, FT_EVIDENCE_WEEKS);
+	assert_int_equal(later.evidence[3].stage, FT_STAGE_WATCH);
+	assert_int_equal(later.evidence[3].added_us, 9100);
+	/* all or nothing */
+	filed[0].bytes = FT_SLICE("third");
+	filed[1].visit = "nobody";
+	assert_int_equal(ft_book_weeks_put(b, filed, 2, 9200, 60, &err), FT_E_USAGE);
+	err = (struct ft_error){ 0 };
+	assert_string_equal(handed(b).weeks[1], "second");
+	ft_book_free(b);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -413,7 +503,7 @@ int main(void)
 		cmocka_unit_test_setup(waits_and_gives_up, fresh), cmocka_unit_test_setup(sees_damage_and_heals, fresh),
 		cmocka_unit_test_setup(keeps_drafts, fresh),       cmocka_unit_test_setup(knows_browsers, fresh),
 		cmocka_unit_test_setup(tells_what_changed, fresh), cmocka_unit_test_setup(refuses_a_newer_book, fresh),
-		cmocka_unit_test_setup(moves_either_way, fresh),
+		cmocka_unit_test_setup(moves_either_way, fresh),   cmocka_unit_test_setup(ties_weeks_to_visits, fresh),
 	};
 	int failed;
 
