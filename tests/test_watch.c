@@ -357,7 +357,7 @@ static void prices(void **state)
 	assert_int_equal(h.result.since_arrived, LIFE_DAYS - 4);
 }
 
-/* What sold before the fit and never since: the conditional test on its share, allowing that it sells half as well. */
+/* What sold before the fit and never since: the conditional test on its share, allowing that it sells a third as well. */
 static void never(void **state)
 {
 	const struct ft_exception *x;
@@ -369,9 +369,9 @@ static void never(void **state)
 		h.cells[day][2].count = 3000;
 	x = judge(&h, FT_RULE_WATCH_NEVER_SOLD, 1);
 	assert_string_equal(x->selection, "13");
-	/* 18000 / (18000 + sold) to the 3000th: 48 sold are enough for a chance of one in three thousand */
-	assert_int_equal(x->seen_us, NOON + 3 * FT_DAY);
-	near(x->sure, 1 - 3 * exp(3000 * log(18000.0 / (18000 + 60))), 1e-9);
+	/* 27000 / (27000 + sold) to the 3000th: 73 sold are enough for a chance of one in three thousand */
+	assert_int_equal(x->seen_us, NOON + 4 * FT_DAY);
+	near(x->sure, 1 - 3 * exp(3000 * log(27000.0 / (27000 + 90))), 1e-9);
 	/* sold between the handover and the first audit */
 	h.cells[0][2].count = 2999;
 	judge(&h, FT_RULE_NONE, 0);

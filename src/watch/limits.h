@@ -17,7 +17,7 @@
 #define WATCH_MACHINE_CHANCE  1e-6 /* of a whole machine's silence */
 #define WATCH_NEVER_CHANCE    1e-3 /* of no sale at all since the fit, times the selections */
 #define WATCH_NEVER_SHAPE     4.0  /* selections differ by half of what they sell on average, whatever few days show */
-#define WATCH_NEVER_WORSE     2.0  /* after a fit a selection may sell so many times less than before it */
+#define WATCH_NEVER_WORSE     3.0  /* after a fit a selection may sell so many times less than before it */
 #define WATCH_FORGET_DAYS     56.0 /* how far back a rate is remembered */
 #define WATCH_PRIOR_HOURS     84.0 /* half a week of an even rhythm are mixed into the hours of the week */
 #define WATCH_CUTS_LEAST      3    /* power cuts in a week worth a word */
