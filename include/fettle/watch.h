@@ -223,6 +223,10 @@ struct ft_baseline {
 	int64_t at_us;                    /* reads from then on are of the weeks after */
 };
 
+/* A machine that was handed over and of which nothing has come: reads missing, once some are due. */
+void ft_watch_silent(const char *key, const struct ft_baseline *base, int64_t now_us, struct ft_arena *a,
+                     struct ft_watch_result *ret);
+
 /* `reads` are put in order. `base` NULL: the first read is the baseline. `now_us` is the end of what could have
  * arrived. Results live in `a`. */
 enum ft_status ft_watch_judge(const char *key, struct ft_watch_read *reads, size_t count,

@@ -44,7 +44,7 @@ bool watch_gather(struct cli *c, const char *root, int jobs, const struct watch_
 
 /* A visit in the book that the machine was handed over with. */
 struct watch_handover {
-	const char *visit;
+	const char *visit, *key;   /* key: of the machine */
 	struct ft_watch_read read; /* its last audit */
 	struct ft_baseline base;
 	struct ft_weeks *before; /* what was filed of the weeks after so far; NULL: nothing */
@@ -75,6 +75,8 @@ struct watch_fleet {
 	size_t slot_count;
 	int64_t newest_us;
 	struct ft_arena keys, handovers;
+	const struct watch_handover **silent; /* of machines of which nothing has come, each the latest, by key */
+	size_t silent_count, silent_room;
 	/* what came of it */
 	struct ft_watch_result *results;
 	size_t result_count;
@@ -147,6 +149,8 @@ struct ft_book *watch_memory_book(struct watch_memory *m);
 bool watch_handovers_tie(struct watch_fleet *f, struct ft_book *b);
 /* The same from the book of the command line, where nothing is to be kept; without a book nothing is tied. */
 bool watch_handovers_look(struct watch_fleet *f);
+/* Has nothing come of it for so long that somebody should look? */
+bool watch_handover_missed(const struct watch_fleet *f, const struct watch_handover *h, int64_t now_us);
 /* Files what came of the weeks after with their visits. False with c->error. */
 bool watch_handovers_file(struct watch_fleet *f, struct ft_book *b, int64_t now_us);
 

@@ -5,7 +5,7 @@
 #include <math.h>
 #include <stdlib.h>
 
-enum { LINES_SHOWN = 40 };
+enum { LINES_SHOWN = 40, SILENT_SHOWN = 20 };
 
 static int by_rank(const void *x, const void *y)
 {
@@ -300,8 +300,35 @@ static void about(const struct ft_watch_result *r, struct ft_buf *out)
 		              ft_variance_words(r->cash_variance, r->cash_spread, false, usual));
 }
 
+/* Machines that were handed over and of which nothing has come at all: they are in no list of machines. */
+static void silent(const struct watch_fleet *f, int64_t now_us, struct ft_buf *out)
+{
+	struct ft_buf text = { 0 };
+	size_t n = 0;
+
+	for (size_t i = 0; i < f->silent_count; i++) {
+		const struct watch_handover *h = f->silent[i];
+		struct ft_civil c = ft_civil_of(h->base.at_us, 0);
+		if (!watch_handover_missed(f, h, now_us))
+			continue;
+		if (n++ < SILENT_SHOWN)
+			ft_buf_printf(&text, "%s%s of %04d-%02d-%02d (%s)",
+			              n > 1 ? ", " : "Handed over, and no audit came since: ", h->base.asset, c.year, c.month,
+			              c.day, h->base.name);
+	}
+	if (n > SILENT_SHOWN)
+		ft_buf_printf(&text, " and %zu more", n - SILENT_SHOWN);
+	ft_buf_puts(&text, ".");
+	ft_buf_byte(&text, 0);
+	if (n && text.status == FT_OK) {
+		ft_wrap(out, text.p, f->c->columns, 0);
+		ft_buf_byte(out, '\n');
+	}
+	ft_buf_done(&text);
+}
+
 /* The machine that was asked for, or how many are tied to a handover. */
-static void tied(const struct watch_fleet *f, struct ft_buf *out)
+static void tied(const struct watch_fleet *f, int64_t now_us, struct ft_buf *out)
 {
 	const char *asset = cli_value(f->c, "asset");
 	size_t n = 0;
@@ -311,6 +338,8 @@ static void tied(const struct watch_fleet *f, struct ft_buf *out)
 		if (asset && strcmp(asset, f->results[i].asset) == 0)
 			about(&f->results[i], out);
 	}
+	if (!asset)
+		silent(f, now_us, out);
 	if (!asset && n)
 		ft_buf_printf(out, "%zu of them %s tied to a handover in the book and held against it.\n", n,
 		              n == 1 ? "is" : "are");
@@ -344,7 +373,7 @@ static void people(struct watch_fleet *f, int64_t now_us, const struct watch_tal
 		ft_wrap(out, sum.p, f->c->columns, 0);
 	ft_buf_byte(out, '\n');
 	ft_buf_done(&sum);
-	tied(f, out);
+	tied(f, now_us, out);
 	if (t->unreadable + t->without_audit)
 		ft_buf_printf(out, "%llu files hold no audit or cannot be read.\n",
 		              (unsigned long long)(t->unreadable + t->without_audit));

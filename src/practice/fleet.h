@@ -40,13 +40,11 @@ struct life {
 	enum trouble trouble;
 	int begins, until; /* days */
 	int selection;
-	int64_t visible_us;
 	bool told; /* in the key */
 	bool ok;
 	/* what happens */
 	int64_t drift_s;
 	double temperature;
-	int64_t boxed; /* into the box since the last collection, really */
 	int64_t carded_before, box_before;
 	bool stopped_selling, counted, wrapped;
 	struct ft_buf audit;

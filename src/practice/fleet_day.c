@@ -99,25 +99,22 @@ static void count_box(struct life *l, int day)
 	int64_t box = boxed(l) - l->box_before, bills = l->p->meters.bills_in;
 	double factor = 1 + 0.006 * practice_normal(&l->random);
 	char date[FT_TIME_TEXT], a[FT_MONEY_TEXT], b[FT_MONEY_TEXT];
-	bool first = !l->counted;
+	bool first = !l->counted, begun = day >= l->begins;
 	int64_t counted;
 
 	l->box_before = boxed(l);
 	l->counted = true;
-	if (l->trouble == CASH_LOSING && day >= l->begins)
-		factor -= 0.04;
-	if (l->trouble == CASH_SHORT && day >= l->begins && !l->told && box > 2000) {
-		factor -= 0.15 + 0.25 * practice_even(&l->random);
-		practice_key(l, at(day, 23, 0));
-	}
-	if (l->trouble == CASH_OVER && day >= l->begins && !l->told && box > 2000) {
-		factor += 0.15 + 0.25 * practice_even(&l->random);
+	if ((l->trouble == CASH_SHORT || l->trouble == CASH_OVER) && begun && !l->told && box > 2000) {
+		double off = 0.15 + 0.25 * practice_even(&l->random);
+		factor += l->trouble == CASH_OVER ? off : -off;
 		practice_key(l, at(day, 23, 0));
 	}
 	/* less than seven standard deviations at a time: over the limit at the second collection */
-	if (l->trouble == CASH_LOSING && day >= l->begins)
+	if (l->trouble == CASH_LOSING && begun) {
+		factor -= 0.04;
 		practice_key(l, at(day + l->every, 23, 0));
-	if (l->trouble == BAG_LOST && day >= l->begins && !l->told) {
+	}
+	if (l->trouble == BAG_LOST && begun && !l->told) {
 		practice_key(l, at(day + 4, 0, 0));
 		return;
 	}

@@ -104,7 +104,7 @@ static enum ft_stands say_reads(const struct judging *j, const char **ret_becaus
 		*ret_todo = "wait; fettle watch decides it as the days come in";
 		return FT_STANDS_OPEN;
 	}
-	if (arrived < WEEKS_READS) {
+	if (arrived < WEEKS_READS) { /* where none came at all an exception of the table says so */
 		*ret_because =
 			ft_arena_printf(j->a,
 		                    "Audits came on %lld of %lld days since the handover; %d are needed to know its rhythm.",

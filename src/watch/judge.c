@@ -313,6 +313,35 @@ static bool walk(struct watch_walk *w, struct ft_watch_read *reads, size_t count
 	return true;
 }
 
+static struct ft_watch_result nothing_yet(const struct ft_baseline *base, struct ft_arena *a)
+{
+	return (struct ft_watch_result){ .arena = a,
+		                             .cash_variance = FT_ABSENT,
+		                             .decimals = 2,
+		                             .handed_us = base ? base->at_us : FT_ABSENT,
+		                             .since_first_us = FT_ABSENT,
+		                             .since_sold = FT_ABSENT,
+		                             .since_value = FT_ABSENT };
+}
+
+void ft_watch_silent(const char *key, const struct ft_baseline *base, int64_t now_us, struct ft_arena *a,
+                     struct ft_watch_result *ret)
+{
+	const int64_t due = base->at_us + (int64_t)(WATCH_MISSING_PERIODS * (double)FT_DAY);
+	struct ft_exception *x;
+
+	*ret = nothing_yet(base, a);
+	ret->key = keep(ret, ft_slice_of(key));
+	ret->asset = base->asset;
+	ret->serial = ret->model = ret->name = ret->currency = "";
+	ret->handover = base->name;
+	if (now_us <= due)
+		return;
+	x = ft_watch_raise(ret, FT_RULE_WATCH_READS_MISSING, NULL, base->at_us, due);
+	x->seen = ft_arena_printf(a, "no audit since %s", watch_day(ret, base->at_us));
+	x->expected = ft_arena_printf(a, "one a day since it was handed over (%s)", base->name);
+}
+
 enum ft_status ft_watch_judge(const char *key, struct ft_watch_read *reads, size_t count,
                               const struct ft_baseline *base, int64_t now_us, struct ft_arena *a,
                               struct ft_watch_result *ret, struct ft_error *e)
@@ -323,13 +352,7 @@ enum ft_status ft_watch_judge(const char *key, struct ft_watch_read *reads, size
 	};
 	bool good;
 
-	*ret = (struct ft_watch_result){ .arena = a,
-		                             .cash_variance = FT_ABSENT,
-		                             .decimals = 2,
-		                             .handed_us = base ? base->at_us : FT_ABSENT,
-		                             .since_first_us = FT_ABSENT,
-		                             .since_sold = FT_ABSENT,
-		                             .since_value = FT_ABSENT };
+	*ret = nothing_yet(base, a);
 	if (!count)
 		return ft_fail(e, FT_E_INTERNAL, "A machine without reads cannot be watched.");
 	ret->reads = count;

@@ -278,12 +278,37 @@ def forgotten():
     after(office, "forgotten and acknowledged", reads="shown")
 
 
+def silent():
+    """Nothing ever comes of a machine that was handed over: it is in no list, so that somebody must say it."""
+    os.mkdir(path("silent"))
+    for name in ("before.dts", "after.dts", "sales.csv"):
+        with open(path("honest", name), "rb") as f, open(path("silent", name), "wb") as g:
+            g.write(f.read())
+    office = handed_over("silent")
+    os.mkdir(path("silent", "audits"))
+    for day in range(1, 13):  # another machine's audits: time goes on
+        when = NOW + datetime.timedelta(days=day)
+        with open(path("priced", "audits", sorted(os.listdir(path("priced", "audits")))[0]), "rb") as f:
+            text = f.read().replace(b"PL7730418", b"PL0000001").replace(b"HL-0932", b"HL-0001")
+        text = re.sub(rb"(VA1\*\d*\*)(\d+)", lambda m: m[1] + str(int(m[2]) + 30 * day).encode(), text)
+        text = re.sub(rb"G85\*[0-9A-F]*[\r\n]*", b"", text)
+        with open(path("silent", "audits", f"HL-0001_{when:%Y%m%dT%H%M%S}.dts"), "wb") as f:
+            f.write(text)
+    said = " ".join(run("--book", office, "watch", path("silent", "audits")).stdout.split())
+    say(f"no audit came since: HL-0932 of {NOW:%Y-%m-%d} (visit HL-0932-1)." in said, f"said: {said[-300:]}")
+    _, why = after(office, "silent", reads="open")
+    say("no audit since" in why["reads"], why["reads"])
+    early = run("--book", office, "watch", path("silent", "audits"), "--until", f"{NOW + datetime.timedelta(days=2):%Y-%m-%dT%H:%M:%S}")
+    say("no audit came since" not in early.stdout, "two days are not too long")
+
+
 def main():
     office = honest()
     short(office)
     priced()
     mapped_wrongly()
     forgotten()
+    silent()
     print(f"{passed} passed, {failed} failed")
     subprocess.run(["rm", "-r", ROOM], check=True)
     sys.exit(failed > 0)
