@@ -117,7 +117,7 @@ static enum ft_status put_exceptions(const struct ft_watch_result *r, int64_t no
 			list[n++] = x;
 	}
 	if (n)
-		qsort(list, n, sizeof *list, by_rank);
+		qsort(list, n, sizeof(void *), by_rank);
 	for (size_t i = 0; i < n; i++)
 		put_found(w,
 		          (struct ft_weeks_found){ list[i]->rule, list[i]->selection, list[i]->since_us, list[i]->seen_us,
