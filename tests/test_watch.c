@@ -357,7 +357,7 @@ static void prices(void **state)
 	assert_int_equal(h.result.since_arrived, LIFE_DAYS - 4);
 }
 
-/* What sold before the fit and never since: the conditional test on its share, allowing that it sells a third as well. */
+/* What sold before the fit and never since: a conditional test on its share, allowing that it sells a third as well. */
 static void never(void **state)
 {
 	const struct ft_exception *x;
