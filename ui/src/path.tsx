@@ -146,6 +146,9 @@ function stepFor(claim: Claim, v: Visit): Step {
 	if (claim.id === "prove.sales" && claim.stands === "contradicted") {
 		return { verb: "See what the sales tell", href: to(["visit", v.id, "sales"]), claim };
 	}
+	if (claim.id === "know.machine" && claim.stands === "open" && claim.evidence.length && !v.machine_serial) {
+		return { verb: "Give the serial number", href: to(["visit", v.id, "machine"]), claim };
+	}
 	if (known) {
 		return { verb: known.verb, href: to(["visit", v.id, known.page]), claim };
 	}

@@ -146,10 +146,11 @@ export function list(words: string[]): string {
 
 /** What to do, without the words of the command line; null where nothing else is said. */
 export function handsOnly(todo: string | null): string | null {
-	if (todo === null || todo.includes("fettle ")) {
+	const said = todo?.replace(/: fettle [^;.]*$/, "") ?? null; // how it is typed, behind what is to be done
+	if (said === null || said === "" || said.includes("fettle ")) {
 		return null;
 	}
-	return todo
+	return said
 		.replace(/\b(?:know|keep|fit|prove|hand-over|watch)\.([a-z-]+)/g, "the $1")
 		.replace(/ and add it with --stage [a-z-]+/, "")
 		.replace(/,? --[a-z-]+/g, "");
