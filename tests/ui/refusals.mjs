@@ -78,6 +78,42 @@ async function unreadable(page, bench, id) {
 	await page.getByText("the page Visits lists those it has").waitFor();
 }
 
+/** Of a visit that is closed each page says so and takes no keys; what is not there is said. */
+async function closed(page, bench, id) {
+	await bench.ask("POST", `/api/visits/${id}/close`, { open_claims: true });
+	const open = () =>
+		page.locator("main :is(input, textarea, select)").evaluateAll((l) => l.filter((e) => !e.matches(":disabled")).length);
+	for (const [at, typed] of [
+		["", null],
+		["settings", 0],
+		["supply", 0],
+		["machine", 0],
+		["sales", null],
+		["bus", 0],
+		["cold", null],
+		["photographs", 0],
+	]) {
+		await go(page, bench, `/visit/${id}/${at}`);
+		await page.getByText(/^Closed on .*\. What stands here can be read/).waitFor();
+		const n = await open();
+		check(`closed, ${at || "visit"}: nothing to type into`, typed === null || n === typed, `${n} fields`);
+		await looksSound(page, `closed, ${at || "visit"}`);
+	}
+	await go(page, bench, `/visit/${id}/bus`);
+	await page.getByText("None was filed with this visit").waitFor();
+}
+
+/** An audit without the serial number that was meant: the step is where it is typed. */
+async function serial(page, bench) {
+	await bench.ask("POST", "/api/visits", { asset: "RF-0002" });
+	const audit = readFileSync(new URL("../samples/sample-1.dts", import.meta.url));
+	await bench.ask("POST", "/api/visits/RF-0002-1/evidence?name=a.dts&kind=audit&stage=know", audit);
+	await go(page, bench, "/visit/RF-0002-1?stage=know&claim=know.machine");
+	await page.getByRole("link", { name: "Give the serial number" }).first().click();
+	await page.getByLabel("Serial number of the machine").fill("PL7730418");
+	check("a serial number that is missing is typed one step away", true);
+}
+
 export async function refusals({ browser, program, folder }) {
 	const bench = await new Bench(program, folder, "refusals").start();
 	try {
@@ -88,6 +124,8 @@ export async function refusals({ browser, program, folder }) {
 		await unreadable(page, bench, "RF-0001-1");
 		await settled(page);
 		await looksSound(page, "a visit that is not there");
+		await serial(page, bench);
+		await closed(page, bench, "RF-0001-1");
 		noComplaints(page, "refusals");
 		await page.context().close();
 	} finally {

@@ -25,7 +25,7 @@ export function toHead(h: HTMLElement | null): void {
 /** A page of the notebook: its way up, its title, and what stands beside the margin line. */
 export function Leaf(p: {
 	title: string;
-	up?: { href: string; text: string };
+	up?: { href: string; text: string; closed?: string | null };
 	lead?: ComponentChildren;
 	children: ComponentChildren;
 }) {
@@ -45,6 +45,7 @@ export function Leaf(p: {
 				<h1 tabIndex={-1} ref={head}>
 					{p.title}
 				</h1>
+				{p.up?.closed && <ClosedNote at={p.up.closed} />}
 				{p.lead && <div class="quiet">{p.lead}</div>}
 			</div>
 			{p.children}
@@ -64,7 +65,22 @@ export function Entry(p: { title: string; id?: string; children: ComponentChildr
 export const visitUp = (v: Visit | null, id: string) => ({
 	href: to(["visit", id]),
 	text: v ? `${v.asset}${v.site ? `, ${v.site}` : ""}` : id,
+	closed: v?.closed ?? null,
 });
+
+/** That nothing is written into a visit any more, on each of its pages. */
+export const ClosedNote = ({ at }: { at: string }) => (
+	<p class="closed">
+		Closed on <When iso={at} />. What stands here can be read; nothing is written into it any more.
+	</p>
+);
+
+/** What is typed into, as long as the visit is open. */
+export const Typing = (p: { closed: boolean; children: ComponentChildren }) => (
+	<fieldset class="typing" disabled={p.closed}>
+		{p.children}
+	</fieldset>
+);
 
 /** What a document that is not there yet, or was refused, looks like. */
 export function Waiting<T>({ read, what }: { read: Read<T>; what: string }) {

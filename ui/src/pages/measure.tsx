@@ -8,7 +8,7 @@ import { draftKey, useDraftOf } from "../draft";
 import { ChainDrawing, Levels, Squared, stepsOf, type Axis } from "../drawings";
 import { put, useDoc } from "../live";
 import { FileEntry, MeasuredLeaf, Result, useEvidence } from "../measured";
-import { Choose, Do, Entry, Field, Findings, KeptForm, Waiting } from "../parts";
+import { Choose, Do, Entry, Field, Findings, KeptForm, Typing, Waiting } from "../parts";
 import { readingsOf, thinned, type MarkAt, type Reading } from "../table";
 import { count, dbm, lasting, number, spare } from "../words";
 
@@ -413,6 +413,7 @@ export function SupplyPage({ id }: { id: string }) {
 	const template = useText("/api/supply/template");
 	const read = useDoc<SupplyDoc>(e.chosen ? `${visitPath(id)}/evidence/${e.chosen.number}/supply` : null);
 	const filed = useText(e.chosen ? `${visitPath(id)}/evidence/${e.chosen.number}` : null);
+	const closed = !!e.visit.doc?.visit.closed;
 	const draft = useDraftOf<Chain>(draftKey(id, "supply"), { rows: [] });
 	const rows = draft.value.rows.length ? draft.value.rows : rowsOf(filed ?? template ?? "");
 	const change = (i: number, c: string, v: string) =>
@@ -471,46 +472,44 @@ export function SupplyPage({ id }: { id: string }) {
 					</Entry>
 				</>
 			)}
-			<Entry title="Figures">
-				<p class="quiet">
-					In the order of the harness, the supply first. What stays empty is a usual figure from memory,
-					and said to be.
-				</p>
-				{rows.map((r, i) => (
-					<div class="keys wide" role="group" key={i} aria-label={r["device"] || `device ${i + 1}`}>
-						{Object.keys(chainTitles)
-							.filter(
-								(c) => r["kind"] !== "supply" || !["idle", "peak", "length", "gauge"].includes(c),
-							)
-							.map((c) => (
-								<label key={c}>
-									<span>
-										{r["kind"] === "supply" && c === "volts"
-											? "Volts measured"
-											: r["kind"] === "supply" && c === "continuous"
-												? "Rated for"
-												: chainTitles[c]}
-									</span>
-									<input
-										value={r[c] ?? ""}
-										autoComplete="off"
-										onInput={(x) => change(i, c, x.currentTarget.value)}
-									/>
-								</label>
-							))}
-					</div>
-				))}
-				<KeptForm draft={draft} />
-			</Entry>
-			<div class="next">
-				<Do
-					verb="File the figures"
-					doing="Filing"
-					first
-					disabled={!rows.length || !!e.visit.doc?.visit.closed}
-					act={file}
-				/>
-			</div>
+			<Typing closed={closed}>
+				<Entry title="Figures">
+					<p class="quiet">
+						In the order of the harness, the supply first. What stays empty is a usual figure from memory,
+						and said to be.
+					</p>
+					{rows.map((r, i) => (
+						<div class="keys wide" role="group" key={i} aria-label={r["device"] || `device ${i + 1}`}>
+							{Object.keys(chainTitles)
+								.filter(
+									(c) => r["kind"] !== "supply" || !["idle", "peak", "length", "gauge"].includes(c),
+								)
+								.map((c) => (
+									<label key={c}>
+										<span>
+											{r["kind"] === "supply" && c === "volts"
+												? "Volts measured"
+												: r["kind"] === "supply" && c === "continuous"
+													? "Rated for"
+													: chainTitles[c]}
+										</span>
+										<input
+											value={r[c] ?? ""}
+											autoComplete="off"
+											onInput={(x) => change(i, c, x.currentTarget.value)}
+										/>
+									</label>
+								))}
+						</div>
+					))}
+					<KeptForm draft={draft} />
+				</Entry>
+			</Typing>
+			{!closed && (
+				<div class="next">
+					<Do verb="File the figures" doing="Filing" first disabled={!rows.length} act={file} />
+				</div>
+			)}
 			{e.list.length > 0 && <p class="quiet small">{count(e.list.length, "table")} filed.</p>}
 		</MeasuredLeaf>
 	);

@@ -5,7 +5,7 @@ import { get, post, query, visitPath } from "../api";
 import type { NumberDoc, VisitDoc } from "../documents";
 import { draftKey, useDraftOf } from "../draft";
 import { put, stale, useDoc } from "../live";
-import { Do, Entry, Field, KeptForm, Leaf, ownName, setOwnName, visitUp, Waiting } from "../parts";
+import { Do, Entry, Field, KeptForm, Leaf, ownName, setOwnName, Typing, visitUp, Waiting } from "../parts";
 import { go, to } from "../route";
 
 const partNames: { part: string; text: string }[] = [
@@ -153,7 +153,7 @@ export function NumbersPage({ id }: { id: string }) {
 		<Leaf title="Numbers" up={visitUp(v, id)} lead="Asset, unit and SIM belong on record together.">
 			<Waiting read={read} what="the visit" />
 			{v && (
-				<>
+				<Typing closed={v.closed !== null}>
 					<Entry title="Numbers">
 						<div class="fields two">
 							<Field
@@ -185,10 +185,12 @@ export function NumbersPage({ id }: { id: string }) {
 					<Entry title="Parts">
 						<WithoutField value={f.without} set={(without) => d.change({ without })} />
 					</Entry>
-					<div class="next">
-						<Do verb="Put the numbers on record" first disabled={v.closed !== null} act={save} />
-					</div>
-				</>
+					{v.closed === null && (
+						<div class="next">
+							<Do verb="Put the numbers on record" first act={save} />
+						</div>
+					)}
+				</Typing>
 			)}
 		</Leaf>
 	);

@@ -191,10 +191,9 @@ interface ListProps {
 	proof: ProveDoc | null;
 	busAdded?: string;
 	auditAdded?: string;
-	closed: boolean;
 }
 
-function SaleList({ id, audit, bus, proof, busAdded, auditAdded, closed }: ListProps) {
+function SaleList({ id, audit, bus, proof, busAdded, auditAdded }: ListProps) {
 	const d = useDraftOf<Plan>(draftKey(id, "sales"), { sales: [], began: false });
 	const selections = (audit?.selections ?? []).filter((s) => s.status !== 1);
 	const decimals = audit?.currency.decimals ?? 2;
@@ -226,7 +225,7 @@ function SaleList({ id, audit, bus, proof, busAdded, auditAdded, closed }: ListP
 				<div class="buttons">
 					<Do
 						verb="Make a list of five"
-						disabled={closed || !selections.length}
+						disabled={!selections.length}
 						act={async () => save(proposal(selections, bill))}
 					/>
 				</div>
@@ -256,7 +255,7 @@ function SaleList({ id, audit, bus, proof, busAdded, auditAdded, closed }: ListP
 			<Adding selections={selections} add={(s) => save([...sales, s])} />
 			<KeptForm draft={d} />
 			<div class="buttons">
-				<Do verb="File the list" doing="Filing" disabled={made === 0 || closed} act={file} />
+				<Do verb="File the list" doing="Filing" disabled={made === 0} act={file} />
 				<a class="button" href={to(["visit", id, "read"])}>
 					Read the audit again
 				</a>
@@ -456,6 +455,7 @@ export function SalesPage({ id, place }: { id: string; place: Place }) {
 			)
 		);
 	};
+	const closed = !!visit.doc?.visit.closed;
 	return (
 		<Leaf
 			title="Sales"
@@ -464,21 +464,24 @@ export function SalesPage({ id, place }: { id: string; place: Place }) {
 		>
 			<Waiting read={visit} what="the visit" />
 			<Entry title="List">
-				{visit.doc && !after && (
+				{visit.doc && !after && !closed && (
 					<p>
 						Read the machine first: the list is made of its selections.{" "}
 						<a href={to(["visit", id, "read"])}>Read the machine</a>.
 					</p>
 				)}
-				<SaleList
-					id={id}
-					audit={audit.doc}
-					bus={busDoc.doc}
-					proof={proof.doc}
-					busAdded={bus?.added}
-					auditAdded={after?.added}
-					closed={!!visit.doc?.visit.closed}
-				/>
+				{closed ? (
+					<p class="quiet">Lists that were filed stand under Witnesses.</p>
+				) : (
+					<SaleList
+						id={id}
+						audit={audit.doc}
+						bus={busDoc.doc}
+						proof={proof.doc}
+						busAdded={bus?.added}
+						auditAdded={after?.added}
+					/>
+				)}
 			</Entry>
 			<Entry title="Witnesses">
 				<div class="fields two">

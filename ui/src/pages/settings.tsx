@@ -5,7 +5,7 @@ import { addEvidence, post, visitPath } from "../api";
 import type { AuditDoc, VisitDoc } from "../documents";
 import { draftKey, useDraftOf } from "../draft";
 import { put, useDoc } from "../live";
-import { Do, Entry, Field, KeptForm, Leaf, visitUp, Waiting } from "../parts";
+import { Do, Entry, Field, KeptForm, Leaf, Typing, visitUp, Waiting } from "../parts";
 import { go, to } from "../route";
 import { count, money } from "../words";
 
@@ -90,6 +90,7 @@ export function SettingsPage({ id }: { id: string }) {
 	const audit = useDoc<AuditDoc>(first ? `${visitPath(id)}/evidence/${first.number}/explain` : null);
 	const d = useDraftOf<Grid>(draftKey(id, "settings"), { lines: {}, more: [], notes: "" });
 	const [extra, setExtra] = useState("");
+	const closed = !!visit.doc?.visit.closed;
 	const g = d.value;
 	const known = (audit.doc?.selections ?? []).filter((s) => s.status !== 1);
 	const ids = [...known.map((s) => s.id), ...g.more.filter((m) => !known.some((s) => s.id === m))];
@@ -127,59 +128,57 @@ export function SettingsPage({ id }: { id: string }) {
 			lead="Write down what an update or a power cut could take. Enter goes on to the next field."
 		>
 			<Waiting read={visit} what="the visit" />
-			<Entry title="By selection">
-				{first ? (
-					<Waiting read={audit} what="the audit" />
-				) : (
-					<p class="quiet">
-						No audit is filed yet: add the selections by hand, or read the machine first.
-					</p>
-				)}
-				<div>
-					{ids.map((sel) => (
-						<Keys
-							key={sel}
-							id={sel}
-							title={known.find((s) => s.id === sel)?.name ?? ""}
-							of={(c) => of(sel, c)}
-							change={(c, v) => change(sel, c, v)}
+			<Typing closed={closed}>
+				<Entry title="By selection">
+					{first ? (
+						<Waiting read={audit} what="the audit" />
+					) : (
+						<p class="quiet">
+							No audit is filed yet: add the selections by hand, or read the machine first.
+						</p>
+					)}
+					<div>
+						{ids.map((sel) => (
+							<Keys
+								key={sel}
+								id={sel}
+								title={known.find((s) => s.id === sel)?.name ?? ""}
+								of={(c) => of(sel, c)}
+								change={(c, v) => change(sel, c, v)}
+							/>
+						))}
+					</div>
+					<div class="buttons">
+						<Field label="Another selection" value={extra} onText={setExtra} mode="numeric" />
+						<button
+							type="button"
+							disabled={extra.trim() === "" || ids.includes(extra.trim())}
+							onClick={() => {
+								d.change({ more: [...g.more, extra.trim()] });
+								setExtra("");
+							}}
+						>
+							Add it
+						</button>
+					</div>
+				</Entry>
+				<Entry title="Menu">
+					<div class="field">
+						<label for="settings-notes">Motor groups and menu settings, as the display shows them</label>
+						<textarea
+							id="settings-notes"
+							value={g.notes}
+							onInput={(e) => d.change({ notes: e.currentTarget.value })}
 						/>
-					))}
+					</div>
+					<KeptForm draft={d} />
+				</Entry>
+			</Typing>
+			{!closed && (
+				<div class="next">
+					<Do verb="File the settings" doing="Filing" first disabled={!ids.length} act={file} />
 				</div>
-				<div class="buttons">
-					<Field label="Another selection" value={extra} onText={setExtra} mode="numeric" />
-					<button
-						type="button"
-						disabled={extra.trim() === "" || ids.includes(extra.trim())}
-						onClick={() => {
-							d.change({ more: [...g.more, extra.trim()] });
-							setExtra("");
-						}}
-					>
-						Add it
-					</button>
-				</div>
-			</Entry>
-			<Entry title="Menu">
-				<div class="field">
-					<label for="settings-notes">Motor groups and menu settings, as the display shows them</label>
-					<textarea
-						id="settings-notes"
-						value={g.notes}
-						onInput={(e) => d.change({ notes: e.currentTarget.value })}
-					/>
-				</div>
-				<KeptForm draft={d} />
-			</Entry>
-			<div class="next">
-				<Do
-					verb="File the settings"
-					doing="Filing"
-					first
-					disabled={!ids.length || !!visit.doc?.visit.closed}
-					act={file}
-				/>
-			</div>
+			)}
 		</Leaf>
 	);
 }

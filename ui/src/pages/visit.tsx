@@ -7,7 +7,7 @@ import type { Claim, Finding, StageWord, Visit, VisitDoc } from "../documents";
 import { draftKey } from "../draft";
 import { put, useDoc } from "../live";
 import { Mark, Standing } from "../marks";
-import { Findings, Leaf, Waiting, When, Writing, ownName, toHead } from "../parts";
+import { ClosedNote, Findings, Leaf, Waiting, When, Writing, ownName, toHead } from "../parts";
 import {
 	nextStep,
 	of,
@@ -320,6 +320,7 @@ function Head({ doc }: { doc: VisitDoc }) {
 			<p aria-live="polite" class="verdict">
 				<Standing stands={verdictStands(doc)} word={verdictWords(doc)} />
 			</p>
+			{v.closed && <ClosedNote at={v.closed} />}
 			<details>
 				<summary>The record</summary>
 				<dl class="facts">
@@ -358,9 +359,11 @@ function Head({ doc }: { doc: VisitDoc }) {
 							: "none yet"}
 					</dd>
 				</dl>
-				<p>
-					<a href={to(["visit", v.id, "machine"])}>Change the numbers</a>
-				</p>
+				{!v.closed && (
+					<p>
+						<a href={to(["visit", v.id, "machine"])}>Change the numbers</a>
+					</p>
+				)}
 			</details>
 		</div>
 	);
