@@ -136,6 +136,40 @@ static void finds_and_closes(void **state)
 	ft_book_free(b);
 }
 
+static bool is_the_one_of_after(void *to, const struct ft_handed_over *x)
+{
+	*(bool *)to = strcmp(x->audit, "after.dts") == 0;
+	return true;
+}
+
+static void files_anew(void **state)
+{
+	struct ft_book *b = book();
+	const char *id = new_visit(b, "BD-3", 1000);
+	struct ft_evidence x[] = {
+		{ .kind = FT_EVIDENCE_AUDIT, .stage = FT_STAGE_KEEP, .name = "after.dts", .bytes = ft_slice_of("2") },
+		{ .kind = FT_EVIDENCE_AUDIT, .stage = FT_STAGE_PROVE, .name = "before.dts", .bytes = ft_slice_of("1") }
+	};
+	struct ft_visit v;
+	bool handed = false;
+	int before, after;
+	(void)state;
+
+	assert_int_equal(ft_book_evidence_add(b, id, x, 2, NULL, &err), FT_OK);
+	assert_int_equal(ft_book_evidence_refile(b, id, 2, FT_EVIDENCE_AUDIT, FT_STAGE_KEEP, 3000, &err), FT_OK);
+	assert_int_equal(ft_book_evidence_refile(b, id, 1, FT_EVIDENCE_AUDIT, FT_STAGE_PROVE, 3000, &err), FT_OK);
+	assert_int_equal(ft_book_visit_load(b, id, FT_LOAD_LIST, &arena, &v, &err), FT_OK);
+	assert_int_equal(v.changed_us, 3001);
+	ft_visit_audits(&v, &before, &after);
+	assert_string_equal(v.evidence[before].name, "before.dts");
+	assert_string_equal(v.evidence[after].name, "after.dts");
+	assert_int_equal(ft_book_visit_close(b, id, 4000, 0, &err), FT_OK);
+	assert_int_equal(ft_book_handed_over(b, is_the_one_of_after, &handed, &err), FT_OK);
+	assert_true(handed); /* although it was added first */
+	assert_int_equal(ft_book_evidence_refile(b, id, 1, FT_EVIDENCE_AUDIT, FT_STAGE_KEEP, 5000, NULL), FT_E_USAGE);
+	ft_book_free(b);
+}
+
 static void files_from_another_book(void **state)
 {
 	struct ft_book *b = book(), *office = NULL;
@@ -504,6 +538,7 @@ int main(void)
 		cmocka_unit_test_setup(keeps_drafts, fresh),       cmocka_unit_test_setup(knows_browsers, fresh),
 		cmocka_unit_test_setup(tells_what_changed, fresh), cmocka_unit_test_setup(refuses_a_newer_book, fresh),
 		cmocka_unit_test_setup(moves_either_way, fresh),   cmocka_unit_test_setup(ties_weeks_to_visits, fresh),
+		cmocka_unit_test_setup(files_anew, fresh),
 	};
 	int failed;
 

@@ -70,6 +70,11 @@ enum ft_status ft_book_visit_list(struct ft_book *b, int64_t since_us, struct ft
 enum ft_status ft_book_evidence_add(struct ft_book *b, const char *id, struct ft_evidence *list, size_t count,
                                     bool *ret_known, struct ft_error *e);
 
+/* Files a piece of an open visit, named by its number, as another kind or under another stage: it went in under the
+ * wrong one. */
+enum ft_status ft_book_evidence_refile(struct ft_book *b, const char *id, int64_t number, enum ft_evidence_kind kind,
+                                       enum ft_stage stage, int64_t at_us, struct ft_error *e);
+
 /* Bytes of one content by its hash, checked against it. */
 enum ft_status ft_book_content(struct ft_book *b, const struct ft_hash *hash, struct ft_arena *a, struct ft_slice *ret,
                                struct ft_error *e);

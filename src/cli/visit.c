@@ -144,6 +144,52 @@ static bool take_file(struct cli *c, const char *path, const struct ft_visit *v,
 	return true;
 }
 
+static bool refile(struct cli *c, struct ft_book *b, const char *id, const struct ft_evidence *x)
+{
+	return ft_book_evidence_refile(b, id, x->number, x->kind, x->stage, x->added_us, &c->error) == FT_OK;
+}
+
+/* A file that is there already goes where it is asked for. The audit of before is the first under keep, so another one
+ * that stands there before it takes its former stage. */
+static bool file_anew(struct cli *c, struct ft_book *b, const char *id, struct ft_evidence *list, size_t had,
+                      const struct ft_evidence *x, struct ft_buf *said)
+{
+	struct ft_evidence *was = list, want;
+
+	while (was < list + had && was->number != x->number)
+		was++;
+	if (was == list + had) /* twice in one command */
+		return ft_buf_printf(said, "%s was there already.", x->name), true;
+	want = *was;
+	want.added_us = x->added_us; /* when it is changed */
+	if (cli_value(c, "stage"))
+		want.stage = x->stage;
+	if (cli_value(c, "kind"))
+		want.kind = x->kind;
+	if (want.stage == was->stage && want.kind == was->kind)
+		return ft_buf_printf(said, "%s was there already, %s filed under %s.", x->name, ft_evidence_title(was->kind),
+		                     ft_stage_word(was->stage)),
+			   true;
+	if (!refile(c, b, id, &want))
+		return false;
+	ft_buf_printf(said, "%s was there already; it is %s now, filed under %s.", x->name, ft_evidence_title(want.kind),
+	              ft_stage_word(want.stage));
+	for (struct ft_evidence *o = list;
+	     want.kind == FT_EVIDENCE_AUDIT && want.stage == FT_STAGE_KEEP && was->stage != FT_STAGE_KEEP && o < was; o++) {
+		if (o->kind != FT_EVIDENCE_AUDIT || o->stage != FT_STAGE_KEEP)
+			continue;
+		o->stage = was->stage;
+		o->added_us = x->added_us;
+		if (!refile(c, b, id, o))
+			return false;
+		ft_buf_printf(said, "\n%s stood there as the audit of before; it goes to %s.", o->name,
+		              ft_stage_word(o->stage));
+	}
+	was->stage = want.stage;
+	was->kind = want.kind;
+	return true;
+}
+
 static int run_add(struct cli *c)
 {
 	struct ft_book *b = NULL;
@@ -173,11 +219,13 @@ static int run_add(struct cli *c)
 		return give_up(c, b);
 	for (size_t i = 0; i < count; i++) {
 		const struct ft_evidence *x = &list[had + i];
-		if (known[i])
-			ft_buf_printf(&said, "%s%s was there already.", i ? "\n" : "", x->name);
-		else
-			ft_buf_printf(&said, "%s%s is %s, filed under %s.", i ? "\n" : "", x->name, ft_evidence_title(x->kind),
+		if (i)
+			ft_buf_byte(&said, '\n');
+		if (!known[i])
+			ft_buf_printf(&said, "%s is %s, filed under %s.", x->name, ft_evidence_title(x->kind),
 			              ft_stage_word(x->stage));
+		else if (!file_anew(c, b, id, list, had, x, &said))
+			return ft_buf_done(&said), give_up(c, b);
 	}
 	text = ft_arena_text(&c->arena, ft_buf_text(&said));
 	ft_buf_done(&said);
@@ -449,7 +497,8 @@ const struct cli_verb verb_visit = {
 		"A visit holds evidence, statements and waivers. What must be true before the door is closed are claims; each stands "
 		"shown, contradicted, open or waived, and that is computed from what the visit holds, never typed.\n\n"
 		"open begins a visit and names it after the asset, such as BD-0417-1. add files evidence; what it is, is found out from "
-		"its bytes. The first audit is the one of before, the last the one of after. get writes a piece of "
+		"its bytes. The first audit is the one of before, the last the one of after. A file that is there already is filed anew "
+		"by --stage or --kind. get writes a piece of "
 		"evidence out again, by its number. say shows a claim by a person's word where "
 		"the claim allows words. waive covers a claim that will not be shown, with a reason. show prints the visit, or the list of "
 		"all. close refuses while a claim is contradicted or open. sheet draws the wiring sheet of the machine on one page: where each "

@@ -140,6 +140,29 @@ enum ft_status ft_book_evidence_add(struct ft_book *b, const char *id, struct ft
 	return book_end(b, s, "adding evidence to", e);
 }
 
+enum ft_status ft_book_evidence_refile(struct ft_book *b, const char *id, int64_t number, enum ft_evidence_kind kind,
+                                       enum ft_stage stage, int64_t at_us, struct ft_error *e)
+{
+	int64_t visit = 0;
+	struct book_query q;
+	enum ft_status s = book_begin_write(b, e);
+
+	if (s != FT_OK)
+		return s;
+	s = book_visit_to_change(b, id, false, &visit, e);
+	if (s == FT_OK) {
+		q = book_ask(b, "UPDATE evidence SET kind = ?, stage = ? WHERE visit = ? AND number = ?");
+		book_put_text(&q, ft_evidence_word(kind));
+		book_put_text(&q, ft_stage_word(stage));
+		book_put_i64(&q, visit);
+		book_put_i64(&q, number);
+		s = book_run(&q, "filing evidence in", e);
+	}
+	if (s == FT_OK)
+		s = book_touch(b, visit, at_us, e);
+	return book_end(b, s, "filing evidence in", e);
+}
+
 enum ft_status book_sound(const struct ft_book *b, const struct ft_hash *hash, struct ft_slice bytes,
                           struct ft_error *e)
 {

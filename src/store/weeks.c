@@ -6,7 +6,9 @@ static const char handed_over[] =
 	"SELECT v.id, v.asset, v.unit, e.name, e.hash, c.bytes, e.added_us, e.added_offset, w.hash, d.bytes "
 	"FROM visit v "
 	"JOIN evidence e ON e.visit = v.number "
-	"AND e.number = (SELECT max(x.number) FROM evidence x WHERE x.visit = v.number AND x.kind = 'audit') "
+	/* one filed under keep after the others is still the audit of before */
+	"AND e.number = (SELECT x.number FROM evidence x WHERE x.visit = v.number AND x.kind = 'audit' "
+	"ORDER BY CASE x.stage WHEN 'keep' THEN 1 ELSE 0 END, x.number DESC LIMIT 1) "
 	"JOIN content c ON c.hash = e.hash "
 	"LEFT JOIN evidence w ON w.visit = v.number "
 	"AND w.number = (SELECT max(x.number) FROM evidence x WHERE x.visit = v.number AND x.kind = 'weeks') "

@@ -126,7 +126,10 @@ static bool against(struct judging *j, struct ft_claim_state *c, struct heaviest
 	words = in_words(j, h.one);
 	stand(c, h.faults ? FT_STANDS_CONTRADICTED : FT_STANDS_OPEN,
 	      more > 1 ? text(j, "%s; and %zu more.", words, more - 1) : text(j, "%s.", words));
-	c->todo = h.one->todo;
+	/* in a visit the two are swapped by their stages */
+	c->todo = h.one->rule == FT_RULE_LEDGER_ORDER
+		? "file the older one as that of before: fettle visit add VISIT --stage keep FILE"
+		: h.one->todo;
 	return true;
 }
 

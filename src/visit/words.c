@@ -152,7 +152,7 @@ void ft_visit_key(const char *asset, int64_t opened_us, const char *technician, 
 
 void ft_visit_audits(const struct ft_visit *v, int *ret_before, int *ret_after)
 {
-	int first = -1, kept = -1, last = -1;
+	int first = -1, kept = -1;
 
 	for (size_t i = 0; i < v->evidence_count; i++) {
 		const struct ft_evidence *x = &v->evidence[i];
@@ -162,10 +162,12 @@ void ft_visit_audits(const struct ft_visit *v, int *ret_before, int *ret_after)
 			first = (int)i;
 		if (kept < 0 && x->stage == FT_STAGE_KEEP)
 			kept = (int)i;
-		last = (int)i;
 	}
 	*ret_before = kept >= 0 ? kept : first;
-	*ret_after = last != *ret_before ? last : -1;
+	*ret_after = -1;
+	for (size_t i = 0; i < v->evidence_count; i++)
+		if (v->evidence[i].kind == FT_EVIDENCE_AUDIT && (int)i != *ret_before)
+			*ret_after = (int)i;
 }
 
 enum ft_stage ft_visit_stage_for(const struct ft_visit *v, enum ft_evidence_kind kind)
