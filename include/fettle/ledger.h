@@ -153,6 +153,12 @@ enum ft_status ft_sales_of_bus(const struct ft_bus_report *r, const char *name, 
  * left out. */
 void ft_sales_write(const struct ft_sale *sales, size_t count, int decimals, struct ft_buf *out);
 
+/* Were the sales made between the two reads? `from_us` and `to_us` are what the machine's clock said then, FT_ABSENT
+ * where it says nothing. Finds at most one thing: sales up to 15 minutes outside are a note, since clocks are apart.
+ * Sales without a date and time say nothing, nor do those in UTC: the machine's clock is local. */
+void ft_sales_times(const struct ft_sale *sales, size_t count, const char *name, int64_t from_us, int64_t to_us,
+                    struct ft_findings *findings);
+
 /* ---- prove ---- */
 
 /* What one counter, or a sum of counters where only the sum can be known, did between the reads. */

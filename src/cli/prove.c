@@ -311,6 +311,18 @@ static enum ft_status read_bus(struct cli *c, const char *path, int decimals, st
 	return s;
 }
 
+/* What the machine's clock said; a clock that tells the day alone stands for all of it. */
+static int64_t clock_of(struct cli *c, const struct ft_read *r, bool end)
+{
+	struct ft_summary *s = FT_NEW(&c->arena, struct ft_summary);
+	int64_t us;
+
+	if (!s || ft_audit_summary(r->facts, &c->arena, s, NULL) != FT_OK || !s->clock[0] ||
+	    !ft_time_parse(ft_slice_of(s->clock), 0, &us))
+		return FT_ABSENT;
+	return end && us % (86400 * FT_SECOND) == 0 ? us + 86400 * FT_SECOND : us;
+}
+
 static int run(struct cli *c)
 {
 	struct ft_read before, after;
@@ -336,6 +348,7 @@ static int run(struct cli *c)
 			return cli_failed(c);
 		in.sales = list;
 		in.sales_name = sales;
+		ft_sales_times(list, in.sale_count, sales, clock_of(c, &before, false), clock_of(c, &after, true), &f);
 	}
 	if (bus) {
 		if (read_bus(c, bus, after.facts->decimals, &seen) != FT_OK)

@@ -132,3 +132,64 @@ void ft_sales_write(const struct ft_sale *sales, size_t count, int decimals, str
 		              s->tendered == FT_ABSENT ? "" : ft_money_text(s->tendered, decimals, tendered));
 	}
 }
+
+/* ---- when they were made ---- */
+
+/* ours: a list is kept to the minute, and a watch may be a quarter of an hour from the machine's clock */
+static const int64_t rounding_us = 60 * FT_SECOND, apart_us = 15 * 60 * FT_SECOND;
+
+/* As the clock on the spot said: an offset behind it changes nothing. */
+static bool made_at(struct ft_slice time, int64_t *ret_us)
+{
+	struct ft_slice t = ft_slice_trim(time);
+
+	if (t.n < 16 || ft_is_digit(t.p[t.n - 1]) == false)
+		return false; /* no time of day, or UTC */
+	t.n = t.n < 19 || t.p[16] != ':' ? 16 : 19;
+	return ft_time_parse(t, 0, ret_us);
+}
+
+void ft_sales_times(const struct ft_sale *sales, size_t count, const char *name, int64_t from_us, int64_t to_us,
+                    struct ft_findings *findings)
+{
+	struct ft_slice first = { NULL, 0 }, last = { NULL, 0 };
+	int64_t first_us = 0, last_us = 0, most = 0;
+	char from[FT_TIME_TEXT] = "", to[FT_TIME_TEXT] = "";
+	size_t outside = 0;
+	struct ft_finding *f;
+
+	for (size_t i = 0; i < count; i++) {
+		int64_t us, off = 0;
+		if (!made_at(sales[i].time, &us))
+			continue;
+		if (from_us != FT_ABSENT && us < from_us)
+			off = from_us - us;
+		else if (to_us != FT_ABSENT && us > to_us)
+			off = us - to_us;
+		if (off <= rounding_us)
+			continue;
+		most = off > most ? off : most;
+		if (!outside || us < first_us) {
+			first_us = us;
+			first = sales[i].time;
+		}
+		if (!outside || us > last_us) {
+			last_us = us;
+			last = sales[i].time;
+		}
+		outside++;
+	}
+	if (!outside)
+		return;
+	if (from_us != FT_ABSENT)
+		ft_time_text(from_us, 0, from)[16] = 0;
+	if (to_us != FT_ABSENT)
+		ft_time_text(to_us, 0, to)[16] = 0;
+	f = ft_find(findings, FT_RULE_LEDGER_SALES_TIME, (struct ft_where){ .file = name },
+	            ft_arena_printf(findings->arena, "%zu of %zu sales, %.*s%s%.*s", outside, count, FT_P(first),
+	                            outside > 1 ? " to " : "", outside > 1 ? (int)last.n : 0, last.p),
+	            ft_arena_printf(findings->arena, "%s%s%s%s by the machine's clock", *from ? "from " : "", from,
+	                            *to ? *from ? " to " : "up to " : "", to));
+	if (most <= apart_us)
+		ft_finding_weigh(findings, f, FT_NOTE);
+}

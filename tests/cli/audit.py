@@ -6,6 +6,7 @@ usage: audit.py FETTLE SAMPLES
 """
 import json
 import os
+import re
 import subprocess
 import sys
 import tarfile
@@ -96,6 +97,25 @@ def devices():
             say(json.loads(out)["decimals"] == places, f"{command}: decimals {places} for sample {name}")
 
 
+def sales_of_another_hour():
+    """The right sales told for another time are a doubt; a watch some minutes off is a note; without a time nothing."""
+    with open(f"{SAMPLES}/../sales/sample-1.csv", encoding="utf-8") as f:
+        text = f.read()
+
+    def weights(day, cut=False):
+        listed = text.replace("2025-03-10T", day)
+        if cut:
+            listed = re.sub(r"(?m)^2025[^,]*", "", text)
+        code, out, _ = run("prove", f"{SAMPLES}/sample-1.dts", f"{SAMPLES}/sample-1b.dts", "--json", "--sales", write("listed.csv", listed.encode()))
+        d = json.loads(out)
+        return code, d["verdict"], [f["weight"] for f in d["findings"] if f["rule"] == "ledger.sales-time"]
+    say(weights("2025-03-10T") == (0, "shown", ["note"]), f"a sale told eight minutes before the first audit: {weights('2025-03-10T')}")
+    say(weights("2025-03-09T") == (0, "open", ["doubt"]), f"the sales of the day before: {weights('2025-03-09T')}")
+    say(weights("2025-03-18T") == (0, "open", ["doubt"]), f"the sales of the day after the second audit: {weights('2025-03-18T')}")
+    say(weights("2025-03-12T") == (0, "shown", []), f"sales between the two: {weights('2025-03-12T')}")
+    say(weights("", True) == (0, "shown", []), f"sales without a time: {weights('', True)}")
+
+
 def check_one():
     code, out, _ = run("check", f"{SAMPLES}/sample-1.dts", "--json")
     d = json.loads(out)
@@ -171,7 +191,7 @@ def wrong():
 with tempfile.TemporaryDirectory() as home:
     os.chdir(home)
     os.environ.pop("FETTLE_BOOK", None)
-    for part in (explain, devices, check_one, check_many, wrong):
+    for part in (explain, devices, sales_of_another_hour, check_one, check_many, wrong):
         part()
     os.chdir("/")
 print(f"{passed} passed, {failed} failed")
