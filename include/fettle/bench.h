@@ -21,7 +21,8 @@ struct ft_bench_door {
 	const char *address;     /* with the code behind #, as the QR code says it; NULL with `code` */
 	const unsigned char *qr; /* qr_side rows of qr_side modules, bit 0 of each: dark; NULL with `code` */
 	int qr_side;
-	bool anew; /* the last code was used up: this is the next one */
+	bool tables; /* the office's tables have a folder */
+	bool anew;   /* the last code was used up: this is the next one */
 };
 
 struct ft_bench_settings {

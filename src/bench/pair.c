@@ -34,7 +34,7 @@ static char *address_with(struct bench *b, const char *code)
 
 void pair_door(struct bench *b, bool anew)
 {
-	struct ft_bench_door d = { .url = b->url, .anew = anew };
+	struct ft_bench_door d = { .url = b->url, .tables = b->tables != NULL, .anew = anew };
 	QRcode *qr = NULL;
 
 	if (b->pairing.wanted) {

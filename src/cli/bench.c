@@ -50,6 +50,8 @@ static void say_door(struct cli *c, const struct ft_bench_door *d, struct ft_buf
 		if (d->qr)
 			draw_code(c, d, out);
 	}
+	if (!d->anew && !d->tables)
+		ft_buf_puts(out, "\nThe tables of the office have no place beside this book: name one with --tables FOLDER.\n");
 	if (!d->anew)
 		ft_buf_puts(out, "\nCtrl-C closes it.\n");
 }

@@ -183,11 +183,27 @@ def killed_at_any_moment(room, book, rounds):
     return len(acknowledged), rounds
 
 
+def bench_begins(room, book):
+    """What the bench says when it begins, until it has said how it ends."""
+    p = subprocess.Popen([fettle, "bench", "--port", "0", "--book", book], cwd=room, env=dict(os.environ, HOME=room),
+                         stdout=subprocess.PIPE, text=True)
+    said = ""
+    for line in p.stdout:
+        said += line
+        if "Ctrl-C" in line:
+            break
+    p.terminate()
+    p.communicate()
+    return said
+
+
 def main():
     room = tempfile.mkdtemp(prefix="fettle-office-")
     try:
         for office in ("file.sqlite", server + "office"):
             receive_from_many(room, office)
+        need("--tables FOLDER" in bench_begins(room, server + "office"), "a bench without a place for tables says so at once")
+        need("--tables FOLDER" not in bench_begins(room, "file.sqlite"), "beside a file there is one")
         moved(room)
         watched(room)
         brought_up_to_date(room)
