@@ -356,6 +356,7 @@ export function MachinePage({ id }: { id: string }) {
 						</Entry>
 					)}
 					<Entry title="What happened">
+						{events.length === 0 && <p class="quiet">Nothing yet.</p>}
 						<ol
 							class="events"
 							tabIndex={0}

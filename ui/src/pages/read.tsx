@@ -208,7 +208,7 @@ function Outcome({ job, doc }: { job: Job; doc: VisitDoc | null }) {
 						Look at the audit
 					</a>
 				)}
-				{doc && step && job.state === "done" && (
+				{doc && step && step.href !== to(["visit", doc.visit.id, "read"]) && job.state === "done" && (
 					<a class="button first" href={step.href}>
 						{step.verb}
 					</a>
