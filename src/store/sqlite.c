@@ -193,8 +193,10 @@ static void stand_back(struct ft_book *b)
 static enum ft_status alone(struct ft_book *b, bool wait, bool *ret_mine, struct ft_error *e)
 {
 	char *name = name_of_lock(b);
-	enum ft_status s = name ? FT_OK : ft_fail_memory(e, "watching");
+	enum ft_status s = FT_OK;
 
+	if (!name)
+		return ft_fail_memory(e, "watching");
 	while (s == FT_OK && !b->is_alone) {
 		if (b->alone < 0)
 			b->alone = open(name, O_RDWR | O_CREAT | O_CLOEXEC | O_NOFOLLOW, 0644);
