@@ -45,10 +45,22 @@ static void put_identity(struct sheet *s)
 	}
 }
 
+/* Contradicted by nothing but the weeks after. */
+static bool after_only(const struct ft_judgement *g)
+{
+	bool after = true;
+
+	for (size_t i = 0; i < g->claim_count; i++)
+		after &= g->claims[i].stands != FT_STANDS_CONTRADICTED || g->claims[i].claim->due == FT_DUE_LATER;
+	return after;
+}
+
 static const char *verdict_sentence(struct sheet *s)
 {
 	const struct ft_judgement *g = &s->h->judgement;
 
+	if (g->verdict == FT_CONTRADICTED && after_only(g))
+		return "The weeks after speak against the handover. Below stands what, and what to do.";
 	if (g->verdict == FT_CONTRADICTED)
 		return "Evidence speaks against what must be true before the door is closed. Below stands what, "
 			   "and what to do.";

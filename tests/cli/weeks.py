@@ -11,9 +11,11 @@ import json
 import os
 import random
 import re
+import shutil
 import subprocess
 import sys
 import tempfile
+import zipfile
 
 FETTLE, SOURCE = os.path.abspath(sys.argv[1]), os.path.abspath(sys.argv[2])
 ROOM = os.path.realpath(tempfile.mkdtemp(prefix="weeks-"))
@@ -226,6 +228,13 @@ def short(office):
     weeks = next(e for e in visit["visit"]["evidence"] if e["kind"] == "weeks")
     say(by_claim["evidence"] == [weeks["hash"]], f"it rests on the table: {by_claim['evidence']}")
     say(any(f["rule"] == "watch.cash-short" for f in visit["findings"]), "with the finding")
+    run("--book", office, "handover", "pack", "HL-0932-1", "-o", path("honest", "short.zip"))
+    with zipfile.ZipFile(path("honest", "short.zip")) as z:
+        z.extract("handover.pdf", path("honest"))
+    if shutil.which("pdftotext"):
+        sheet = " ".join(subprocess.run(["pdftotext", "-f", "1", "-l", "1", path("honest", "handover.pdf"), "-"],
+                                        capture_output=True, text=True, check=True).stdout.split())
+        say("The weeks after speak against the handover" in sheet and "a collection holds less" in sheet.lower(), sheet[:600])
     run("--book", office, "watch", path("honest", "audits"), "--counts", path("honest", "counts.csv"),
         "--acknowledge", "HL-0932 watch.cash-short", "--because", "the bag tore, and was found")
     after(office, "acknowledged", cash="shown")

@@ -149,6 +149,9 @@ function stepFor(claim: Claim, v: Visit): Step {
 	if (claim.id === "know.machine" && claim.stands === "open" && claim.evidence.length && !v.machine_serial) {
 		return { verb: "Give the serial number", href: to(["visit", v.id, "machine"]), claim };
 	}
+	if (claim.id.startsWith("watch.")) {
+		return { verb: "See the weeks after", href: to(["watch", v.asset]), claim };
+	}
 	if (known) {
 		return { verb: known.verb, href: to(["visit", v.id, known.page]), claim };
 	}
@@ -157,14 +160,16 @@ function stepFor(claim: Claim, v: Visit): Step {
 
 /** The page where a claim is worked on, unless it is settled by a word. */
 export function workFor(claim: Claim, v: Visit): Step | null {
-	return steps[claim.id] ? stepFor(claim, v) : null;
+	return steps[claim.id] || claim.id.startsWith("watch.") ? stepFor(claim, v) : null;
 }
 
 export function nextStep(doc: VisitDoc): Step | null {
 	const v = doc.visit;
 	if (v.closed) {
+		const after = doc.claims.find((c) => c.due_later && c.stands === "contradicted");
 		const pack = doc.claims.find((c) => c.id === "hand-over.package" && c.stands === "open");
-		return pack ? stepFor(pack, v) : null;
+		const next = after ?? pack;
+		return next ? stepFor(next, v) : null;
 	}
 	const due = doc.claims.filter((c) => !c.due_later);
 	const first = due.find((c) => c.stands === "contradicted") ?? due.find((c) => c.stands === "open");
