@@ -32,12 +32,36 @@ static const struct ft_morning_sum *sums(struct cli *c, const struct ft_variance
 	return list;
 }
 
+static struct ft_morning_line line_of(struct cli *c, const struct ft_watch_result *r, const struct ft_exception *x)
+{
+	const struct ft_rule *rule = ft_rule(x->rule);
+
+	return (struct ft_morning_line){
+		.weight = rule->weight,
+		.asset = r->asset,
+		.machine = r->key,
+		.rule = rule->id,
+		.selection = x->selection,
+		.sentence = x->seen ? x->seen : rule->sentence,
+		.expected = x->expected,
+		.todo = rule->todo,
+		.money = x->money,
+		.decimals = r->decimals,
+		.currency = r->currency,
+		.sure = x->sure,
+		.since = day_text(c, x->since_us),
+		.seen = day_text(c, x->seen_us),
+		.before = x->before,
+		.after = x->after,
+	};
+}
+
 static bool fill(struct watch_fleet *f, int64_t now_us, struct ft_morning *m)
 {
 	struct cli *c = f->c;
 	size_t n, quiet;
 	const struct watch_line *list = watch_lines(f, now_us, false, &n);
-	struct ft_morning_line *lines = FT_NEW_ARRAY(&c->arena, n + 1, struct ft_morning_line);
+	struct ft_morning_line *lines = FT_NEW_ARRAY(&c->arena, n + f->silent_count + 1, struct ft_morning_line);
 	char *made = ft_arena_alloc(&c->arena, FT_TIME_TEXT), *until = ft_arena_alloc(&c->arena, FT_TIME_TEXT);
 	int64_t at = cli_now(&m->offset_minutes);
 
@@ -57,31 +81,21 @@ static bool fill(struct watch_fleet *f, int64_t now_us, struct ft_morning *m)
 		m->currency = f->results[i].currency;
 	for (size_t i = 0; i < n; i++) {
 		const struct ft_exception *x = list[i].x;
-		const struct ft_rule *rule = ft_rule(x->rule);
 		bool first = true;
 		for (size_t k = 0; k < i && first; k++)
 			first = list[k].r != list[i].r;
 		m->machines_open += first;
 		if (x->money != FT_ABSENT)
 			m->money += x->money < 0 ? -x->money : x->money;
-		lines[i] = (struct ft_morning_line){
-			.weight = rule->weight,
-			.asset = list[i].r->asset,
-			.machine = list[i].r->key,
-			.rule = rule->id,
-			.selection = x->selection,
-			.sentence = x->seen ? x->seen : rule->sentence,
-			.expected = x->expected,
-			.todo = rule->todo,
-			.money = x->money,
-			.decimals = list[i].r->decimals,
-			.currency = list[i].r->currency,
-			.sure = x->sure,
-			.since = day_text(c, x->since_us),
-			.seen = day_text(c, x->seen_us),
-			.before = x->before,
-			.after = x->after,
-		};
+		lines[i] = line_of(c, list[i].r, x);
+	}
+	for (size_t i = 0; i < f->silent_count && !cli_value(c, "asset"); i++) { /* they are no machines of the fleet yet */
+		struct ft_watch_result r;
+		if (!watch_handover_missed(f, f->silent[i], now_us))
+			continue;
+		ft_watch_silent(f->silent[i]->key, &f->silent[i]->base, now_us, &c->arena, &r);
+		m->machines_open++;
+		lines[n++] = line_of(c, &r, &r.exceptions[0]);
 	}
 	m->lines = lines;
 	m->line_count = n;

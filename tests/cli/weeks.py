@@ -305,6 +305,10 @@ def silent():
             f.write(text)
     said = " ".join(run("--book", office, "watch", path("silent", "audits")).stdout.split())
     say(f"no audit came since: HL-0932 of {NOW:%Y-%m-%d} (visit HL-0932-1)." in said, f"said: {said[-300:]}")
+    run("--book", office, "watch", path("silent", "audits"), "--report", path("silent", "morning.csv"), "--report", path("silent", "morning.pdf"))
+    with open(path("silent", "morning.csv"), encoding="utf-8", newline="") as f:
+        rows = [r for r in csv.DictReader(f) if r["asset"] == "HL-0932"]
+    say(len(rows) == 1 and rows[0]["rule"] == "watch.reads-missing", f"in the morning report: {rows}")
     _, why = after(office, "silent", reads="open")
     say("no audit since" in why["reads"], why["reads"])
     early = run("--book", office, "watch", path("silent", "audits"), "--until", f"{NOW + datetime.timedelta(days=2):%Y-%m-%dT%H:%M:%S}")
