@@ -94,6 +94,8 @@ static bool fill(struct watch_fleet *f, int64_t now_us, struct ft_morning *m)
 		if (!watch_handover_missed(f, f->silent[i], now_us))
 			continue;
 		ft_watch_silent(f->silent[i]->key, &f->silent[i]->base, now_us, &c->arena, &r);
+		if (!r.exception_count)
+			continue; /* without memory */
 		m->machines_open++;
 		lines[n++] = line_of(c, &r, &r.exceptions[0]);
 	}
