@@ -36,8 +36,7 @@ static void hide_password(char *address)
 	colon = memchr(user, ':', (size_t)(at - user));
 	if (*at == '@' && colon)
 		memmove(colon, at, strlen(at) + 1);
-	at = strstr(user, "password=");
-	if (at)
+	while ((at = strstr(user, "password=")) != NULL) /* of the server, of its certificate */
 		memmove(at, at + strcspn(at, "&"), strlen(at + strcspn(at, "&")) + 1);
 }
 

@@ -351,10 +351,11 @@ static enum ft_status look_over_table(struct ft_book *b, const char *sql, struct
 
 static enum ft_status look_over_quickly(struct ft_book *b, struct ft_error *e)
 {
-	static const char *const tables[] = { "PRAGMA quick_check(visit)",     "PRAGMA quick_check(evidence)",
-		                                  "PRAGMA quick_check(statement)", "PRAGMA quick_check(waiver)",
-		                                  "PRAGMA quick_check(package)",   "PRAGMA quick_check(draft)",
-		                                  "PRAGMA quick_check(browser)" };
+	static const char *const tables[] = { "PRAGMA quick_check(visit)",          "PRAGMA quick_check(evidence)",
+		                                  "PRAGMA quick_check(statement)",      "PRAGMA quick_check(waiver)",
+		                                  "PRAGMA quick_check(package)",        "PRAGMA quick_check(draft)",
+		                                  "PRAGMA quick_check(browser)",        "PRAGMA quick_check(watch_word)",
+		                                  "PRAGMA quick_check(watch_exception)" };
 	struct book_query q = book_ask(b, "SELECT page_count * page_size FROM pragma_page_count, pragma_page_size");
 	int64_t size = 0;
 	enum ft_status s = book_number(&q, "looking over", &size, e);
