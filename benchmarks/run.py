@@ -191,7 +191,14 @@ def bench_million(build, home):
     watch_times(build, home, planted_fleet(os.path.join(build, "src/cli/fettle"), home, 500))
 
 
-BENCHES = {"watch": bench_watch, "survey": bench_survey, "check": bench_check, "start": bench_start, "bus": bench_bus, "cold": bench_cold,
+def bench_share(build, home):
+    fettle = os.path.join(build, "src/cli/fettle")
+    fleet = planted_fleet(fettle, home, 60)
+    subprocess.run([sys.executable, os.path.join(HERE, "..", "tests", "server.py"), sys.executable, os.path.join(HERE, "share.py"),
+                    fettle, os.path.join(fleet, "audits")], check=True)
+
+
+BENCHES = {"watch": bench_watch, "share": bench_share, "survey": bench_survey, "check": bench_check, "start": bench_start, "bus": bench_bus, "cold": bench_cold,
            "bench": bench_bench, "read": bench_read, "rollout": bench_rollout, "million": bench_million}
 
 
