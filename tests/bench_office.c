@@ -153,6 +153,44 @@ void tables_of_the_office_are_kept(void **state)
 	put("leads");
 }
 
+/* The papers tell of the plan that is kept, stop by stop, and of nothing outside their folder. */
+static void papers_of_the_plan(const json_t *d)
+{
+	static const char route[] = "/api/rollout/papers/{paper}";
+	char *text = json_dumps(d, JSON_COMPACT), *line;
+	struct http_reply r;
+	const json_t *day, *stop;
+	size_t i, k;
+
+	json_decref(ask(200, "PUT", TABLE, "/api/tables/plan", text));
+	free(text);
+	r = ask_bytes("GET", route, "/api/rollout/papers/days.csv?days=10", NULL, 0);
+	assert_int_equal(r.status, 200);
+	must_have(&r, "Content-Disposition", "days.csv");
+	line = strchr(r.body, '\n');
+	json_array_foreach(json_object_get(d, "days"), i, day) json_array_foreach(json_object_get(day, "stops"), k, stop)
+	{
+		assert_non_null(line);
+		const char *end = strchr(line + 1, '\n');
+		assert_non_null(end);
+		assert_non_null(
+			memmem(line, (size_t)(end - line), text_at(stop, "asset", NULL), strlen(text_at(stop, "asset", NULL))));
+		assert_non_null(memmem(line, (size_t)(end - line), text_at(day, "date", NULL), 10));
+		line = strchr(line + 1, '\n');
+	}
+	http_done(&r);
+	r = ask_bytes("GET", route, "/api/rollout/papers/days.pdf", NULL, 0);
+	must_have(&r, "Content-Type", "application/pdf");
+	assert_memory_equal(r.body, "%PDF-", 5);
+	http_done(&r);
+	r = ask_bytes("GET", route, "/api/rollout/papers/tilda-moss.ics", NULL, 0);
+	assert_non_null(strstr(r.body, "BEGIN:VCALENDAR"));
+	http_done(&r);
+	json_decref(ask(404, "GET", route, "/api/rollout/papers/..%2Fplan.json", NULL));
+	json_decref(ask(404, "GET", route, "/api/rollout/papers/nobody.ics", NULL));
+	json_decref(ask(200, "DELETE", TABLE, "/api/tables/plan", NULL));
+}
+
 void a_fleet_is_surveyed_and_planned(void **state)
 {
 	char command[700], path[700];
@@ -183,6 +221,7 @@ void a_fleet_is_surveyed_and_planned(void **state)
 	snprintf(path, sizeof path, "{\"from\":\"2026-11-30\",\"days\":10,\"steps\":200}");
 	d = ask(200, "POST", "/api/rollout", "/api/rollout", path);
 	assert_true(json_array_size(json_object_get(d, "days")) > 0);
+	papers_of_the_plan(d);
 	json_decref(d);
 	json_decref(ask(400, "POST", "/api/rollout", "/api/rollout", "{\"technicians\":\"/etc/passwd\"}"));
 }

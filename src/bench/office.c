@@ -403,6 +403,38 @@ const char *office_audit(struct request *r, struct errand *x, const char *name)
 	return NULL;
 }
 
+/* ---- the papers of the plan that is kept ---- */
+
+static void paper_ready(struct errand *x, int code)
+{
+	struct request *r = x->request;
+	const char *name = request_part(r, "paper"), *path;
+	struct stat st = { 0 };
+	int fd;
+
+	if (code < 0 || code > 1) {
+		errand_answer(x, code);
+		return;
+	}
+	path = name_plain(name) ? ft_arena_printf(&r->arena, "%s/papers/%s", x->folder, name) : NULL;
+	r->errand = NULL;
+	x->request = NULL;
+	if (!path || access(path, F_OK) != 0) {
+		answer_error(r, 404, "The plan has no paper %.100s.", name);
+	} else if (strcmp(name, "days.pdf") != 0) {
+		answer_kept(r, path, name);
+	} else { /* of our own making, so it may be shown */
+		fd = open(path, O_RDONLY | O_CLOEXEC | O_NOFOLLOW);
+		if (fd >= 0 && fstat(fd, &st) == 0) {
+			answer_fd(r, 200, fd, st.st_size, "application/pdf");
+			return;
+		}
+		if (fd >= 0)
+			close(fd);
+		answer_error(r, 500, "The paper %s cannot be read.", name);
+	}
+}
+
 /* ---- acknowledging ---- */
 
 static void acknowledged(struct errand *x, int code)
@@ -444,6 +476,7 @@ static const struct parameter plans[] = { { "from", "--from", P_WORD },
 	                                      { "move", "--move", P_TEXT },
 	                                      { "distances", "--distances=distances.csv", P_FLAG },
 	                                      END };
+static const struct parameter papers[] = { { "days", "--days", P_NUMBER }, END };
 static const struct parameter watches[] = {
 	{ "asset", "--asset", P_TEXT }, { "history", "--history", P_FLAG }, { "again", "--again", P_FLAG }, END
 };
@@ -472,6 +505,14 @@ const struct route routes_office[] = {
 	  ANSWER_DOCUMENT,
 	  { "rollout", "?", "--catalogue=.", "--", "{survey}" },
 	  plans },
+	{ "GET",
+	  "/api/rollout/papers/{paper}",
+	  BODY_NONE,
+	  ANSWER_DOCUMENT,
+	  /* each machine keeps its promised day, so that the papers are of the plan that is shown */
+	  { "rollout", "?", "--catalogue=.", "--plan=plan.json", "--steps=1", "-o", "papers", "--", "{survey}" },
+	  papers,
+	  .after = paper_ready },
 	{ "GET", "/api/watch", BODY_NONE, ANSWER_LINES, { "watch", "?", "{audits}" }, watches, .writes = true },
 	{ "POST",
 	  "/api/watch/acknowledge",
