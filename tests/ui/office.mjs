@@ -141,6 +141,7 @@ async function planned(page, bench) {
 	await page.getByLabel(`Move ${asset} to`).selectOption(`${to.technician}:${to.date}`);
 	await page.getByRole("heading", { name: "What it costs" }).waitFor({ timeout: 30000 });
 	check("a move says what it costs", /km/.test(await page.locator("#cost").innerText()));
+	check("and what goes along with it", /No other machine|goes along|day out/.test(await page.locator("#cost").innerText()));
 	check("and keeps nothing by itself", JSON.stringify((await kept()).days) === JSON.stringify(was.days));
 	const keep = page.getByRole("button", { name: "Keep the new plan" });
 	if (await keep.count()) {
@@ -161,7 +162,22 @@ async function planned(page, bench) {
 	await page.getByRole("button", { name: "Leave it as it was" }).click();
 	const buy = (await kept()).buy.filter((b) => b.buy > 0);
 	const told = await page.getByRole("group", { name: "What is to be bought" }).locator("tbody th").allInnerTexts();
-	check("what is to be bought is told", buy.length > 0 && told.join() === buy.map((b) => b.part).join(), told.join());
+	check(
+		"what is to be bought is told, with its name",
+		buy.length > 0 && told.length === buy.length && told.every((t, i) => t.endsWith(buy[i].part) && /[a-z]{4}/.test(t)),
+		told.join(),
+	);
+	check(
+		"planning anew begins where the plan does",
+		(await page.getByLabel("First day").inputValue()) === was.days.map((d) => d.date).sort()[0],
+	);
+	const open = await page.getByRole("region", { name: "Findings" }).getByRole("link").allInnerTexts();
+	const stays = was.findings.filter((f) => f.where.element).map((f) => f.where.element);
+	check("what stands against the plan names its machines", stays.length > 0 && stays.every((a) => open.includes(a)), open.join());
+	for (const link of await page.getByRole("region", { name: "Papers" }).getByRole("link").all()) {
+		const r = await fetch(new URL(await link.getAttribute("href"), bench.url));
+		check(`${await link.innerText()} is handed out`, r.ok && (await r.arrayBuffer()).byteLength > 20, `${r.status}`);
+	}
 }
 
 /** Moves one machine on this page and returns once its cost is told. */

@@ -108,7 +108,9 @@ function Machines({
 									{m.reasons[0] ? capital(m.reasons[0].sentence) : "nothing speaks against it"}
 									{m.reasons.length > 1 ? `, and ${m.reasons.length - 1} more` : ""}
 								</td>
-								<td class="num">{m.minutes === null ? "–" : Math.round(m.minutes)}</td>
+								<td class="num">
+									{m.minutes === null || m.fit === "cannot" ? "–" : Math.round(m.minutes)}
+								</td>
 							</tr>
 						))}
 					</tbody>
@@ -162,7 +164,7 @@ function One({ m }: { m: Surveyed }) {
 				<FitMark fit={m.fit} word={m.fit === "cannot" ? "cannot be fitted" : fitWords[m.fit]} />
 				{m.unit ? ` ${m.unit}` : ""}
 				{m.family ? ` in a ${m.family}` : ""}.{" "}
-				{m.minutes !== null && (
+				{m.minutes !== null && m.fit !== "cannot" && (
 					<>
 						{Math.round(m.minutes)} minutes on site, give or take {Math.round(m.minutes_spread ?? 0)}.
 					</>

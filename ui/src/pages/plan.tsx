@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
 // The days of each technician: stops in order, what the van carries, and what it costs to move a machine to another day.
 import { useMemo, useState } from "preact/hooks";
-import { post, sentenceOf } from "../api";
+import sentences from "facts:rules";
+import { post, query, sentenceOf } from "../api";
+import type { Finding } from "../documents";
 import { dashOf, OfficeWays, PlainMap, type Way } from "../map";
 import {
 	fitWords,
@@ -11,13 +13,15 @@ import {
 	useLines,
 	useTable,
 	useTableNow,
+	type Fit,
 	type PlanDay,
 	type PlanDoc,
 	type Surveyed,
 } from "../office";
 import { Choose, Complaint, Do, Entry, Field, Findings, Leaf } from "../parts";
+import { Weight } from "../marks";
 import { to } from "../route";
-import { capital, count, sentence, today } from "../words";
+import { capital, count, handsOnly, sentence, today } from "../words";
 import { useHas } from "./tables";
 
 const keyOf = (d: PlanDay) => `${d.technician}:${d.date}`;
@@ -32,6 +36,9 @@ const weekday = (date: string) =>
 		timeZone: "UTC",
 	});
 const named = (d: PlanDay) => `${weekday(d.date)}, ${d.technician}`;
+/** Calendar days from the first to the last of dates in order. */
+const spanOf = (dates: string[]) =>
+	dates.length ? Math.round((Date.parse(dates[dates.length - 1] ?? "") - Date.parse(dates[0] ?? "")) / 864e5) + 1 : 0;
 const dragSteps = 3000; // enough to put a day in order at once
 
 function planOf(text: string | null): PlanDoc | null {
@@ -53,6 +60,31 @@ function daysFor(plan: PlanDoc): { key: string; text: string }[] {
 			text: `${weekday(date)}, ${technician}`,
 		})),
 	);
+}
+
+/** On which days which machines stand: to tell what else a move changes. */
+const dayOfEach = (p: PlanDoc) => new Map(p.days.flatMap((d) => d.stops.map((s) => [s.asset, d] as const)));
+
+/** What a move changes beside the machine moved: others that go to another day or nowhere, days that come and go. */
+export function alsoMoved(was: PlanDoc, then: PlanDoc, asset: string): string[] {
+	const before = dayOfEach(was);
+	const after = dayOfEach(then);
+	const keys = (p: PlanDoc) => new Set(p.days.filter((d) => d.stops.length).map(keyOf));
+	const had = keys(was);
+	const has = keys(then);
+	return [
+		...then.days.filter((d) => has.has(keyOf(d)) && !had.has(keyOf(d))).map((d) => `One more day out: ${named(d)}`),
+		...was.days.filter((d) => had.has(keyOf(d)) && !has.has(keyOf(d))).map((d) => `One day out less: ${named(d)}`),
+		...[...before]
+			.filter(([a, d]) => a !== asset && after.has(a) && keyOf(after.get(a) as PlanDay) !== keyOf(d))
+			.map(([a, d]) => `${a} goes along from ${named(d)} to ${named(after.get(a) as PlanDay)}`),
+		...[...before]
+			.filter(([a]) => a !== asset && !after.has(a))
+			.map(([a, d]) => `${a} of ${named(d)} is left out`),
+		...[...after]
+			.filter(([a]) => a !== asset && !before.has(a))
+			.map(([a, d]) => `${a}, left out before, gets a place on ${named(d)}`),
+	];
 }
 
 interface Moved {
@@ -89,6 +121,9 @@ function Cost({
 		["Left out", String(was.left_out.length), String(moved.doc.left_out.length), ""],
 	];
 	const late = moved.doc.days.find((d) => keyOf(d) === moved.to);
+	const others = alsoMoved(was, moved.doc, moved.asset);
+	const outs = (p: PlanDoc) => p.days.filter((d) => d.stops.length).length;
+	rows.splice(2, 0, ["Days out", String(outs(was)), String(outs(moved.doc)), String(outs(moved.doc) - outs(was))]);
 	return (
 		<Entry title="What it costs" id="cost">
 			<p>
@@ -131,6 +166,16 @@ function Cost({
 					</tbody>
 				</table>
 			</div>
+			{others.length > 0 ? (
+				<ul>
+					{others.slice(0, 12).map((o) => (
+						<li key={o}>{o}.</li>
+					))}
+					{others.length > 12 && <li>And {others.length - 12} more.</li>}
+				</ul>
+			) : (
+				<p class="quiet">No other machine goes to another day.</p>
+			)}
 			<div class="buttons">
 				{there && <Do first verb="Keep the new plan" doing="Keeping it" act={keep} />}
 				<button type="button" onClick={leave}>
@@ -215,7 +260,103 @@ function Day(p: {
 	);
 }
 
-function Loads({ plan, lit }: { plan: PlanDoc; lit: string | null }) {
+/** Findings of machines, told once with all machines that they are of, each with the way to why. */
+function Against({ list, open }: { list: Finding[]; open: Set<string> }) {
+	const groups = new Map<string, Finding[]>();
+	const others: Finding[] = [];
+	for (const f of list) {
+		if (f.where.element && open.has(f.where.element)) {
+			const key = `${f.rule}/${f.seen}`;
+			groups.set(key, [...(groups.get(key) ?? []), f]);
+		} else {
+			others.push(f);
+		}
+	}
+	return (
+		<>
+			{[...groups.values()].map(([f, ...more]) =>
+				f ? (
+					<div class="finding" key={`${f.rule}/${f.seen}`}>
+						<Weight weight={f.weight} />
+						<div>
+							<p>
+								{sentence(sentences[f.rule] ?? f.why)}
+								{f.seen && ` ${capital(sentence(fitWords[f.seen as Fit] ?? f.seen))}`}
+								{f.expected && ` There should be ${sentence(f.expected)}`}
+							</p>
+							<p>
+								{[f, ...more].map((x, i) => (
+									<>
+										{i ? ", " : ""}
+										<a href={to(["fleet"], { asset: x.where.element })}>{x.where.element}</a>
+									</>
+								))}
+							</p>
+							{handsOnly(f.do) && <p class="doing">{sentence(handsOnly(f.do) ?? "")}</p>}
+						</div>
+					</div>
+				) : null,
+			)}
+			<Findings list={others} none={groups.size ? undefined : "Nothing stands against this plan."} />
+		</>
+	);
+}
+
+/** As the command line names the calendar of a technician. */
+const calendarOf = (name: string) =>
+	`${name
+		.toLowerCase()
+		.replace(/[^a-z0-9\u0080-\uffff]+/g, "-")
+		.replace(/^-|-$/g, "")}.ics`;
+
+function Papers({ plan }: { plan: PlanDoc }) {
+	const dates = plan.days.map((d) => d.date).sort();
+	const days = Math.max(14, spanOf(dates));
+	const at = (name: string) => query(`/api/rollout/papers/${encodeURIComponent(name)}`, { days });
+	const people = [...new Set(plan.days.map((d) => d.technician))].sort();
+	return (
+		<>
+			<p class="buttons">
+				<a class="button" href={at("days.pdf")} target="_blank" rel="noreferrer">
+					Print the day sheets
+				</a>
+			</p>
+			<ul>
+				{[
+					["days.csv", "the stops, a line each"],
+					["load.csv", "what each van carries"],
+					["buy.csv", "what is to be bought"],
+					...people.map((p) => [calendarOf(p), `calendar of ${p}`]),
+					["plan.geojson", "ways and stops for a map"],
+				].map(([name = "", what]) => (
+					<li key={name}>
+						<a href={at(name)} download={name}>
+							{name}
+						</a>
+						, {what}
+					</li>
+				))}
+			</ul>
+		</>
+	);
+}
+
+/** What parts are called, beside their numbers in the catalogue. */
+const namesOf = (fleet: Surveyed[]) =>
+	new Map(fleet.flatMap((m) => m.kit.flatMap((k) => (k.name ? [[k.part, k.name] as const] : []))));
+
+function PartName({ part, names }: { part: string; names: Map<string, string> }) {
+	const name = names.get(part);
+	return name && name !== part ? (
+		<>
+			{capital(name)} <span class="quiet small">{part}</span>
+		</>
+	) : (
+		<>{part}</>
+	);
+}
+
+function Loads({ plan, lit, names }: { plan: PlanDoc; lit: string | null; names: Map<string, string> }) {
 	const list = plan.load.filter(
 		(l) =>
 			lit === null ||
@@ -260,7 +401,7 @@ function Loads({ plan, lit }: { plan: PlanDoc; lit: string | null }) {
 							<tbody>
 								{rows.map((l) => (
 									<tr key={l.part}>
-										<th scope="row" class="whole">{l.part}</th>
+										<th scope="row" class="part"><PartName part={l.part} names={names} /></th>
 										<td class="num">{l.carry}</td>
 										<td class="num">{l.sure}</td>
 										<td class="num">{l.expected.toFixed(1)}</td>
@@ -280,7 +421,7 @@ function Loads({ plan, lit }: { plan: PlanDoc; lit: string | null }) {
 	);
 }
 
-function Buy({ plan }: { plan: PlanDoc }) {
+function Buy({ plan, names }: { plan: PlanDoc; names: Map<string, string> }) {
 	const short = plan.buy.filter((b) => b.buy > 0);
 	const enough = plan.buy.filter((b) => b.buy === 0 && b.needed > 0);
 	return (
@@ -306,8 +447,8 @@ function Buy({ plan }: { plan: PlanDoc }) {
 						<tbody>
 							{short.map((b) => (
 								<tr key={b.part}>
-									<th scope="row" class="whole">
-										{b.part}
+									<th scope="row" class="part">
+										<PartName part={b.part} names={names} />
 									</th>
 									<td class="num">
 										<b>{b.buy}</b>
@@ -323,15 +464,15 @@ function Buy({ plan }: { plan: PlanDoc }) {
 			)}
 			<p class="quiet">
 				{short.length === 0 && "Nothing needs to be bought. "}
-				{enough.length > 0 && `Enough in stock: ${enough.map((b) => b.part).join(", ")}.`}
+				{enough.length > 0 && `Enough in stock: ${enough.map((b) => names.get(b.part) ?? b.part).join("; ")}.`}
 			</p>
 		</>
 	);
 }
 
-function Begin({ again, was }: { again: boolean; was: string }) {
-	const [from, setFrom] = useState(today());
-	const [days, setDays] = useState("14");
+function Begin({ again, was, dates = [] }: { again: boolean; was: string; dates?: string[] }) {
+	const [from, setFrom] = useState(dates[0] ?? today());
+	const [days, setDays] = useState(String(Math.max(14, spanOf(dates))));
 	const plan = async () => {
 		if (!/^\d{4}-\d\d-\d\d$/.test(from.trim())) {
 			throw new Error("First day takes a date such as 2026-11-30");
@@ -444,6 +585,7 @@ export function PlanPage() {
 	const plan = useMemo(() => planOf(kept?.text ?? null), [kept]);
 	const fleet = useLines<Surveyed>(has ? "/api/survey" : null).list ?? [];
 	const homes = homesOf(useTable("technicians") ?? "");
+	const names = useMemo(() => namesOf(fleet), [fleet]);
 	const [chosen, setChosen] = useState<string | null>(null);
 	const [lit, setLit] = useState<string | null>(null);
 	const [moved, setMoved] = useState<Moved | null>(null);
@@ -561,10 +703,13 @@ export function PlanPage() {
 						<Ways plan={plan} fleet={fleet} homes={homes} lit={lit} chosen={chosen} choose={setChosen} />
 					</Entry>
 					<Entry title="Van">
-						<Loads plan={plan} lit={lit} />
+						<Loads plan={plan} lit={lit} names={names} />
 					</Entry>
 					<Entry title="To buy">
-						<Buy plan={plan} />
+						<Buy plan={plan} names={names} />
+					</Entry>
+					<Entry title="Papers">
+						<Papers plan={plan} />
 					</Entry>
 					{plan.left_out.length > 0 && (
 						<Entry title="Left out">
@@ -578,10 +723,10 @@ export function PlanPage() {
 						</Entry>
 					)}
 					<Entry title="Findings">
-						<Findings list={plan.findings} none="Nothing stands against this plan." />
+						<Against list={plan.findings} open={new Set(fleet.map((m) => m.asset))} />
 					</Entry>
 					<Entry title="Anew">
-						<Begin again was={was} />
+						<Begin key={was} again was={was} dates={plan.days.map((d) => d.date).sort()} />
 					</Entry>
 				</>
 			)}
