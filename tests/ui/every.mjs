@@ -49,9 +49,24 @@ export async function everyPage({ browser, program, folder, snapshots }) {
 		];
 		await walk({ browser, bench, snapshots }, places, says, "", (paper) => paper !== papers[0]);
 		await paperSwitch(browser, bench);
+		await sheetOnPhone(browser, bench, id);
 	} finally {
 		await bench.kill();
 	}
+}
+
+/** The wiring sheet is seen whole on a phone, and can be enlarged. */
+async function sheetOnPhone(browser, bench, id) {
+	const page = await openPage(browser, bench, "phone", "light");
+	await go(page, bench, `/visit/${id}/sheet`);
+	const drawn = page.getByRole("img", { name: /The wiring sheet/ });
+	await drawn.waitFor();
+	const wide = async () => (await drawn.boundingBox()).width;
+	const first = await wide();
+	check("the wiring sheet is as wide as the screen", first > 200 && first <= 360, `${first}`);
+	await page.getByRole("button", { name: "Enlarge" }).click();
+	check("and is enlarged by a button", (await wide()) > 2 * first);
+	await page.context().close();
 }
 
 async function paperSwitch(browser, bench) {

@@ -288,7 +288,7 @@ function Against({ list, open }: { list: Finding[]; open: Set<string> }) {
 								{[f, ...more].map((x, i) => (
 									<>
 										{i ? ", " : ""}
-										<a href={to(["fleet"], { asset: x.where.element })}>{x.where.element}</a>
+										<a class="whole" href={to(["fleet"], { asset: x.where.element })}>{x.where.element}</a>
 									</>
 								))}
 							</p>
@@ -349,7 +349,7 @@ function PartName({ part, names }: { part: string; names: Map<string, string> })
 	const name = names.get(part);
 	return name && name !== part ? (
 		<>
-			{capital(name)} <span class="quiet small">{part}</span>
+			{capital(name)} <span class="quiet small whole">{part}</span>
 		</>
 	) : (
 		<>{part}</>
