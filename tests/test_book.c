@@ -170,6 +170,37 @@ static void files_anew(void **state)
 	ft_book_free(b);
 }
 
+static void takes_out(void **state)
+{
+	struct ft_book *b = book();
+	const char *id = new_visit(b, "BD-4", 1000);
+	struct ft_taken_out x = { .piece = { .number = 1 }, .because = "of another", .at_us = 3000, .at_offset = 60 };
+	struct ft_weeks_filed weeks = { id, FT_SLICE("first") };
+	struct ft_slice bytes;
+	struct ft_visit v;
+	(void)state;
+
+	add(b, id, FT_SLICE("wrong"), false);
+	assert_int_equal(ft_book_weeks_put(b, &weeks, 1, 2500, 0, &err), FT_OK);
+	assert_int_equal(ft_book_evidence_drop(b, id, &x, &err), FT_OK);
+	assert_int_equal(ft_book_evidence_drop(b, id, &x, NULL), FT_E_USAGE); /* it is out already */
+	x.piece.number = 2;
+	assert_int_equal(ft_book_evidence_drop(b, id, &x, &err), FT_OK);
+	weeks.bytes = FT_SLICE("second");
+	assert_int_equal(ft_book_weeks_put(b, &weeks, 1, 3500, 0, &err), FT_OK);
+	assert_int_equal(ft_book_visit_load(b, id, FT_LOAD_ALL, &arena, &v, &err), FT_OK);
+	assert_int_equal(v.evidence_count, 1);
+	assert_int_equal(v.evidence[0].number, 3); /* no number is used twice */
+	assert_int_equal(v.taken_out_count, 2);
+	assert_string_equal(v.taken_out[0].because, "of another");
+	assert_string_equal(v.taken_out[1].piece.name, "weeks-after.csv");
+	assert_int_equal(v.taken_out[0].piece.size, 5);
+	assert_int_equal(v.taken_out[0].at_offset, 60);
+	for (int i = 0; i < 2; i++)
+		assert_int_equal(ft_book_content(b, &v.taken_out[i].piece.hash, &arena, &bytes, &err), FT_OK);
+	ft_book_free(b);
+}
+
 static void files_from_another_book(void **state)
 {
 	struct ft_book *b = book(), *office = NULL;
@@ -564,6 +595,7 @@ int main(void)
 		cmocka_unit_test_setup(ties_weeks_to_visits, fresh),
 		cmocka_unit_test_setup(keeps_passwords_to_itself, fresh),
 		cmocka_unit_test_setup(files_anew, fresh),
+		cmocka_unit_test_setup(takes_out, fresh),
 	};
 	int failed;
 

@@ -75,6 +75,11 @@ enum ft_status ft_book_evidence_add(struct ft_book *b, const char *id, struct ft
 enum ft_status ft_book_evidence_refile(struct ft_book *b, const char *id, int64_t number, enum ft_evidence_kind kind,
                                        enum ft_stage stage, int64_t at_us, struct ft_error *e);
 
+/* Takes a piece that was added by mistake out of an open visit: x->piece.number says which, the book knows the rest of
+ * the piece. Its number is not used again. */
+enum ft_status ft_book_evidence_drop(struct ft_book *b, const char *id, const struct ft_taken_out *x,
+                                     struct ft_error *e);
+
 /* Bytes of one content by its hash, checked against it. */
 enum ft_status ft_book_content(struct ft_book *b, const struct ft_hash *hash, struct ft_arena *a, struct ft_slice *ret,
                                struct ft_error *e);

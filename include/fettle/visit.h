@@ -120,6 +120,16 @@ struct ft_evidence {
 	int added_offset;      /* minutes east of UTC */
 };
 
+/* A piece that was added by mistake. It counts for nothing and goes into no package; that it was there, who took it out
+ * and why stays on record, and its bytes stay in the book they were added to (piece.bytes is never loaded). */
+struct ft_taken_out {
+	struct ft_evidence piece;
+	const char *because;
+	const char *by; /* NULL: not given */
+	int64_t at_us;
+	int at_offset;
+};
+
 /* ---- the visit ---- */
 
 struct ft_statement {
@@ -174,6 +184,8 @@ struct ft_visit {
 	int64_t changed_us; /* when anything was last added, said, waived, set or closed */
 	struct ft_evidence *evidence;
 	size_t evidence_count;
+	struct ft_taken_out *taken_out; /* by number; none of them is among the evidence, unless it was added again */
+	size_t taken_out_count;
 	struct ft_statement *statements;
 	size_t statement_count;
 	struct ft_waiver *waivers;

@@ -16,6 +16,18 @@ static bool open_book(struct cli *c, enum ft_book_mode mode, struct ft_book **re
 	return ft_book_open(path, mode, ret, &c->error) == FT_OK;
 }
 
+static void say_lines(struct cli *c, struct ft_buf *out, const char *said)
+{
+	struct ft_slice rest = ft_slice_of(said), line;
+
+	while (ft_slice_split(&rest, '\n', &line)) {
+		const char *text = ft_arena_text(&c->arena, line);
+		ft_wrap(out, text ? text : "", c->columns, 0);
+		ft_buf_byte(out, '\n');
+	}
+	ft_buf_byte(out, '\n');
+}
+
 /* Loads, judges and prints the visit; the command's last act. `said` is what it did, for people. */
 static int show_visit(struct cli *c, struct ft_book *b, const char *id, const char *said, enum visit_look look)
 {
@@ -37,7 +49,7 @@ static int show_visit(struct cli *c, struct ft_book *b, const char *id, const ch
 		return cli_document_end(c, &j) ? FT_E_STORE : cli_exit(g.verdict);
 	}
 	if (said)
-		ft_buf_printf(&out, "%s\n\n", said);
+		say_lines(c, &out, said);
 	visit_look(c, &out, &v, &g, look);
 	if (!cli_flush(c, &out))
 		return cli_failed(c);
@@ -221,7 +233,11 @@ static int run_add(struct cli *c)
 		const struct ft_evidence *x = &list[had + i];
 		if (i)
 			ft_buf_byte(&said, '\n');
-		if (!known[i])
+		if (!known[i] && x->kind == FT_EVIDENCE_NOTE && !cli_value(c, "kind"))
+			ft_buf_printf(&said,
+			              "%s is plain text; nothing in it was recognised, and it is kept as a note, filed under %s.",
+			              x->name, ft_stage_word(x->stage));
+		else if (!known[i])
 			ft_buf_printf(&said, "%s is %s, filed under %s.", x->name, ft_evidence_title(x->kind),
 			              ft_stage_word(x->stage));
 		else if (!file_anew(c, b, id, list, had, x, &said))
@@ -230,6 +246,61 @@ static int run_add(struct cli *c)
 	text = ft_arena_text(&c->arena, ft_buf_text(&said));
 	ft_buf_done(&said);
 	return show_visit(c, b, id, text, VISIT_SHORT);
+}
+
+/* A piece by its number or by the name of its file. */
+static bool find_piece(struct cli *c, const struct ft_visit *v, const char *word, const struct ft_evidence **ret)
+{
+	int64_t number;
+	bool counted = ft_slice_i64(ft_slice_of(word), &number);
+	size_t found = 0;
+
+	for (size_t i = 0; i < v->evidence_count; i++) {
+		const struct ft_evidence *x = &v->evidence[i];
+		if (counted ? x->number == number : strcmp(x->name, word) == 0) {
+			*ret = x;
+			found++;
+		}
+	}
+	if (found > 1)
+		cli_usage(c, "The visit %s has %zu pieces of evidence named %s; take the number: fettle visit show %s --all.",
+		          v->id, found, word, v->id);
+	if (!found)
+		cli_usage(c, "The visit %s has no piece of evidence %s; fettle visit show %s --all lists them.", v->id, word,
+		          v->id);
+	return found == 1;
+}
+
+static int run_drop(struct cli *c)
+{
+	struct ft_taken_out x = { .because = trimmed(c, cli_value(c, "because")), .by = trimmed(c, cli_value(c, "by")) };
+	const struct ft_evidence *piece = NULL;
+	struct ft_book *b = NULL;
+	struct ft_visit v;
+	const char *id;
+
+	if (c->count != 3)
+		return cli_usage(c,
+		                 "visit drop takes a visit and one piece of its evidence: fettle visit drop VISIT trace.txt "
+		                 "--because \"of another machine\"."),
+			   cli_failed(c);
+	if (!x.because)
+		return cli_usage(c, "A piece is taken out with a reason that others can read: add --because \"why\"."),
+			   cli_failed(c);
+	x.at_us = cli_now(&x.at_offset);
+	if (!open_book(c, FT_BOOK_READ, &b) || !find(c, b, &id) ||
+	    ft_book_visit_load(b, id, FT_LOAD_LIST, &c->arena, &v, &c->error) != FT_OK ||
+	    !find_piece(c, &v, c->arguments[2], &piece))
+		return give_up(c, b);
+	x.piece = *piece;
+	if (ft_book_evidence_drop(b, id, &x, &c->error) != FT_OK)
+		return give_up(c, b);
+	return show_visit(c, b, id,
+	                  ft_arena_printf(&c->arena,
+	                                  "%s is taken out: it counts no more and will not be packed. The book keeps it, "
+	                                  "with the reason.",
+	                                  piece->name),
+	                  VISIT_SHORT);
 }
 
 /* The bytes as they came: found by their number, checked against their hash. */
@@ -259,6 +330,9 @@ static int run_get(struct cli *c)
 	for (size_t i = 0; i < v.evidence_count; i++)
 		if (v.evidence[i].number == number)
 			x = &v.evidence[i];
+	for (size_t i = 0; i < v.taken_out_count; i++)
+		if (v.taken_out[i].piece.number == number)
+			x = &v.taken_out[i].piece;
 	if (!x)
 		return cli_usage(c, "The visit %s has no piece of evidence %lld; fettle visit show %s lists them.", id,
 		                 (long long)number, id),
@@ -445,9 +519,9 @@ static int run(struct cli *c)
 		const char *name;
 		int (*run)(struct cli *c);
 	} subs[] = {
-		{ "open", run_open },   { "set", run_set },     { "add", run_add },
-		{ "say", run_say },     { "waive", run_waive }, { "show", run_show },
-		{ "close", run_close }, { "get", run_get },     { "sheet", visit_sheet },
+		{ "open", run_open },     { "set", run_set },   { "add", run_add },     { "say", run_say },
+		{ "waive", run_waive },   { "show", run_show }, { "close", run_close }, { "get", run_get },
+		{ "sheet", visit_sheet }, { "drop", run_drop },
 	};
 
 	for (size_t i = 0; i < sizeof subs / sizeof *subs; i++) {
@@ -464,13 +538,14 @@ static int run(struct cli *c)
 		}
 		return subs[i].run(c);
 	}
-	cli_usage(c, "visit knows open, set, add, get, say, waive, show, close and sheet, not \"%s\".", c->arguments[0]);
+	cli_usage(c, "visit knows open, set, add, drop, get, say, waive, show, close and sheet, not \"%s\".",
+	          c->arguments[0]);
 	return cli_failed(c);
 }
 
 static const struct cli_option options[] = {
 	{ "site", "TEXT", "open, set: where the machine stands" },
-	{ "by", "NAME", "open, set: the technician; say, waive: who says so" },
+	{ "by", "NAME", "open, set: the technician; say, waive, drop: who says so" },
 	{ "machine-serial", "S", "open, set: the machine's serial number, from the order or the plate" },
 	{ "unit", "S", "open, set: serial number of the unit fitted" },
 	{ "sim", "S", "open, set: number on the SIM" },
@@ -479,7 +554,7 @@ static const struct cli_option options[] = {
 	{ "stage", "STAGE", "add: know, keep, fit, prove, hand-over or watch, where the usual one is not right" },
 	{ "kind", "KIND", "add: what the file is, where its bytes do not tell" },
 	{ "o", "FILE", "get, sheet: where it is written; - is standard output. A sheet is a .pdf or a .svg" },
-	{ "because", "TEXT", "waive: the reason, which the papers carry" },
+	{ "because", "TEXT", "waive, drop: the reason, which the papers carry" },
 	{ "open-claims", NULL, "close: also with claims that are open or contradicted" },
 	{ "catalogue", "DIR", "sheet: the folder of the catalogues and the survey" },
 	{ "paper", "a4/letter", "sheet: the page (a4 when not given)" },
@@ -491,14 +566,15 @@ static const struct cli_option options[] = {
 const struct cli_verb verb_visit = {
 	.name = "visit",
 	.arguments =
-		"open ASSET | set VISIT | add VISIT FILE... | get VISIT N -o FILE | say VISIT CLAIM TEXT | waive VISIT CLAIM --because TEXT | show [VISIT] | close VISIT | sheet VISIT -o FILE",
+		"open ASSET | set VISIT | add VISIT FILE... | drop VISIT PIECE --because TEXT | get VISIT N -o FILE | say VISIT CLAIM TEXT | waive VISIT CLAIM --because TEXT | show [VISIT] | close VISIT | sheet VISIT -o FILE",
 	.summary = "the record of one visit: evidence in, claims and verdict out",
 	.about =
 		"A visit holds evidence, statements and waivers. What must be true before the door is closed are claims; each stands "
 		"shown, contradicted, open or waived, and that is computed from what the visit holds, never typed.\n\n"
 		"open begins a visit and names it after the asset, such as BD-0417-1. add files evidence; what it is, is found out from "
 		"its bytes. The first audit is the one of before, the last the one of after. A file that is there already is filed anew "
-		"by --stage or --kind. get writes a piece of "
+		"by --stage or --kind. drop takes out what was added by mistake, by its number or name: it counts for nothing and is not "
+		"packed, and the record keeps its name and the reason. get writes a piece of "
 		"evidence out again, by its number. say shows a claim by a person's word where "
 		"the claim allows words. waive covers a claim that will not be shown, with a reason. show prints the visit, or the list of "
 		"all. close refuses while a claim is contradicted or open. sheet draws the wiring sheet of the machine on one page: where each "

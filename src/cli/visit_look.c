@@ -109,6 +109,24 @@ static void head(const struct cli *c, struct ft_buf *out, const struct ft_visit 
 	rule(c, out);
 }
 
+static void pieces(struct ft_buf *out, const struct ft_visit *v)
+{
+	for (size_t i = 0; i < v->evidence_count; i++) {
+		const struct ft_evidence *x = &v->evidence[i];
+		ft_buf_printf(out, "  %3lld %-9s %s: %s\n", (long long)x->number, ft_stage_word(x->stage), x->name,
+		              ft_evidence_title(x->kind));
+	}
+}
+
+static void taken_out(const struct cli *c, struct ft_buf *out, const struct ft_taken_out *x, struct ft_arena *a)
+{
+	char hash[FT_HASH_TEXT];
+	const char *text = ft_arena_printf(a, "%s (%.12s): %s%s%s", x->piece.name, ft_hash_text(&x->piece.hash, hash),
+	                                   x->because, x->by ? ", says " : "", x->by ? x->by : "");
+
+	wrapped(c, out, "Taken out: ", text ? text : x->piece.name, 13);
+}
+
 void visit_look(const struct cli *c, struct ft_buf *out, const struct ft_visit *v, const struct ft_judgement *g,
                 enum visit_look look)
 {
@@ -135,6 +153,10 @@ void visit_look(const struct cli *c, struct ft_buf *out, const struct ft_visit *
 		}
 	}
 	rule(c, out);
+	if (look == VISIT_ALL)
+		pieces(out, v);
+	for (size_t i = 0; look != VISIT_SHORT && i < v->taken_out_count; i++)
+		taken_out(c, out, &v->taken_out[i], &a);
 	for (size_t i = 0; i < g->left_out_count; i++)
 		ft_buf_printf(out, "%s%s%s", i ? ", " : "  Left out, not fitted here: ", g->left_out[i]->id,
 		              i + 1 == g->left_out_count ? "\n" : "");

@@ -29,6 +29,30 @@ static void put_time(struct ft_json *j, const char *key, int64_t us, int offset)
 		ft_json_text(j, key, paper_time(us, offset, text));
 }
 
+/* Without their bytes, which stay where they were added. */
+static void put_taken_out(struct ft_json *j, const struct ft_visit *v)
+{
+	char hash[FT_HASH_TEXT];
+
+	ft_json_array(j, "taken_out");
+	for (size_t i = 0; i < v->taken_out_count; i++) {
+		const struct ft_taken_out *x = &v->taken_out[i];
+		ft_json_object(j, NULL);
+		ft_json_i64(j, "number", x->piece.number);
+		ft_json_text(j, "kind", ft_evidence_word(x->piece.kind));
+		ft_json_text(j, "stage", ft_stage_word(x->piece.stage));
+		ft_json_text(j, "name", x->piece.name);
+		ft_json_text(j, "hash", ft_hash_text(&x->piece.hash, hash));
+		ft_json_i64(j, "bytes", x->piece.size);
+		put_time(j, "added", x->piece.added_us, x->piece.added_offset);
+		ft_json_text(j, "because", x->because);
+		ft_json_text(j, "by", x->by);
+		put_time(j, "at", x->at_us, x->at_offset);
+		ft_json_object_end(j);
+	}
+	ft_json_array_end(j);
+}
+
 static void put_record(struct ft_json *j, const struct ft_visit *v, struct ft_arena *a)
 {
 	struct ft_buf parts = { 0 };
@@ -64,6 +88,8 @@ static void put_record(struct ft_json *j, const struct ft_visit *v, struct ft_ar
 		ft_json_object_end(j);
 	}
 	ft_json_array_end(j);
+	if (v->taken_out_count) /* only then: a package of before has no such key, and is compared byte for byte */
+		put_taken_out(j, v);
 	ft_json_array(j, "statements");
 	for (size_t i = 0; i < v->statement_count; i++) {
 		ft_json_object(j, NULL);

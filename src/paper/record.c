@@ -159,6 +159,49 @@ static void take_evidence(struct record *r, const json_t *list)
 	}
 }
 
+static void take_hash(struct record *r, const json_t *o, struct ft_hash *ret)
+{
+	struct ft_slice s = ft_slice_of(take_text(r, o, "hash", true));
+	uint32_t byte = 0;
+
+	for (size_t i = 0; i < FT_HASH_BYTES; i++) {
+		if (s.n != 2 * (size_t)FT_HASH_BYTES || !ft_slice_hex((struct ft_slice){ s.p + 2 * i, 2 }, &byte)) {
+			refuse(r, "hash");
+			return;
+		}
+		ret->b[i] = (uint8_t)byte;
+	}
+}
+
+static void take_taken_out(struct record *r, const json_t *list)
+{
+	const json_t *o;
+	size_t i;
+
+	r->v->taken_out = take_room(r, json_array_size(list), sizeof *r->v->taken_out);
+	json_array_foreach(list, i, o)
+	{
+		struct ft_taken_out x = { 0 };
+		if (r->failed)
+			return;
+		x.piece.number = take_number(r, o, "number", 1, INT32_MAX);
+		x.piece.name = take_text(r, o, "name", true);
+		x.piece.size = take_number(r, o, "bytes", 0, INT32_MAX);
+		x.piece.added_us = take_time(r, o, "added", true, &x.piece.added_offset);
+		take_hash(r, o, &x.piece.hash);
+		if (!ft_evidence_parse(ft_slice_of(take_text(r, o, "kind", true)), &x.piece.kind))
+			refuse(r, "kind");
+		if (!ft_stage_parse(ft_slice_of(take_text(r, o, "stage", true)), &x.piece.stage))
+			refuse(r, "stage");
+		x.because = take_text(r, o, "because", true);
+		x.by = take_text(r, o, "by", false);
+		x.at_us = take_time(r, o, "at", true, &x.at_offset);
+		if (!r->failed && !*x.because)
+			refuse(r, "because");
+		r->v->taken_out[r->v->taken_out_count++] = x;
+	}
+}
+
 static bool take_claim(struct record *r, const json_t *o, enum ft_claim_id *ret)
 {
 	const struct ft_claim *c = ft_claim_by_name(ft_slice_of(take_text(r, o, "claim", true)));
@@ -219,6 +262,7 @@ static void take_record(struct record *r, const json_t *o)
 	const json_t *evidence = take_array(r, o, "evidence", FT_MEMBERS_MAX);
 	const json_t *said = take_array(r, o, "statements", WORDS_MAX);
 	const json_t *waived = take_array(r, o, "waivers", WORDS_MAX);
+	const json_t *out = json_object_get(o, "taken_out") ? take_array(r, o, "taken_out", FT_MEMBERS_MAX) : NULL;
 
 	v->id = take_text(r, o, "id", true);
 	v->key = take_text(r, o, "key", true);
@@ -238,6 +282,8 @@ static void take_record(struct record *r, const json_t *o)
 		refuse(r, *v->asset ? "id" : "asset");
 	if (!r->failed)
 		take_evidence(r, evidence);
+	if (!r->failed && out)
+		take_taken_out(r, out);
 	if (!r->failed)
 		take_words(r, said, waived);
 }

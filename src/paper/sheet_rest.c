@@ -365,7 +365,7 @@ void section_evidence(struct sheet *s)
 	const double w = text_width(s);
 	char hash[FT_HASH_TEXT];
 
-	if (!v->evidence_count)
+	if (!v->evidence_count && !v->taken_out_count)
 		return;
 	put_heading(s, "Evidence", 56);
 	put_paragraph(s, STYLE_SMALL, INK_PENCIL,
@@ -382,6 +382,13 @@ void section_evidence(struct sheet *s)
 		put_text(s, LEFT + w - 220, s->y, 220, STYLE_SMALL, INK_PENCIL, SIDE_RIGHT, 1, about ? about : "");
 		put_text(s, LEFT + 28, s->y + 12, w - 28, STYLE_MONO, INK_PENCIL, SIDE_LEFT, 1, ft_hash_text(&ev->hash, hash));
 		s->y += 26;
+	}
+	for (size_t i = 0; i < v->taken_out_count; i++) {
+		const struct ft_taken_out *x = &v->taken_out[i];
+		const char *text = ft_arena_printf(s->arena, "Taken out: %s, added %s, hash %.16s. %s: %s", x->piece.name,
+		                                   time_text(s, x->piece.added_us, x->piece.added_offset),
+		                                   ft_hash_text(&x->piece.hash, hash), x->by ? x->by : "Reason", x->because);
+		put_paragraph(s, STYLE_SMALL, INK_PENCIL, text ? text : x->piece.name);
 	}
 }
 

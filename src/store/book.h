@@ -6,7 +6,7 @@
 #include "fettle/store.h"
 
 enum {
-	BOOK_VERSION = 6,        /* of a book this program writes */
+	BOOK_VERSION = 7,        /* of a book this program writes */
 	BOOK_PATIENCE_MS = 10000 /* how long another program may hold the book before we give up */
 };
 
@@ -148,6 +148,9 @@ enum ft_status book_tell_fleet(struct ft_book *b, const struct ft_watched *w, bo
 
 /* evidence.c: rows without a transaction of their own */
 enum ft_status book_put_evidence(struct ft_book *b, int64_t visit, const struct ft_evidence *x, struct ft_error *e);
+enum ft_status book_put_taken_out(struct ft_book *b, int64_t visit, const struct ft_taken_out *x, struct ft_error *e);
+/* The number of the next piece of a visit: one that no other ever had. */
+enum ft_status book_next_piece(struct ft_book *b, int64_t visit, int64_t *ret, struct ft_error *e);
 enum ft_status book_put_content(struct ft_book *b, const struct ft_evidence *x, struct ft_error *e);
 /* Are these bytes those that were added under the hash? */
 enum ft_status book_sound(const struct ft_book *b, const struct ft_hash *hash, struct ft_slice bytes,

@@ -81,6 +81,39 @@ enum ft_status book_put_package(struct ft_book *b, int64_t visit, const struct f
 	return book_run(&q, "writing a package into", e);
 }
 
+enum ft_status book_put_taken_out(struct ft_book *b, int64_t visit, const struct ft_taken_out *x, struct ft_error *e)
+{
+	struct book_query q = book_ask(b,
+	                               "INSERT INTO taken_out (visit, number, hash, size, kind, stage, name, added_us, "
+	                               "added_offset, because, by_whom, at_us, at_offset) "
+	                               "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)");
+
+	book_put_i64(&q, visit);
+	book_put_i64(&q, x->piece.number);
+	book_put_blob(&q, x->piece.hash.b, FT_HASH_BYTES);
+	book_put_i64(&q, x->piece.size);
+	book_put_text(&q, ft_evidence_word(x->piece.kind));
+	book_put_text(&q, ft_stage_word(x->piece.stage));
+	book_put_text(&q, x->piece.name ? x->piece.name : "");
+	book_put_i64(&q, x->piece.added_us);
+	book_put_i64(&q, x->piece.added_offset);
+	book_put_text(&q, x->because);
+	book_put_text(&q, x->by);
+	book_put_i64(&q, x->at_us);
+	book_put_i64(&q, x->at_offset);
+	return book_run(&q, "taking evidence out of a visit in", e);
+}
+
+enum ft_status book_next_piece(struct ft_book *b, int64_t visit, int64_t *ret, struct ft_error *e)
+{
+	struct book_query q = book_ask(b,
+	                               "SELECT 1 + coalesce(max(number), 0) FROM (SELECT number FROM evidence WHERE visit "
+	                               "= ?1 UNION ALL SELECT number FROM taken_out WHERE visit = ?1) AS used");
+
+	book_put_i64(&q, visit);
+	return book_number(&q, "adding evidence to", ret, e);
+}
+
 static enum ft_status known_already(struct ft_book *b, int64_t visit, const struct ft_evidence *x, int64_t *ret,
                                     struct ft_error *e)
 {
@@ -95,7 +128,6 @@ static enum ft_status add_one(struct ft_book *b, int64_t visit, struct ft_eviden
                               struct ft_error *e)
 {
 	int64_t number;
-	struct book_query q;
 	enum ft_status s = known_already(b, visit, x, &number, e);
 
 	if (s != FT_OK)
@@ -105,9 +137,7 @@ static enum ft_status add_one(struct ft_book *b, int64_t visit, struct ft_eviden
 		x->number = number;
 		return book_put_content(b, x, e);
 	}
-	q = book_ask(b, "SELECT 1 + coalesce(max(number), 0) FROM evidence WHERE visit = ?");
-	book_put_i64(&q, visit);
-	s = book_number(&q, "adding evidence to", &x->number, e);
+	s = book_next_piece(b, visit, &x->number, e);
 	if (s == FT_OK)
 		s = book_put_evidence(b, visit, x, e);
 	return s == FT_OK ? book_touch(b, visit, x->added_us, e) : s;
@@ -161,6 +191,52 @@ enum ft_status ft_book_evidence_refile(struct ft_book *b, const char *id, int64_
 	if (s == FT_OK)
 		s = book_touch(b, visit, at_us, e);
 	return book_end(b, s, "filing evidence in", e);
+}
+
+static enum ft_status take_out(struct ft_book *b, const char *id, const struct ft_taken_out *x, struct ft_error *e)
+{
+	static const char *const sql[] = {
+		"INSERT INTO taken_out (visit, number, hash, size, kind, stage, name, added_us, added_offset, because, by_whom, "
+		"at_us, at_offset) SELECT e.visit, e.number, e.hash, c.size, e.kind, e.stage, e.name, e.added_us, "
+		"e.added_offset, ?3, ?4, ?5, ?6 FROM evidence e JOIN content c ON c.hash = e.hash "
+		"WHERE e.visit = ?1 AND e.number = ?2",
+		"DELETE FROM evidence WHERE visit = ?1 AND number = ?2"
+	};
+	struct book_query q;
+	int64_t visit = 0, there = 0;
+	enum ft_status s = book_visit_to_change(b, id, false, &visit, e);
+
+	if (s != FT_OK)
+		return s;
+	q = book_ask(b, "SELECT count(*) FROM evidence WHERE visit = ? AND number = ?");
+	book_put_i64(&q, visit);
+	book_put_i64(&q, x->piece.number);
+	s = book_number(&q, "taking evidence out of a visit in", &there, e);
+	if (s == FT_OK && !there)
+		return ft_fail(e, FT_E_USAGE,
+		               "The visit %s has no piece of evidence %lld; fettle visit show %s --all lists them.", id,
+		               (long long)x->piece.number, id);
+	for (int i = 0; s == FT_OK && i < 2; i++) {
+		q = book_ask(b, sql[i]);
+		book_put_i64(&q, visit);
+		book_put_i64(&q, x->piece.number);
+		if (i == 0) {
+			book_put_text(&q, x->because);
+			book_put_text(&q, x->by);
+			book_put_i64(&q, x->at_us);
+			book_put_i64(&q, x->at_offset);
+		}
+		s = book_run(&q, "taking evidence out of a visit in", e);
+	}
+	return s == FT_OK ? book_touch(b, visit, x->at_us, e) : s;
+}
+
+enum ft_status ft_book_evidence_drop(struct ft_book *b, const char *id, const struct ft_taken_out *x,
+                                     struct ft_error *e)
+{
+	enum ft_status s = book_begin_write(b, e);
+
+	return s == FT_OK ? book_end(b, take_out(b, id, x, e), "taking evidence out of a visit in", e) : s;
 }
 
 enum ft_status book_sound(const struct ft_book *b, const struct ft_hash *hash, struct ft_slice bytes,

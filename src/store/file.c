@@ -125,7 +125,7 @@ static enum ft_status put_filed_visit(struct ft_book *b, const struct ft_visit *
 static enum ft_status clear_visit(struct ft_book *b, int64_t number, struct ft_error *e)
 {
 	static const char *const sql[] = { "DELETE FROM evidence WHERE visit = ?", "DELETE FROM statement WHERE visit = ?",
-		                               "DELETE FROM waiver WHERE visit = ?" };
+		                               "DELETE FROM waiver WHERE visit = ?", "DELETE FROM taken_out WHERE visit = ?" };
 	enum ft_status s = FT_OK;
 
 	for (size_t i = 0; s == FT_OK && i < sizeof sql / sizeof *sql; i++) {
@@ -156,6 +156,8 @@ static enum ft_status fill_visit(struct ft_book *b, int64_t number, const struct
 	s = book_run(&q, "filing into", e);
 	for (size_t i = 0; s == FT_OK && i < v->evidence_count; i++)
 		s = book_put_evidence(b, number, &v->evidence[i], e);
+	for (size_t i = 0; s == FT_OK && i < v->taken_out_count; i++)
+		s = book_put_taken_out(b, number, &v->taken_out[i], e);
 	for (size_t i = 0; s == FT_OK && i < v->statement_count; i++)
 		s = book_put_statement(b, number, &v->statements[i], e);
 	for (size_t i = 0; s == FT_OK && i < v->waiver_count; i++)

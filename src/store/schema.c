@@ -114,6 +114,18 @@ static const char *const steps[BOOK_VERSION] = {
 	"CREATE INDEX watch_part_of ON watch_part (machine, newest_us);\n",
 	/* 6: nothing new in a file; on a server reads lie by months, and what several watch at once is shared by claims */
 	"-- server: stretches by month\n-- server: claims\n",
+	/* 7: what was added to a visit by mistake. In the office's book its bytes need not lie. */
+	"CREATE TABLE taken_out (\n"
+	"	visit INTEGER NOT NULL REFERENCES visit (number),\n"
+	"	number INTEGER NOT NULL CHECK (number > 0),\n"
+	"	hash BLOB NOT NULL CHECK (length(hash) = 32), size INTEGER NOT NULL,\n"
+	"	kind TEXT NOT NULL, stage TEXT NOT NULL, name TEXT NOT NULL,\n"
+	"	added_us INTEGER NOT NULL, added_offset INTEGER NOT NULL,\n"
+	"	because TEXT NOT NULL CHECK (length(because) > 0), by_whom TEXT,\n"
+	"	at_us INTEGER NOT NULL, at_offset INTEGER NOT NULL,\n"
+	"	PRIMARY KEY (visit, number)\n"
+	") STRICT;\n"
+	"CREATE INDEX taken_out_content ON taken_out (hash);\n",
 };
 
 static enum ft_status known(struct ft_book *b, int64_t *ret_version, struct ft_error *e)

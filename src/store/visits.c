@@ -347,6 +347,41 @@ static enum ft_status load_evidence(struct ft_book *b, int64_t number, enum ft_b
 	return s;
 }
 
+static enum ft_status load_taken_out(struct ft_book *b, int64_t number, struct ft_arena *a, struct ft_visit *v,
+                                     struct ft_error *e)
+{
+	size_t room = 0;
+	struct book_query q = book_ask(
+		b,
+		"SELECT number, kind, stage, name, hash, size, added_us, added_offset, because, by_whom, at_us, at_offset "
+		"FROM taken_out WHERE visit = ? ORDER BY number");
+
+	book_put_i64(&q, number);
+	while (book_row(&q)) {
+		struct ft_taken_out *grown = ft_arena_grow(a, v->taken_out, v->taken_out_count, &room, sizeof *grown), *x;
+		struct ft_slice hash;
+		if (!grown || !book_blob(&q, 4, a, &hash))
+			break;
+		v->taken_out = grown;
+		x = &grown[v->taken_out_count++];
+		*x = (struct ft_taken_out){ .piece = { .number = book_i64(&q, 0),
+			                                   .name = book_text(&q, 3, a),
+			                                   .size = book_i64(&q, 5),
+			                                   .added_us = book_i64(&q, 6),
+			                                   .added_offset = (int)book_i64(&q, 7) },
+			                        .because = book_text(&q, 8, a),
+			                        .by = book_text(&q, 9, a),
+			                        .at_us = book_i64(&q, 10),
+			                        .at_offset = (int)book_i64(&q, 11) };
+		if (hash.n == FT_HASH_BYTES)
+			memcpy(x->piece.hash.b, hash.p, FT_HASH_BYTES);
+		ft_evidence_parse(ft_slice_of(book_text(&q, 1, a)), &x->piece.kind);
+		ft_stage_parse(ft_slice_of(book_text(&q, 2, a)), &x->piece.stage);
+	}
+	q.no_room |= a->failed;
+	return book_asked(&q, "reading", e);
+}
+
 static enum ft_status load_visit(struct ft_book *b, const char *id, enum ft_book_load load, struct ft_arena *a,
                                  struct ft_visit *v, struct ft_error *e)
 {
@@ -362,6 +397,8 @@ static enum ft_status load_visit(struct ft_book *b, const char *id, enum ft_book
 		return ft_fail(e, FT_E_USAGE, "The book has no visit %s; fettle visit show lists those it has.", id);
 	if (s == FT_OK)
 		s = load_words(b, number, a, v, e);
+	if (s == FT_OK)
+		s = load_taken_out(b, number, a, v, e);
 	return s == FT_OK ? load_evidence(b, number, load, a, v, e) : s;
 }
 

@@ -75,7 +75,9 @@ static enum ft_status replace(struct ft_book *b, int64_t visit, int64_t number, 
 	s = book_run(&q, "filing the weeks after into", e);
 	if (s != FT_OK)
 		return s;
-	q = book_ask(b, "DELETE FROM content WHERE hash = ?1 AND NOT EXISTS (SELECT 1 FROM evidence WHERE hash = ?1)");
+	q = book_ask(b,
+	             "DELETE FROM content WHERE hash = ?1 AND NOT EXISTS (SELECT 1 FROM evidence WHERE hash = ?1) "
+	             "AND NOT EXISTS (SELECT 1 FROM taken_out WHERE hash = ?1)");
 	book_put_blob(&q, was->b, FT_HASH_BYTES);
 	return book_run(&q, "filing the weeks after into", e);
 }
@@ -105,9 +107,7 @@ static enum ft_status put_one(struct ft_book *b, const char *id, struct ft_evide
 		memcpy(was.b, hash.p, FT_HASH_BYTES);
 		return replace(b, visit, number, &was, x, e);
 	}
-	q = book_ask(b, "SELECT 1 + coalesce(max(number), 0) FROM evidence WHERE visit = ?");
-	book_put_i64(&q, visit);
-	s = book_number(&q, "filing the weeks after into", &x->number, e);
+	s = book_next_piece(b, visit, &x->number, e);
 	return s == FT_OK ? book_put_evidence(b, visit, x, e) : s;
 }
 

@@ -239,7 +239,6 @@ static void evidence_json(struct ft_json *j, const struct ft_evidence *x)
 {
 	char hash[FT_HASH_TEXT];
 
-	ft_json_object(j, NULL);
 	ft_json_i64(j, "number", x->number);
 	ft_json_text(j, "kind", ft_evidence_word(x->kind));
 	ft_json_text(j, "stage", ft_stage_word(x->stage));
@@ -247,7 +246,6 @@ static void evidence_json(struct ft_json *j, const struct ft_evidence *x)
 	ft_json_text(j, "hash", ft_hash_text(&x->hash, hash));
 	ft_json_i64(j, "bytes", x->size);
 	time_json(j, "added", x->added_us, x->added_offset);
-	ft_json_object_end(j);
 }
 
 void ft_visit_json(struct ft_json *j, const struct ft_visit *v)
@@ -271,8 +269,22 @@ void ft_visit_json(struct ft_json *j, const struct ft_visit *v)
 	time_json(j, "opened", v->opened_us, v->opened_offset);
 	time_json(j, "closed", v->closed_us, v->closed_offset);
 	ft_json_array(j, "evidence");
-	for (size_t i = 0; i < v->evidence_count; i++)
+	for (size_t i = 0; i < v->evidence_count; i++) {
+		ft_json_object(j, NULL);
 		evidence_json(j, &v->evidence[i]);
+		ft_json_object_end(j);
+	}
+	ft_json_array_end(j);
+	ft_json_array(j, "taken_out");
+	for (size_t i = 0; i < v->taken_out_count; i++) {
+		const struct ft_taken_out *x = &v->taken_out[i];
+		ft_json_object(j, NULL);
+		evidence_json(j, &x->piece);
+		ft_json_text(j, "because", x->because);
+		ft_json_text(j, "by", x->by);
+		time_json(j, "at", x->at_us, x->at_offset);
+		ft_json_object_end(j);
+	}
 	ft_json_array_end(j);
 	ft_json_object_end(j);
 	ft_buf_done(&parts);

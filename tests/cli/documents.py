@@ -136,7 +136,7 @@ def documents(folder):
     for args in (("open", "HL-1", "--by", "A. Fitter"), ("add", "HL-1", "before.dts", "sold.dts", "sales.csv"),
                  ("say", "HL-1", "fit.level", "level"), ("waive", "HL-1", "prove.bus", "--because", "no device"),
                  ("set", "HL-1", "--unit", "U-1", "--sim", "S-1"), ("show", "HL-1"), ("show",), ("show", "--all"), ("sheet", "HL-1", "-o", "wiring.svg"), ("sheet", "HL-1", "--catalogue", ".", "-o", "wiring.pdf"),
-                 ("get", "HL-1", "2", "-o", "got.dts"), ("close", "HL-1", "--open-claims")):
+                 ("get", "HL-1", "2", "-o", "got.dts"), ("drop", "HL-1", "sales.csv", "--because", "of another machine"), ("close", "HL-1", "--open-claims")):
         yield from run("visit", "visit", *args)
     yield from run("visit", "visit", "show", "HL-2", codes=(2, 3, 5))
     with open(os.path.join(folder, "marks.csv"), "w", encoding="ascii") as f:

@@ -114,7 +114,7 @@ def brought_up_to_date(room):
                     os.path.join(os.path.dirname(samples), "books", "server-version-4.sql")], check=True)
     was = psql("before", ROWS)
     code, doc, err = run(room, "--book", server + "before", "book", "check")
-    need(code == 0 and doc["version"] == 6 and doc["visits"] == 1, f"the book is brought up to date: {err}")
+    need(code == 0 and doc["version"] == 7 and doc["visits"] == 1, f"the book is brought up to date: {err}")
     need(psql("before", ROWS) == was, "every stretch is what it was")
     parts = psql("before", "SELECT string_agg(inhrelid::regclass::text, ' ' ORDER BY 1) FROM pg_inherits "
                            "WHERE inhparent = 'fettle.watch_part'::regclass")

@@ -9,6 +9,7 @@ import os
 import subprocess
 import sys
 import tempfile
+import zipfile
 
 FETTLE = os.path.abspath(sys.argv[1])
 SAMPLES = os.path.abspath(sys.argv[2])
@@ -79,6 +80,52 @@ def swapped(b):
     b.run("visit", "add", "ZZ-1-1", "--stage", "prove", "before.dts", code=2)
 
 
+def dropped(b):
+    b.sample("sample-1.dts", "before.dts")
+    b.sample("sample-2.dts", "other.dts")
+    b.run("visit", "open", "ZZ-1", "--by", "A. Fitter", code=0)
+    b.run("visit", "add", "ZZ-1", "before.dts", "other.dts")
+    say(b.claim("ZZ-1", "prove.audit")["stands"] == "shown", "the audit of another machine stands as the one of after")
+    b.run("visit", "drop", "ZZ-1", "other.dts", code=2)
+    b.run("visit", "drop", "ZZ-1", "nothing.dts", "--because", "x", code=2)
+    p = b.run("visit", "drop", "ZZ-1", "other.dts", "--because", "of the machine beside it", "--by", "A. Fitter")
+    say("other.dts is taken out" in p.stdout and p.returncode in (0, 1), f"it is said: {p.stdout[:160]} {p.stderr}")
+    say(b.claim("ZZ-1", "prove.audit")["stands"] == "open", "it counts no more")
+    doc = b.doc("visit", "show", "ZZ-1")["visit"]
+    out = doc["taken_out"][0]
+    say([x["name"] for x in doc["evidence"]] == ["before.dts"] and out["name"] == "other.dts" and out["number"] == 2 and len(out["hash"]) == 64
+        and out["because"] == "of the machine beside it" and out["by"] == "A. Fitter", f"it is on record: {out}")
+    text = " ".join(b.run("visit", "show", "ZZ-1").stdout.split())
+    say(f"Taken out: other.dts ({out['hash'][:12]}): of the machine beside it, says A. Fitter" in text, text[-300:])
+    b.run("visit", "get", "ZZ-1", "2", "-o", "back.dts", code=0)
+    say(open(os.path.join(b.folder, "back.dts"), "rb").read() == open(os.path.join(b.folder, "other.dts"), "rb").read(), "the book keeps its bytes")
+    p = b.run("handover", "pack", "ZZ-1", "-o", "a.zip", "--name", "A. Fitter")
+    with zipfile.ZipFile(os.path.join(b.folder, "a.zip")) as z:
+        record = json.loads(z.read("handover.json"))["record"]
+        say(not [n for n in z.namelist() if out["hash"] in n], "and is not packed")
+    say(record["taken_out"][0]["hash"] == out["hash"] and record["taken_out"][0]["because"] == out["because"], "the package says so")
+    b.run("handover", "verify", "a.zip", code=0)
+    b.run("--book", os.path.join(b.folder, "office.sqlite"), "handover", "receive", "a.zip", code=0)
+    office = json.loads(b.run("--json", "--book", os.path.join(b.folder, "office.sqlite"), "visit", "show", "ZZ-1").stdout)
+    say(office["visit"]["taken_out"][0]["hash"] == out["hash"], "and the office's book too")
+    say(b.run("book", "check").returncode == 0, "the book is whole")
+    b.run("visit", "add", "ZZ-1", "other.dts")
+    say([x["number"] for x in b.doc("visit", "show", "ZZ-1")["visit"]["evidence"]] == [1, 3], "added again it is a new piece")
+    say("  3 prove     other.dts: an audit" in b.run("visit", "show", "ZZ-1", "--all").stdout, "--all lists the pieces")
+    b.run("visit", "close", "ZZ-1", "--open-claims")
+    b.run("visit", "drop", "ZZ-1", "3", "--because", "late", code=2)
+
+
+def not_recognised(b):
+    b.put("terminal.log", "Welcome to the modem\nOK\n")
+    b.run("visit", "open", "ZZ-1")
+    p = b.run("visit", "add", "ZZ-1", "terminal.log")
+    say("nothing in it was recognised, and it is kept as a note" in " ".join(p.stdout.split()), f"a text is no evidence unseen: {p.stdout[:120]}")
+    say(max(len(x) for x in p.stdout.splitlines()) <= 80, "and fits")
+    b.put("note.txt", "key at the porter's\n")
+    say("nothing in it" not in b.run("visit", "add", "ZZ-1", "note.txt", "--kind", "note").stdout, "unless it was said to be one")
+
+
 def main():
     with tempfile.TemporaryDirectory() as home:
         for part in PARTS:
@@ -87,7 +134,7 @@ def main():
     return failed != 0
 
 
-PARTS = (swapped,)
+PARTS = (swapped, dropped, not_recognised)
 
 if __name__ == "__main__":
     sys.exit(main())
