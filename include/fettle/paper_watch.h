@@ -11,7 +11,8 @@ struct ft_morning_line {
 	const char *asset, *machine;            /* machine: what tells it apart */
 	const char *rule, *selection;           /* selection NULL: the whole machine */
 	const char *sentence, *expected, *todo; /* expected may be NULL */
-	int64_t money;                          /* minor units, FT_ABSENT: none */
+	int64_t money;                          /* lost or at stake, minor units, FT_ABSENT: none */
+	const char *per;                        /* "once" or "a week"; NULL with no money */
 	int decimals;
 	const char *currency;
 	double sure;                /* 0 to 1 */
@@ -31,8 +32,9 @@ struct ft_morning {
 	const char *until, *made, *program; /* times ISO 8601 */
 	int offset_minutes;
 	size_t machines, machines_open, acknowledged;
-	int64_t money; /* of all lines, without sign */
-	int decimals;  /* of sums */
+	int64_t once, week; /* sums of the lines in `currency` */
+	size_t not_summed;  /* amounts of another currency or of none */
+	int decimals;       /* of sums */
 	const char *currency;
 	const struct ft_morning_line *lines;
 	size_t line_count;
@@ -40,6 +42,8 @@ struct ft_morning {
 	size_t person_count, route_count;
 };
 
+/* "11 of 60 machines need a person. ..." with the sums; without the NUL at its end. */
+void ft_morning_opening(const struct ft_morning *m, struct ft_buf *out);
 void ft_morning_csv(const struct ft_morning *m, struct ft_buf *out);
 void ft_morning_json(const struct ft_morning *m, struct ft_buf *out); /* the keys of the table's heading */
 void ft_morning_text(const struct ft_morning *m, struct ft_buf *out); /* 72 columns */

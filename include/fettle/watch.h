@@ -144,7 +144,7 @@ struct ft_exception {
 	int64_t since_us;           /* when it began, as far as can be told */
 	int64_t seen_us;            /* the read that showed it */
 	int64_t ended_us;           /* FT_NEVER: it lasts */
-	int64_t money;              /* lost or at stake in a week, minor units; FT_ABSENT: none to name */
+	int64_t money;              /* lost or at stake as ft_stake_of says, minor units, never negative; FT_ABSENT: none */
 	double sure;                /* 0 to 1 */
 	const char *seen;           /* one sentence */
 	const char *expected;       /* what should have been, or NULL */
@@ -241,6 +241,11 @@ struct ft_exception *ft_watch_raise(struct ft_watch_result *r, enum ft_rule_id r
 enum ft_weeks_claim { FT_WEEKS_NONE, FT_WEEKS_READS, FT_WEEKS_CASH, FT_WEEKS_EVENTS };
 enum ft_weeks_claim ft_weeks_claim_of(enum ft_rule_id rule);
 
+/* What its money is (data/watch-kinds.csv): missing or unexplained once, or at stake each week it lasts. */
+enum ft_stake { FT_STAKE_NOTHING, FT_STAKE_ONCE, FT_STAKE_WEEK };
+enum ft_stake ft_stake_of(enum ft_rule_id rule);
+const char *ft_stake_word(enum ft_stake s); /* "" "once" "a week" */
+
 /* For how long is it listed: those that last until they end, the others for some days. */
 bool ft_exception_open(const struct ft_exception *x, int64_t now_us);
 /* Orders by money and risk, the first is the most urgent. */
@@ -323,6 +328,15 @@ enum ft_status ft_settlements_read(struct ft_slice bytes, const char *what, int 
 enum ft_status ft_watch_settlements(struct ft_watch_result *results, size_t count, struct ft_settlement *list,
                                     size_t list_count, struct ft_arena *a, struct ft_error *e);
 
+/* Rows of a table that name no machine of the fleet. */
+struct ft_strangers {
+	size_t rows, strange;
+	const char *first; /* the first such name; NULL: none */
+};
+/* `assets` is the name in the first of `count` rows that lie `step` bytes apart. False without memory. */
+bool ft_watch_strangers(struct ft_watch_result *results, size_t result_count, const char *const *assets, size_t step,
+                        size_t count, struct ft_arena *a, struct ft_strangers *ret);
+
 /* ---- doors and cold ---- */
 
 struct ft_fleet_door {
@@ -343,5 +357,6 @@ struct ft_cabinets *ft_cabinets_begin(struct ft_watch_result *results, size_t co
                                       size_t door_count, const char *what, struct ft_arena *a);
 /* `e` is the same at every piece. FT_E_INPUT names the line. */
 enum ft_status ft_cabinets_take(struct ft_cabinets *c, struct ft_slice lines, struct ft_error *e);
+struct ft_strangers ft_cabinets_strangers(const struct ft_cabinets *c); /* of what was taken; lives as long as it */
 
 #endif

@@ -81,6 +81,16 @@ static bool time_option(struct cli *c, const char *name, int64_t otherwise, int6
 	return good;
 }
 
+/* Rows that name no machine are told of, else a table of other names would be passed over in silence. */
+static enum ft_status look_for_strangers(struct watch_fleet *f, struct watch_table *t, const char *path,
+                                         const char *const *assets, size_t step, size_t n)
+{
+	t->path = path;
+	return ft_watch_strangers(f->results, f->result_count, assets, step, n, &f->arena, &t->strangers)
+		? FT_OK
+		: ft_fail_memory(&f->c->error, path);
+}
+
 static enum ft_status money_tables(struct cli *c, struct watch_fleet *f)
 {
 	int decimals = f->result_count ? f->results[0].decimals : 2;
@@ -94,6 +104,8 @@ static enum ft_status money_tables(struct cli *c, struct watch_fleet *f)
 		s = cli_read_file(c, counts, "the counts", FT_CSV_BYTES_MAX, &bytes);
 		if (s == FT_OK)
 			s = ft_counts_read(bytes, counts, decimals, &c->arena, &list, &n, &c->error);
+		if (s == FT_OK && n)
+			s = look_for_strangers(f, &f->tables[0], counts, &list->asset, sizeof *list, n);
 		if (s == FT_OK)
 			s = ft_watch_cash(f->results, f->result_count, list, n, &f->arena, &f->cash, &c->error);
 		f->counted = s == FT_OK;
@@ -104,6 +116,8 @@ static enum ft_status money_tables(struct cli *c, struct watch_fleet *f)
 		s = cli_read_file(c, settlements, "the settlements", FT_CSV_BYTES_MAX, &bytes);
 		if (s == FT_OK)
 			s = ft_settlements_read(bytes, settlements, decimals, &c->arena, &list, &n, &c->error);
+		if (s == FT_OK && n)
+			s = look_for_strangers(f, &f->tables[1], settlements, &list->asset, sizeof *list, n);
 		if (s == FT_OK)
 			s = ft_watch_settlements(f->results, f->result_count, list, n, &f->arena, &c->error);
 	}
@@ -127,6 +141,8 @@ static enum ft_status door_tables(struct cli *c, struct watch_fleet *f)
 		s = cli_read_file(c, doors, "the door events", FT_CSV_BYTES_MAX, &bytes);
 		if (s == FT_OK)
 			s = ft_fleet_doors_read(bytes, doors, &c->arena, &list, &n, &c->error);
+		if (s == FT_OK && n)
+			s = look_for_strangers(f, &f->tables[2], doors, &list->asset, sizeof *list, n);
 		if (s == FT_OK)
 			s = ft_watch_doors(f->results, f->result_count, list, n, &f->arena, &c->error);
 	}
@@ -134,6 +150,8 @@ static enum ft_status door_tables(struct cli *c, struct watch_fleet *f)
 		struct ft_cabinets *cabinets = ft_cabinets_begin(f->results, f->result_count, list, n, temperatures, &f->arena);
 		s = cabinets ? cli_read_lines(c, temperatures, "the temperatures", take_temperatures, cabinets)
 					 : ft_fail_memory(&c->error, "the temperatures");
+		if (s == FT_OK)
+			f->tables[3] = (struct watch_table){ temperatures, ft_cabinets_strangers(cabinets) };
 	}
 	return s;
 }

@@ -33,8 +33,17 @@ struct watch_taker {
 enum { WATCH_SLICES = 16, WATCH_ALL = (1 << WATCH_SLICES) - 1 };
 unsigned watch_slice(const char *name);
 
+enum { WATCH_NAMED = 3, WATCH_TABLES = 4 };
+
 struct watch_tally {
 	uint64_t seen, read, bytes, unreadable, without_audit;
+	char names[WATCH_NAMED][200]; /* the first of those that are unreadable or hold no audit; "" */
+};
+
+/* A table beside the audits, and its rows that name no machine of the fleet. */
+struct watch_table {
+	const char *path; /* NULL: was not given */
+	struct ft_strangers strangers;
 };
 
 /* Goes through a folder or an archive. False with c->error. */
@@ -83,7 +92,8 @@ struct watch_fleet {
 	struct ft_arena arena; /* of the results */
 	struct ft_cash cash;
 	bool counted;
-	const struct ft_watch_result *asked; /* the machine of --asset, NULL: none, with its reads in order */
+	struct watch_table tables[WATCH_TABLES]; /* in the order of the options */
+	const struct ft_watch_result *asked;     /* the machine of --asset, NULL: none, with its reads in order */
 	struct ft_watch_read *reads;
 	size_t read_count;
 };

@@ -129,6 +129,16 @@ static void work_tray(void *to, int hand, void *tray)
 	}
 }
 
+/* A file of which nothing comes; the first are named. */
+static void note_nothing(struct gather *g, const char *path)
+{
+	for (int i = 0; i < WATCH_NAMED; i++)
+		if (!*g->tally->names[i]) {
+			snprintf(g->tally->names[i], sizeof g->tally->names[i], "%s", path);
+			return;
+		}
+}
+
 static void take_tray(void *to, void *tray)
 {
 	struct gather *g = to;
@@ -143,6 +153,8 @@ static void take_tray(void *to, void *tray)
 		g->tally->bytes += (uint64_t)x->size;
 		g->tally->unreadable += x->content == 0;
 		g->tally->without_audit += x->content != 0 && x->out_n == 0;
+		if (!x->content || !x->out_n)
+			note_nothing(g, f.path);
 		g->ok = g->taker->take(g->taker->to, &f);
 	}
 	ft_buf_clear(&t->names);
@@ -221,9 +233,10 @@ static bool give_entry(void *to, const struct cli_entry *e)
 
 	ft_buf_printf(&path, "%s:%s", o->name, e->inside);
 	ft_buf_byte(&path, 0);
-	if (e->wrong || path.status != FT_OK)
+	if (e->wrong || path.status != FT_OK) {
 		g->tally->unreadable++;
-	else
+		note_nothing(g, path.status == FT_OK ? path.p : o->name);
+	} else
 		give(g, path.p, (int64_t)e->bytes.n, e->mtime_ns, &e->bytes);
 	ft_buf_done(&path);
 	return g->ok;
@@ -231,7 +244,10 @@ static bool give_entry(void *to, const struct cli_entry *e)
 
 static void give_archive(struct gather *g, const char *full, const char *name)
 {
-	g->tally->unreadable += cli_read_archive(full, give_entry, &(struct opened){ g, name }) != NULL;
+	if (cli_read_archive(full, give_entry, &(struct opened){ g, name }) != NULL) {
+		g->tally->unreadable++;
+		note_nothing(g, name);
+	}
 }
 
 static int64_t mtime_of(const struct stat *st)
@@ -365,6 +381,7 @@ static void give_folder(struct gather *g, char path[PATH_ROOM], size_t n, int de
 
 	if (!dir || fstat(dirfd(dir), &st)) {
 		g->tally->unreadable++;
+		note_nothing(g, n > g->root_n ? path + g->root_n + 1 : path);
 		if (dir)
 			closedir(dir);
 		return;

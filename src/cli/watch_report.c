@@ -46,6 +46,7 @@ static struct ft_morning_line line_of(struct cli *c, const struct ft_watch_resul
 		.expected = x->expected,
 		.todo = rule->todo,
 		.money = x->money,
+		.per = x->money == FT_ABSENT ? NULL : ft_stake_word(ft_stake_of(x->rule)),
 		.decimals = r->decimals,
 		.currency = r->currency,
 		.sure = x->sure,
@@ -56,6 +57,47 @@ static struct ft_morning_line line_of(struct cli *c, const struct ft_watch_resul
 	};
 }
 
+/* Sums are of one currency: what has another or none is counted and not added. */
+static void add_up(struct ft_morning *m, const struct watch_line *l)
+{
+	int64_t *sum = ft_stake_of(l->x->rule) == FT_STAKE_WEEK ? &m->week : &m->once;
+
+	if (l->x->money == FT_ABSENT)
+		return;
+	if (strcmp(l->r->currency, m->currency) != 0 || l->r->decimals != m->decimals)
+		m->not_summed++;
+	else if (__builtin_add_overflow(*sum, l->x->money, sum))
+		*sum = INT64_MAX;
+}
+
+enum { CURRENCIES_TOLD = 16 }; /* ours: a fleet of more has no usual one */
+
+/* A machine with the currency of most machines that tell one; NULL: no machine at all. */
+static const struct ft_watch_result *usual_money(const struct watch_fleet *f)
+{
+	struct {
+		const struct ft_watch_result *r;
+		size_t n;
+	} seen[CURRENCIES_TOLD];
+	size_t count = 0, best = 0;
+
+	for (size_t i = 0; i < f->result_count; i++) {
+		size_t k = 0;
+		if (!*f->results[i].currency)
+			continue;
+		while (k < count && strcmp(seen[k].r->currency, f->results[i].currency) != 0)
+			k++;
+		if (k == CURRENCIES_TOLD)
+			continue;
+		if (k == count) {
+			seen[count].r = &f->results[i];
+			seen[count++].n = 0;
+		}
+		best = ++seen[k].n > seen[best].n ? k : best;
+	}
+	return count ? seen[best].r : f->result_count ? &f->results[0] : NULL;
+}
+
 static bool fill(struct watch_fleet *f, int64_t now_us, struct ft_morning *m)
 {
 	struct cli *c = f->c;
@@ -64,6 +106,7 @@ static bool fill(struct watch_fleet *f, int64_t now_us, struct ft_morning *m)
 	struct ft_morning_line *lines = FT_NEW_ARRAY(&c->arena, n + f->silent_count + 1, struct ft_morning_line);
 	char *made = ft_arena_alloc(&c->arena, FT_TIME_TEXT), *until = ft_arena_alloc(&c->arena, FT_TIME_TEXT);
 	int64_t at = cli_now(&m->offset_minutes);
+	const struct ft_watch_result *usual = usual_money(f);
 
 	watch_lines(f, now_us, true, &quiet);
 	if (!lines || !made || !until)
@@ -75,18 +118,15 @@ static bool fill(struct watch_fleet *f, int64_t now_us, struct ft_morning *m)
 	m->program = "fettle " FT_VERSION;
 	m->machines = f->result_count;
 	m->acknowledged = quiet;
-	m->decimals = f->result_count ? f->results[0].decimals : 2;
-	m->currency = "";
-	for (size_t i = 0; i < f->result_count && !*m->currency; i++)
-		m->currency = f->results[i].currency;
+	m->decimals = usual ? usual->decimals : 2;
+	m->currency = usual ? usual->currency : "";
 	for (size_t i = 0; i < n; i++) {
 		const struct ft_exception *x = list[i].x;
 		bool first = true;
 		for (size_t k = 0; k < i && first; k++)
 			first = list[k].r != list[i].r;
 		m->machines_open += first;
-		if (x->money != FT_ABSENT)
-			m->money += x->money < 0 ? -x->money : x->money;
+		add_up(m, &list[i]);
 		lines[i] = line_of(c, list[i].r, x);
 	}
 	for (size_t i = 0; i < f->silent_count && !cli_value(c, "asset"); i++) { /* they are no machines of the fleet yet */

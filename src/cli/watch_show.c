@@ -71,6 +71,7 @@ static void exception_json(struct ft_json *j, const struct ft_exception *x, int 
 	time_json(j, "ended", x->ended_us);
 	ft_json_bool(j, "open", ft_exception_open(x, now_us));
 	ft_json_count(j, "money", x->money);
+	ft_json_text(j, "money_is", x->money == FT_ABSENT ? NULL : ft_stake_word(ft_stake_of(x->rule)));
 	ft_json_real(j, "sure", x->sure, 4);
 	ft_json_text(j, "seen", x->seen);
 	ft_json_text(j, "expected", x->expected);
@@ -253,19 +254,25 @@ static void money_of(const struct watch_line *l, char out[FT_MONEY_TEXT])
 		ft_money_text(l->x->money, l->r->decimals, out);
 }
 
+static void heading(struct ft_buf *out)
+{
+	ft_buf_puts(out, "  machine       lost or at stake  what was seen; what was expected\n");
+}
+
 static void line(struct ft_buf *out, const struct watch_line *l, int columns)
 {
 	char money[FT_MONEY_TEXT];
 	struct ft_buf text = { 0 };
 
 	money_of(l, money);
-	ft_buf_printf(out, "%s %-12.24s %9s  ", ft_weight_mark(ft_rule(l->x->rule)->weight), l->r->asset, money);
+	ft_buf_printf(out, "%s %-12.24s %10s %-6s  ", ft_weight_mark(ft_rule(l->x->rule)->weight), l->r->asset, money,
+	              *money ? ft_stake_word(ft_stake_of(l->x->rule)) : "");
 	ft_buf_printf(&text, "%s", l->x->seen ? l->x->seen : ft_rule(l->x->rule)->sentence);
 	if (l->x->expected)
 		ft_buf_printf(&text, "; expected %s", l->x->expected);
 	ft_buf_byte(&text, 0);
 	if (text.status == FT_OK)
-		ft_wrap(out, text.p, columns, 26);
+		ft_wrap(out, text.p, columns, 34);
 	ft_buf_byte(out, '\n');
 	ft_buf_done(&text);
 }
@@ -345,6 +352,78 @@ static void tied(const struct watch_fleet *f, int64_t now_us, struct ft_buf *out
 		              n == 1 ? "is" : "are");
 }
 
+static void put_wrapped(struct ft_buf *out, struct ft_buf *text, int columns)
+{
+	ft_buf_byte(text, 0);
+	if (text->status == FT_OK)
+		ft_wrap(out, text->p, columns, 0);
+	ft_buf_byte(out, '\n');
+	ft_buf_done(text);
+}
+
+static void without_audit(struct ft_buf *out, const struct watch_tally *t, int columns)
+{
+	const unsigned long long n = t->unreadable + t->without_audit;
+	unsigned long long named = 0;
+	struct ft_buf text = { 0 };
+
+	if (!n)
+		return;
+	ft_buf_printf(&text, "%llu %s no audit or cannot be read: ", n, n == 1 ? "file holds" : "files hold");
+	for (; named < WATCH_NAMED && named < n && *t->names[named]; named++)
+		ft_buf_printf(&text, "%s%s", named ? ", " : "", t->names[named]);
+	if (named < n)
+		ft_buf_printf(&text, " and %llu more", n - named);
+	ft_buf_byte(&text, '.');
+	put_wrapped(out, &text, columns);
+}
+
+/* Of each table beside the audits what names no machine: else a wrong column of names is passed over in silence. */
+static void strangers(const struct watch_fleet *f, struct ft_buf *out)
+{
+	for (int i = 0; i < WATCH_TABLES; i++) {
+		const struct ft_strangers *s = &f->tables[i].strangers;
+		struct ft_buf text = { 0 };
+		if (!f->tables[i].path || !s->strange)
+			continue;
+		if (s->strange == s->rows)
+			ft_buf_printf(&text, "%s: none of its %zu rows names a machine of this fleet; the first names %s.",
+			              f->tables[i].path, s->rows, s->first);
+		else
+			ft_buf_printf(&text, "%s: %zu of its %zu rows name no machine of this fleet; the first names %s.",
+			              f->tables[i].path, s->strange, s->rows, s->first);
+		put_wrapped(out, &text, f->c->columns);
+	}
+}
+
+/* What the list leaves out, and where it stands. */
+static void not_listed(const struct watch_fleet *f, int64_t now_us, struct ft_buf *out)
+{
+	const char *asset = cli_value(f->c, "asset");
+	size_t ended = 0, notes = 0;
+	struct ft_buf text = { 0 };
+
+	for (size_t i = 0; i < f->result_count; i++)
+		for (size_t k = 0; k < f->results[i].exception_count; k++) {
+			const struct ft_exception *x = &f->results[i].exceptions[k];
+			if (asset && strcmp(asset, f->results[i].asset) != 0)
+				continue;
+			if (!ft_exception_open(x, now_us))
+				ended++;
+			else
+				notes += ft_rule(x->rule)->weight == FT_NOTE;
+		}
+	if (!ended && !notes)
+		return;
+	ft_buf_puts(&text, "Not listed: ");
+	if (ended)
+		ft_buf_printf(&text, "%zu that ended or grew old%s", ended, notes ? ", " : "");
+	if (notes)
+		ft_buf_printf(&text, "%zu that %s", notes, notes == 1 ? "is only a note" : "are only notes");
+	ft_buf_puts(&text, "; --json --history tells all.");
+	put_wrapped(out, &text, f->c->columns);
+}
+
 static void people(struct watch_fleet *f, int64_t now_us, const struct watch_tally *t, struct ft_buf *out)
 {
 	size_t n, quiet, shown;
@@ -355,6 +434,8 @@ static void people(struct watch_fleet *f, int64_t now_us, const struct watch_tal
 
 	watch_lines(f, now_us, true, &quiet);
 	shown = n > LINES_SHOWN && !cli_flag(f->c, "all") ? LINES_SHOWN : n;
+	if (n)
+		heading(out);
 	for (size_t i = 0; i < shown; i++)
 		line(out, &list[i], f->c->columns);
 	if (n > shown)
@@ -374,15 +455,15 @@ static void people(struct watch_fleet *f, int64_t now_us, const struct watch_tal
 	ft_buf_byte(out, '\n');
 	ft_buf_done(&sum);
 	tied(f, now_us, out);
-	if (t->unreadable + t->without_audit)
-		ft_buf_printf(out, "%llu files hold no audit or cannot be read.\n",
-		              (unsigned long long)(t->unreadable + t->without_audit));
+	without_audit(out, t, f->c->columns);
+	strangers(f, out);
+	not_listed(f, now_us, out);
 }
 
 int watch_show(struct watch_fleet *f, int64_t now_us, bool history, const struct watch_tally *t)
 {
 	const char *asset = cli_value(f->c, "asset");
-	struct ft_buf out = { 0 };
+	struct ft_buf out = { 0 }, aside = { 0 };
 	bool bad = false, found = false;
 
 	for (size_t i = 0; i < f->result_count; i++) {
@@ -404,8 +485,12 @@ int watch_show(struct watch_fleet *f, int64_t now_us, bool history, const struct
 		ft_fail(&f->c->error, FT_E_USAGE, "None of these audits is of a machine %s.", asset);
 		return cli_failed(f->c);
 	}
-	if (!f->c->json)
+	if (f->c->json)
+		strangers(f, &aside);
+	else
 		people(f, now_us, t, &out);
+	fwrite(aside.n ? aside.p : "", 1, aside.n, stderr); /* the documents are of machines, and these rows of none */
+	ft_buf_done(&aside);
 	if (!cli_flush(f->c, &out))
 		return cli_failed(f->c);
 	ft_buf_done(&out);

@@ -24,7 +24,7 @@ void ft_morning_csv(const struct ft_morning *m, struct ft_buf *out)
 
 	ft_buf_puts(
 		out,
-		"asset,machine,rule,selection,weight,since,seen_at,money,currency,sure,sentence,expected,do,before,after\r\n");
+		"asset,machine,rule,selection,weight,since,seen_at,money,currency,money_is,sure,sentence,expected,do,before,after\r\n");
 	for (size_t i = 0; i < m->line_count; i++) {
 		const struct ft_morning_line *l = &m->lines[i];
 		ft_csv_put(out, ft_slice_of(l->asset));
@@ -36,6 +36,7 @@ void ft_morning_csv(const struct ft_morning *m, struct ft_buf *out)
 		field(out, l->seen);
 		field(out, l->money == FT_ABSENT ? "" : ft_money_text(l->money, l->decimals, money));
 		field(out, l->currency);
+		field(out, l->per);
 		ft_buf_printf(out, ",%.4f", l->sure);
 		field(out, l->sentence);
 		field(out, l->expected);
@@ -85,6 +86,7 @@ void ft_morning_json(const struct ft_morning *m, struct ft_buf *out)
 		ft_json_count(&j, "money", l->money);
 		ft_json_i64(&j, "decimals", l->decimals);
 		ft_json_text(&j, "currency", l->currency);
+		ft_json_text(&j, "money_is", l->per);
 		ft_json_real(&j, "sure", l->sure, 4);
 		ft_json_text(&j, "sentence", l->sentence);
 		ft_json_text(&j, "expected", l->expected);
@@ -100,27 +102,49 @@ void ft_morning_json(const struct ft_morning *m, struct ft_buf *out)
 	ft_buf_byte(out, '\n');
 }
 
-/* "12.50 USD a week or lost, 99 % sure" */
-static void stake(const struct ft_morning_line *l, struct ft_buf *out)
+/* "12.50 USD" or, where the machine tells none, "12.50, currency not told" */
+static void put_money(const struct ft_morning *m, int64_t money, int decimals, const char *currency, struct ft_buf *out)
 {
-	char money[FT_MONEY_TEXT];
+	char text[FT_MONEY_TEXT];
 
-	if (l->money != FT_ABSENT)
-		ft_buf_printf(out, "%s%s%s, ", ft_money_text(l->money, l->decimals, money), *l->currency ? " " : "",
-		              l->currency);
+	ft_buf_printf(out, "%s%s%s%s", ft_money_text(money, decimals, text), *currency ? " " : "", currency,
+	              !*currency && *m->currency ? " of a currency not told" : "");
+}
+
+/* "at stake: 12.50 USD a week, 99 % sure" */
+static void stake(const struct ft_morning *m, const struct ft_morning_line *l, struct ft_buf *out)
+{
+	if (l->money != FT_ABSENT) {
+		ft_buf_puts(out, "at stake: ");
+		put_money(m, l->money, l->decimals, l->currency, out);
+		ft_buf_printf(out, " %s, ", l->per);
+	}
 	ft_buf_printf(out, "%s%.0f %% sure", l->sure > 0.995 ? "more than " : "", fmin(99, floor(l->sure * 100 + 0.5)));
 }
 
-static void opening(const struct ft_morning *m, struct ft_buf *out)
+void ft_morning_opening(const struct ft_morning *m, struct ft_buf *out)
 {
-	char money[FT_MONEY_TEXT];
-
-	ft_buf_printf(out, "%zu of %zu machines need a person. %zu things stand open", m->machines_open, m->machines,
-	              m->line_count);
-	if (m->line_count)
-		ft_buf_printf(out, ", with %s%s%s lost or at stake in a week", ft_money_text(m->money, m->decimals, money),
-		              *m->currency ? " " : "", m->currency);
-	ft_buf_printf(out, "; %zu more %s known and stay quiet.", m->acknowledged, m->acknowledged == 1 ? "is" : "are");
+	ft_buf_printf(out, "%zu of %zu machines need a person. %zu %s open", m->machines_open, m->machines, m->line_count,
+	              m->line_count == 1 ? "thing stands" : "things stand");
+	if (m->once || m->week) {
+		ft_buf_puts(out, "; lost or at stake are ");
+		if (m->once) {
+			put_money(m, m->once, m->decimals, m->currency, out);
+			ft_buf_printf(out, " once%s", m->week ? " and " : "");
+		}
+		if (m->week) {
+			put_money(m, m->week, m->decimals, m->currency, out);
+			ft_buf_puts(out, " a week");
+		}
+	}
+	ft_buf_puts(out, ".");
+	if (m->not_summed)
+		ft_buf_printf(out, " %zu %s no currency or another and %s not in %s.", m->not_summed,
+		              m->not_summed == 1 ? "amount has" : "amounts have", m->not_summed == 1 ? "is" : "are",
+		              m->once && m->week ? "these sums" : "a sum");
+	if (m->acknowledged)
+		ft_buf_printf(out, " %zu more %s known and stay%s quiet.", m->acknowledged, m->acknowledged == 1 ? "is" : "are",
+		              m->acknowledged == 1 ? "s" : "");
 }
 
 static void paragraph(struct ft_buf *out, struct ft_buf *text, int indent)
@@ -151,13 +175,13 @@ void ft_morning_text(const struct ft_morning *m, struct ft_buf *out)
 	struct ft_buf text = { 0 };
 
 	ft_buf_printf(out, "Machines that need a person, %.10s\n\n", m->until);
-	opening(m, &text);
+	ft_morning_opening(m, &text);
 	paragraph(out, &text, 0);
 	for (size_t i = 0; i < m->line_count; i++) {
 		const struct ft_morning_line *l = &m->lines[i];
 		ft_buf_byte(out, '\n');
 		ft_buf_printf(&text, "%s %s: %s (", ft_weight_mark(l->weight), l->asset, l->sentence);
-		stake(l, &text);
+		stake(m, l, &text);
 		ft_buf_puts(&text, ").");
 		paragraph(out, &text, 0);
 		if (l->expected) {
@@ -230,7 +254,7 @@ void ft_morning_html(const struct ft_morning *m, struct ft_buf *out)
 		out,
 		"<title>Machines that need a person, %.10s</title></head><body>\n<h1>Machines that need a person, %.10s</h1>\n<p>",
 		m->until, m->until);
-	opening(m, &text);
+	ft_morning_opening(m, &text);
 	ft_buf_slice(out, ft_buf_text(&text));
 	ft_buf_puts(out, "</p>\n<ol>\n");
 	for (size_t i = 0; i < m->line_count; i++) {
@@ -241,7 +265,7 @@ void ft_morning_html(const struct ft_morning *m, struct ft_buf *out)
 		escaped(out, l->sentence);
 		ft_buf_puts(out, " (");
 		ft_buf_clear(&text);
-		stake(l, &text);
+		stake(m, l, &text);
 		ft_buf_slice(out, ft_buf_text(&text));
 		ft_buf_puts(out, ").");
 		if (l->expected) {

@@ -34,9 +34,11 @@ static void put_line(struct sheet *s, const struct ft_morning_line *l)
 	         some(ft_arena_printf(s->arena, "since %s", some(l->since))));
 	if (l->money != FT_ABSENT)
 		put_text(s, LEFT + 88 + w, y, 76, STYLE_STRONG, INK_BLACK, SIDE_RIGHT, 1,
-		         some(money_text(s, l->money, l->decimals)));
+		         some(ft_arena_printf(s->arena, "%s%s%s", some(money_text(s, l->money, l->decimals)),
+		                              *l->currency ? " " : "", l->currency)));
 	put_text(s, LEFT + 88 + w, y + 13, 76, STYLE_FINE, INK_PENCIL, SIDE_RIGHT, 1,
-	         some(ft_arena_printf(s->arena, "%.0f %% sure", fmin(99, floor(l->sure * 100 + 0.5)))));
+	         some(ft_arena_printf(s->arena, "%s%s%.0f %% sure", some(l->per), l->per ? ", " : "",
+	                              fmin(99, floor(l->sure * 100 + 0.5)))));
 	y += put_text(s, LEFT + 88, y, w, STYLE_BODY, INK_BLACK, SIDE_LEFT, 0, sentence);
 	y += put_text(s, LEFT + 88, y, w, STYLE_SMALL, INK_PENCIL, SIDE_LEFT, 0, below);
 	if (file)
@@ -70,8 +72,32 @@ static void put_sums(struct sheet *s, const char *heading, const struct ft_morni
 	}
 }
 
+/* What stands in the columns of the lines below. */
+static void put_heads(struct sheet *s)
+{
+	const double w = text_width(s) - 88 - 76;
+	double high;
+
+	if (!(w > 0))
+		return;
+	high = put_text(s, LEFT, s->y, 84, STYLE_FINE, INK_PENCIL, SIDE_LEFT, 1, "machine");
+	put_text(s, LEFT + 88, s->y, w, STYLE_FINE, INK_PENCIL, SIDE_LEFT, 1, "what was seen, and what to do");
+	put_text(s, LEFT + 88 + w, s->y, 76, STYLE_FINE, INK_PENCIL, SIDE_RIGHT, 1, "lost or at stake");
+	s->y += high + 2;
+	put_rule(s, LEFT, s->y, text_width(s), INK_PENCIL, 0.25);
+	s->y += 4;
+}
+
+/* Both tables of cash, with their headings, in points; rather too much than too little. */
+static double sums_high(const struct ft_morning *m)
+{
+	return (double)(m->person_count + m->route_count) * 16 + (m->person_count > 0) * 64 + (m->route_count > 0) * 64;
+}
+
 void section_morning(struct sheet *s, const struct ft_morning *m)
 {
+	struct ft_buf text = { 0 };
+
 	s->foot = some(ft_arena_printf(s->arena, "Machines that need a person, %.10s", m->until));
 	new_page(s);
 	s->y +=
@@ -79,16 +105,16 @@ void section_morning(struct sheet *s, const struct ft_morning *m)
 	s->y += put_text(s, LEFT, s->y, text_width(s), STYLE_HEAD, INK_ACCENT, SIDE_LEFT, 1,
 	                 some(ft_arena_printf(s->arena, "%.10s", m->until)));
 	s->y += 2;
-	put_paragraph(
-		s, STYLE_BODY, INK_BLACK,
-		some(ft_arena_printf(s->arena,
-	                         "%zu of %zu machines need a person. %zu things stand open, with %s%s%s lost or at stake "
-	                         "in a week; %zu more are known and stay quiet.",
-	                         m->machines_open, m->machines, m->line_count, some(money_text(s, m->money, m->decimals)),
-	                         *m->currency ? " " : "", m->currency, m->acknowledged)));
+	ft_morning_opening(m, &text);
+	put_paragraph(s, STYLE_BODY, INK_BLACK, text.status == FT_OK ? text_of(s, ft_buf_text(&text)) : "");
+	ft_buf_done(&text);
 	skip(s, 1);
+	put_heads(s);
 	for (size_t i = 0; i < m->line_count; i++)
 		put_line(s, &m->lines[i]);
+	/* a table of a row or two does not go over alone */
+	if (sums_high(m) < 240)
+		need(s, sums_high(m));
 	put_sums(s, "Cash by person", m->persons, m->person_count, m->decimals);
 	put_sums(s, "Cash by route", m->routes, m->route_count, m->decimals);
 }

@@ -137,7 +137,7 @@ static void tubes(struct watch_walk *w)
 		if (!tube_step(w, i, off, &now) || (off[best] > -WATCH_TUBES_LEAST && off[best] < WATCH_TUBES_LEAST))
 			continue;
 		x = ft_watch_raise(r, FT_RULE_WATCH_TUBES_DIFFER, NULL, w->reads[i - 1].at_us, w->reads[i].at_us);
-		x->money = off[best];
+		x->money = off[best] < 0 ? watch_less(0, off[best]) : off[best];
 		x->sure = (double)exact[best] / (double)tried;
 		x->seen = ft_arena_printf(r->arena, "%s %s in the tubes than its counters say",
 		                          watch_money(r, off[best] < 0 ? watch_less(0, off[best]) : off[best]),

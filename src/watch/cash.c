@@ -204,7 +204,7 @@ static bool large(struct ft_watch_result *r, const struct ft_collection *c, doub
 	if ((double)off < limit + (double)c->unsure || fabs(z) < WATCH_SHORT_SIGMA)
 		return false;
 	x = ft_watch_raise(r, v < 0 ? FT_RULE_WATCH_CASH_SHORT : FT_RULE_WATCH_CASH_OVER, NULL, c->at_us, c->at_us);
-	x->money = v;
+	x->money = off;
 	x->sure = 1 - fmin(0.5, erfc(fabs(z) / sqrt(2)));
 	x->seen = ft_arena_printf(r->arena, "the collection of %s was %s %s, %.0f times its usual spread%s%s%s",
 	                          watch_day(r, c->at_us), watch_money(r, off), v < 0 ? "short" : "over", fabs(z),
@@ -264,7 +264,7 @@ static void judge_machine(struct till *t, struct ft_watch_result *r)
 				open ? &r->exceptions[open - 1] : ft_watch_raise(r, FT_RULE_WATCH_CASH_LOSING, NULL, since, c->at_us);
 			if (!open)
 				open = r->exception_count;
-			x->money = lost;
+			x->money = lost < 0 ? -lost : 0;
 			x->sure = 1 - exp(-sum.low);
 			x->seen = ft_arena_printf(r->arena, "%s less than there must be since %s, a little at each collection%s",
 			                          watch_money(r, lost < 0 ? -lost : 0), watch_day(r, since), by_whom(r, c));
@@ -425,7 +425,7 @@ static void settle(struct ft_watch_result *r, const struct ft_settlement *list, 
 			continue; /* a read that came late is no theft */
 		if (!x)
 			x = ft_watch_raise(r, FT_RULE_WATCH_SETTLEMENT_DIFFERS, NULL, from, to);
-		x->money = (int64_t)off;
+		x->money = (int64_t)fabs(off);
 		x->sure = 0.95;
 		x->seen = ft_arena_printf(r->arena, "cards settled %s in the week to %s", watch_money(r, (int64_t)settled),
 		                          watch_day(r, to - 1));

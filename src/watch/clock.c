@@ -190,7 +190,7 @@ static struct ft_exception *raise_price(struct watch_walk *w, size_t s, size_t i
 	const char *id = ft_arena_text(r->arena, w->ids[s]);
 	struct ft_exception *x = ft_watch_raise(r, FT_RULE_WATCH_PRICE_DIFFERS, id, w->reads[i].at_us, w->reads[i].at_us);
 
-	x->money = watch_mul(watch_less(now, agreed), weekly_sales(w, s));
+	x->money = watch_mul(now < agreed ? watch_less(agreed, now) : watch_less(now, agreed), weekly_sales(w, s));
 	x->seen = ft_arena_printf(r->arena, "selection %s costs %s", id, watch_money(r, now));
 	x->expected = handed ? ft_arena_printf(r->arena, "%s as handed over (%s)", watch_money(r, agreed), w->base->name)
 						 : ft_arena_printf(r->arena, "%s as first seen", watch_money(r, agreed));

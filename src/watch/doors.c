@@ -204,6 +204,8 @@ struct ft_cabinets {
 	struct ft_arena *arena;
 	struct ft_cold_rule rule;
 	bool begun;
+	struct ft_strangers strangers;
+	char first_strange[sizeof((struct cabinet *)0)->asset];
 	int time, asset, value, alarm; /* columns; -1: the table has none */
 };
 
@@ -255,6 +257,9 @@ static enum ft_status take_row(struct ft_cabinets *all, struct ft_error *e)
 		               all->what, row->line);
 	if (!ft_slice_is(asset, c->asset) || !c->last_us)
 		begin_cabinet(c, &all->index, asset, all->doors, all->door_count);
+	all->strangers.rows++;
+	if (!c->r && !all->strangers.strange++)
+		memcpy(all->first_strange, c->asset, sizeof all->first_strange);
 	if (c->r && us > c->last_us) {
 		c->r->since_degrees += us >= c->r->handed_us;
 		follow_doors(c, us);
@@ -276,5 +281,13 @@ enum ft_status ft_cabinets_take(struct ft_cabinets *c, struct ft_slice lines, st
 
 	while (s == FT_OK && (s = ft_csv_next(&c->rows, &more)) == FT_OK && more)
 		s = take_row(c, e);
+	return s;
+}
+
+struct ft_strangers ft_cabinets_strangers(const struct ft_cabinets *c)
+{
+	struct ft_strangers s = c->strangers;
+
+	s.first = s.strange ? c->first_strange : NULL;
 	return s;
 }

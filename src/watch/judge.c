@@ -74,12 +74,14 @@ struct kind {
 	bool lasts;
 	int days, risk;
 	enum ft_weeks_claim claim;
+	enum ft_stake stake;
 };
 
 static const struct kind kinds[] = {
-#define YES                                             true
-#define NO                                              false
-#define ROW(ident, rule, lasts, days, risk, claim, ...) { FT_RULE_##rule, lasts, days, risk, FT_WEEKS_##claim },
+#define YES true
+#define NO  false
+#define ROW(ident, rule, lasts, days, risk, claim, money, ...) \
+	{ FT_RULE_##rule, lasts, days, risk, FT_WEEKS_##claim, FT_STAKE_##money },
 #include "watch-kinds.inc"
 #undef ROW
 #undef YES
@@ -88,7 +90,7 @@ static const struct kind kinds[] = {
 
 static const struct kind *kind_of(enum ft_rule_id rule)
 {
-	static const struct kind none = { FT_RULE_NONE, false, WATCH_POINT_DAYS, 0, FT_WEEKS_NONE };
+	static const struct kind none = { FT_RULE_NONE, false, WATCH_POINT_DAYS, 0, FT_WEEKS_NONE, FT_STAKE_NOTHING };
 
 	for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++)
 		if (kinds[i].rule == rule)
@@ -99,6 +101,18 @@ static const struct kind *kind_of(enum ft_rule_id rule)
 enum ft_weeks_claim ft_weeks_claim_of(enum ft_rule_id rule)
 {
 	return kind_of(rule)->claim;
+}
+
+enum ft_stake ft_stake_of(enum ft_rule_id rule)
+{
+	return kind_of(rule)->stake;
+}
+
+const char *ft_stake_word(enum ft_stake s)
+{
+	static const char *const words[] = { "", "once", "a week" };
+
+	return words[s];
 }
 
 bool ft_exception_open(const struct ft_exception *x, int64_t now_us)

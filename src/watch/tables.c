@@ -280,3 +280,21 @@ struct ft_watch_result *watch_index_find(const struct watch_index *x, const char
 	}
 	return NULL;
 }
+
+bool ft_watch_strangers(struct ft_watch_result *results, size_t result_count, const char *const *assets, size_t step,
+                        size_t count, struct ft_arena *a, struct ft_strangers *ret)
+{
+	struct watch_index index;
+
+	*ret = (struct ft_strangers){ .rows = count };
+	if (!watch_index_make(results, result_count, a, &index))
+		return false;
+	for (size_t i = 0; i < count; i++) {
+		const char *asset = *(const char *const *)(const void *)((const char *)assets + i * step);
+		if (watch_index_find(&index, asset))
+			continue;
+		ret->first = ret->strange ? ret->first : asset;
+		ret->strange++;
+	}
+	return true;
+}

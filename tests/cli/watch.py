@@ -227,6 +227,19 @@ def reports(fleet, folder):
     with open(names[3], encoding="utf-8") as f:
         html = f.read()
     say(html.count("<li>") == len(lines) and "src=" not in html and "href=" not in html, "the page fetches nothing")
+    with open(names[1], encoding="utf-8") as f:
+        told = json.load(f)["lines"]
+    say(all((x["money"] is None) == (x["money_is"] is None) and (x["money"] or 0) >= 0 for x in told), "money is never negative, and says what it is")
+    say({x["money_is"] for x in told} >= {"once", "a week"}, f"once and by the week: {[x['money_is'] for x in told]}")
+    short = next(x for x in told if x["rule"] == "watch.cash-short")
+    say(short["money_is"] == "once" and f"{short['money'] / 100:.2f} USD short" in short["sentence"], f"what is short is at stake: {short}")
+    usual = max({x["currency"] for x in told}, key=lambda c: sum(x["currency"] == c for x in told))
+    sums = {w: sum(x["money"] or 0 for x in told if x["money_is"] == w and x["currency"] == usual) for w in ("once", "a week")}
+    opening = " ".join(text.split())
+    say(all(f"{v / 100:.2f} {usual} {w}" in opening.split("stay")[0] for w, v in sums.items()), f"sums of one currency by kind: {sums} {opening[:300]}")
+    other = sum(x["money"] is not None and x["currency"] != usual for x in told)
+    say(other > 0, "the fleet has amounts of no currency")
+    say(f" {other} amount" in opening.split("stay")[0][:400], f"{other} amounts are said to be left out: {opening[:300]}")
     with open(names[4], "rb") as f:
         say(f.read(5) == b"%PDF-", "the sheet is a PDF")
     run("watch", os.path.join(fleet, "audits"), "--fresh", "--report", os.path.join(folder, "morning.doc"), codes=(2,))
@@ -309,6 +322,37 @@ def usual(fleet):
     say(max(len(x) for x in said.splitlines()) <= 80, "and fits")
 
 
+def passed_over(fleet, folder):
+    """What is left out is said: tables of other names, files without an audit, exceptions that ended."""
+    here = os.path.join(folder, "passed")
+    shutil.copytree(os.path.join(fleet, "audits"), here)
+    for n in range(5):
+        with open(os.path.join(here, f"scrap{n}.txt"), "w", encoding="ascii") as f:
+            f.write(f"nothing {n}\n")
+    bad = []
+    for t in ("counts", "settlements", "doors", "temperatures"):
+        with open(os.path.join(fleet, f"{t}.csv"), encoding="ascii") as f:
+            head, *rows = f.read().splitlines()
+        name = os.path.join(folder, f"{t}-other.csv")
+        with open(name, "w", encoding="ascii") as f:
+            f.write("\n".join([head] + [r.replace("PF-0", "PX-", 1) for r in rows] + ([rows[0]] if t == "doors" else [])) + "\n")
+        bad += [f"--{t}", name]
+    done = run("watch", here, "--fresh", *bad)
+    said = " ".join(done.stdout.split())
+    for t in ("counts", "settlements", "temperatures"):
+        say(re.search(t + r"-other.csv: none of its [1-9]\d* rows names a machine of this fleet; the first names PX-\d+", said), f"{t}: {said[-900:]}")
+    say(re.search(r"doors-other.csv: (\d+) of its \d+ rows name no machine of this fleet; the first names PX-\d+", said), f"doors: {said[-900:]}")
+    say("5 files hold no audit or cannot be read: scrap0.txt, scrap1.txt, scrap2.txt and 2 more." in said, f"files are named: {said[-900:]}")
+    aside = run("watch", here, "--fresh", *bad, "--json")
+    say(" ".join(aside.stderr.split()).count("of this fleet") == 4 and "of this fleet" not in aside.stdout, "beside the documents it is said on the other channel")
+    good = run("watch", os.path.join(fleet, "audits"), "--fresh", *tables(fleet)).stdout
+    say("of this fleet" not in good and "hold no audit" not in good, "what fits is not spoken of")
+    found = [x for m in documents(os.path.join(fleet, "audits"), "--fresh", *tables(fleet)) for x in m["exceptions"]]
+    ended, notes = sum(not x["open"] for x in found), sum(x["open"] and x["weight"] == "note" for x in found)
+    say(ended > 0 and f"Not listed: {ended} that ended or grew old" in good, f"{ended} ended, {notes} notes: {good[-200:]}")
+    say((f"{notes} that {'is only a note' if notes == 1 else 'are only notes'}" in " ".join(good.split())) == (notes > 0), f"{notes} notes: {good[-200:]}")
+
+
 def wrong(fleet, folder):
     bad = os.path.join(folder, "bad.csv")
     for option, text in (("--counts", "date,asset\n2026-03-01,A\n"), ("--counts", "date,asset,bills,coins\n31.2.2026,A,1,1\n"),
@@ -351,6 +395,7 @@ def main():
         long_table(fleet, folder, fresh)
         small(folder)
         own_tables(fleet, folder)
+        passed_over(fleet, folder)
         usual(fleet)
         wrong(fleet, folder)
     print(f"{passed} passed, {failed} failed in {time.monotonic() - began:.0f} s")

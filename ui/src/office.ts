@@ -106,6 +106,7 @@ export interface Exception {
 	ended: string | null;
 	open: boolean;
 	money: number | null;
+	money_is: "once" | "a week" | null;
 	sure: number;
 	seen: string | null;
 	expected: string | null;

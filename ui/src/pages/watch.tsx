@@ -50,7 +50,9 @@ function Facts({ m, x }: Case) {
 				{x.money !== null && (
 					<>
 						<dt>Money</dt>
-						<dd>{amount(m, x.money)} lost, or at stake in a week</dd>
+						<dd>
+							{amount(m, x.money)} {x.money_is}, lost or at stake
+						</dd>
 					</>
 				)}
 				<dt>How sure</dt>
