@@ -2,19 +2,19 @@
 /* The traffic inside the report: what is said again and again on a bus stands there once, and every block as a row of
  * numbers that names it. Ten minutes of polling are a tenth of what --blocks prints, which a page waits for. */
 #include "bus.h"
-#include "fettle/hash.h"
+#include "fettle/crc.h"
 
 #include <string.h>
 
 #define SLOTS 4096 /* ours: a bus at work says some hundred different things */
 
 struct bus_traffic {
-	struct ft_buf said, rows, one;
+	struct ft_buf said, rows, one, keys;
 	struct ft_json rows_json;
 	int64_t said_count;
 	struct {
 		int64_t index;
-		size_t at, n; /* in `said`; n 0: nothing yet */
+		size_t at, n; /* its key in `keys`; n 0: nothing yet */
 	} slots[SLOTS];
 };
 
@@ -30,27 +30,53 @@ struct bus_traffic *bus_traffic_new(struct cli *c)
 	return t;
 }
 
+static void put_block(struct ft_buf *key, const struct ft_bus_block *b)
+{
+	ft_buf_byte(key, b->count);
+	ft_buf_put(key, b->bytes, b->count);
+	ft_buf_byte(key, b->checksum_ok);
+	ft_buf_byte(key, b->framing_errors);
+}
+
+/* All that tells one document without times from another: that is written only for what was not said yet. */
+static void put_key(struct ft_buf *key, const struct ft_bus_item *i, struct ft_slice told)
+{
+	const struct ft_bus_exchange *x = &i->exchange;
+
+	ft_buf_clear(key);
+	ft_buf_byte(key, (uint8_t)i->kind);
+	if (i->kind == FT_BUS_EXCHANGE) {
+		ft_buf_byte(key, (uint8_t)x->kind);
+		ft_buf_byte(key, (uint8_t)x->closing);
+		ft_buf_byte(key, x->again);
+		put_block(key, &x->command);
+		put_block(key, &x->answer);
+		ft_buf_slice(key, told);
+	} else {
+		ft_buf_byte(key, (uint8_t)i->line);
+		put_block(key, &i->block);
+	}
+}
+
 /* Where it stands in `said`. What another one drove out of its slot is written again: that costs room, no truth. */
 static int64_t said_index(struct bus_traffic *t, const struct ft_bus_item *i, struct ft_slice told)
 {
-	struct ft_json j = { .out = &t->one };
-	struct ft_hash h;
+	struct ft_json j = { .out = &t->said, .comma = t->said_count > 0 };
 	size_t k;
 
-	ft_buf_clear(&t->one);
-	bus_json_item(&j, NULL, i, told, false);
-	h = ft_hash_of(t->one.p, t->one.n);
-	k = (h.b[0] | (size_t)h.b[1] << 8) % SLOTS;
-	if (t->slots[k].n == t->one.n && t->said.p && memcmp(t->said.p + t->slots[k].at, t->one.p, t->one.n) == 0)
+	put_key(&t->one, i, told);
+	k = ft_crc16(0, t->one.p, t->one.n) % SLOTS;
+	if (t->slots[k].n == t->one.n && memcmp(t->keys.p + t->slots[k].at, t->one.p, t->one.n) == 0)
 		return t->slots[k].index;
-	if (t->said_count)
-		ft_buf_byte(&t->said, ',');
+	bus_json_item(&j, NULL, i, told, false);
 	t->slots[k].index = t->said_count++;
-	t->slots[k].at = t->said.n;
+	t->slots[k].at = t->keys.n;
 	t->slots[k].n = t->one.n;
-	ft_buf_slice(&t->said, ft_buf_text(&t->one));
-	if (t->one.status != FT_OK)
-		t->said.status = t->one.status;
+	ft_buf_slice(&t->keys, ft_buf_text(&t->one));
+	if (t->one.status != FT_OK || t->keys.status != FT_OK) {
+		t->slots[k].n = 0;
+		t->said.status = FT_E_MEMORY;
+	}
 	return t->slots[k].index;
 }
 
@@ -98,4 +124,5 @@ void bus_traffic_done(struct bus_traffic *t)
 	ft_buf_done(&t->said);
 	ft_buf_done(&t->rows);
 	ft_buf_done(&t->one);
+	ft_buf_done(&t->keys);
 }
