@@ -119,7 +119,8 @@ struct ft_fleet_terms {
 	double stop_minutes; /* parking and walking at each site that is not the last one's */
 	double cushion;      /* standard deviations kept free at the end of a day */
 	bool on_hand;        /* parts that are not there and have no date of arrival bar a machine that surely needs them */
-	int at;              /* minute of the first day from which is planned, -1: its beginning */
+	int at;              /* minute of the first day from which is planned, -1: its beginning; see ft_fleet_at */
+	const int *at_of;    /* by technician, before `at`; -1 for those not named; NULL: nobody is */
 	const bool *done;    /* by machine; NULL: none */
 	const bool *not_first; /* by machine: cannot be reached on the first day */
 	const struct ft_absence *absences;
@@ -129,6 +130,10 @@ struct ft_fleet_terms {
 };
 
 /* The problem with the keys back to the fleet. */
+/* From which minute of the first day a technician is planned: the own one, else ->at. Where something is said of what
+ * became of some technicians' first day, ->at goes for them alone, and the others keep the morning that was promised. */
+int ft_fleet_at(const struct ft_fleet_terms *t, int technician);
+
 struct ft_fleet_problem {
 	struct ft_route_problem problem;
 	int *machine;    /* by stop */

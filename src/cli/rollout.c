@@ -272,17 +272,43 @@ static bool moves_are_days(struct rollout *r)
 	return true;
 }
 
+/* --at HH:MM, and --at NAME=HH:MM for one technician. */
+static bool hours(struct rollout *r)
+{
+	struct cli *c = r->c;
+	int *of = FT_NEW_ARRAY(&c->arena, r->fleet.technician_count + 1, int);
+	const char *text;
+
+	r->terms.at = -1;
+	if (!of)
+		return ft_fail_memory(&c->error, "planning"), false;
+	for (size_t i = 0; i < r->fleet.technician_count; i++)
+		of[i] = -1;
+	for (int i = 0; (text = cli_value_nth(c, "at", i)); i++) {
+		const struct ft_slice s = ft_slice_of(text);
+		const size_t sign = ft_slice_find(s, FT_SLICE("="));
+		const bool named = sign < s.n;
+		const struct ft_slice hour = named ? (struct ft_slice){ s.p + sign + 1, s.n - sign - 1 } : s;
+		const int who = named ? ft_fleet_technician_of(&r->fleet, (struct ft_slice){ s.p, sign }) : -1;
+		if (named && who < 0)
+			return cli_usage(c, "--at: there is no technician \"%.*s\".", (int)sign, s.p), false;
+		if (!ft_fleet_hour(ft_slice_trim(hour), named ? &of[who] : &r->terms.at))
+			return cli_usage(c, "--at takes an hour as 11:30, or one technician's as \"Tilda Moss=11:30\", not \"%s\".",
+			                 text),
+				   false;
+	}
+	r->terms.at_of = of;
+	return true;
+}
+
 /* The first day: --from, else that of the earlier plan, else tomorrow. */
 static bool first_day(struct rollout *r)
 {
 	struct cli *c = r->c;
-	const char *from = cli_value(c, "from"), *at = cli_value(c, "at");
+	const char *from = cli_value(c, "from");
 	int offset;
 	int64_t now = cli_now(&offset);
 
-	r->terms.at = -1;
-	if (at && !ft_fleet_hour(ft_slice_of(at), &r->terms.at))
-		return cli_usage(c, "--at takes an hour as 11:30, not \"%s\".", at), false;
 	if (from && !ft_fleet_date(ft_slice_of(from), &r->terms.first_day))
 		return cli_usage(c, "--from takes a date as 2026-11-30, not \"%s\".", from), false;
 	if (from)
@@ -305,7 +331,7 @@ static bool take_terms(struct rollout *r)
 		return false;
 	r->terms.days = (int)days;
 	r->terms.on_hand = cli_flag(c, "on-hand");
-	return earlier_plan(r) && first_day(r) && moves(r) && marks(r, "done", &r->terms.done) &&
+	return hours(r) && earlier_plan(r) && first_day(r) && moves(r) && marks(r, "done", &r->terms.done) &&
 		marks(r, "not", &r->terms.not_first) && absences(r) && used(r);
 }
 
@@ -365,6 +391,19 @@ static bool seek(struct rollout *r)
 	return true;
 }
 
+const char *rollout_promise(const struct rollout *r, int machine)
+{
+	char date[FT_DATE_TEXT];
+
+	for (size_t i = 0; i < r->terms.promise_count; i++) {
+		const struct ft_promise *p = &r->terms.promises[i];
+		if (p->machine == machine)
+			return ft_arena_printf(&r->c->arena, "%.*s, %s as promised", FT_P(r->fleet.technicians[p->technician].name),
+			                       ft_fleet_date_text(p->day, date));
+	}
+	return NULL;
+}
+
 /* What the plan itself has to say. */
 static void judge(struct rollout *r)
 {
@@ -395,7 +434,7 @@ static void judge(struct rollout *r)
 				ft_find(&r->findings, FT_RULE_ROLLOUT_MOVED,
 				        (struct ft_where){ c->arguments[0], m->line, ft_arena_text(&c->arena, m->asset), NULL, false,
 				                           0 },
-				        ft_arena_printf(&c->arena, "now %s", who), NULL);
+				        ft_arena_printf(&c->arena, "now %s", who), rollout_promise(r, t->days[d].stops[i].machine));
 		}
 		if (t->days[d].late_risk > 0.25)
 			ft_find(&r->findings, FT_RULE_ROLLOUT_LATE, (struct ft_where){ .element = who },
@@ -469,7 +508,8 @@ static const struct cli_option options[] = {
 	{ "catalogue", "DIR", "plan a survey: kits and minutes as fettle survey judges them, people and stock from there" },
 	{ "technicians", "FILE", "who goes: home, hours, days, skills" },
 	{ "parts", "FILE", "what parts cost and weigh, how many are on hand" },
-	{ "distances", "FILE", "a square table of distances in km, or a list with from, to and km, in place of great circles" },
+	{ "distances", "FILE",
+	  "a square table of distances in km, or a list with from, to and km, in place of great circles" },
 	{ "template", "WHICH", "print a table to fill in: machines, technicians or parts" },
 	{ "from", "DATE", "first day of the plan (tomorrow)" },
 	{ "days", "N", "calendar days to be looked at (14)" },
@@ -492,7 +532,7 @@ static const struct cli_option options[] = {
 	{ "not", "ASSET", "cannot be reached on the first day" },
 	{ "without", "NAME[:DATE]", "this technician is away, on that day or on all" },
 	{ "used", "PART=N", "so many fewer are on hand" },
-	{ "at", "HH:MM", "plan the first day from this hour on" },
+	{ "at", "[NAME=]HH:MM", "plan the first day from this hour on, or this technician's" },
 	{ NULL, NULL, NULL },
 };
 

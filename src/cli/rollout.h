@@ -30,8 +30,10 @@ struct rollout {
 	size_t file_count;
 };
 
-bool rollout_write_files(struct rollout *r);                                        /* -o DIR; c->error on failure */
-bool rollout_open_visits(struct rollout *r);                                        /* --open */
+bool rollout_write_files(struct rollout *r); /* -o DIR; c->error on failure */
+bool rollout_open_visits(struct rollout *r); /* --open */
+/* "Jorin Vale, 2026-11-30 as promised", in the arena; NULL: the machine was not promised. */
+const char *rollout_promise(const struct rollout *r, int machine);
 bool rollout_plan_text(struct cli *c, struct ft_slice bytes, struct ft_slice *ret); /* plan.json to lines of days.csv */
 int rollout_print(struct rollout *r);
 int rollout_document(struct rollout *r);

@@ -51,6 +51,57 @@ static void put_not_planned(const struct rollout *r, enum ft_fit fit, const char
 	ft_buf_puts(out, ".\n");
 }
 
+/* "  Moved: BD-1071 to Tilda Moss, 2026-12-01 (Jorin Vale, 2026-11-30 as promised)." */
+static void put_moved(const struct rollout *r, struct ft_buf *out)
+{
+	const char *text = "Moved: ";
+	bool first = true;
+
+	for (size_t d = 0; text && d < r->told.day_count; d++)
+		for (size_t i = 0; text && i < r->told.days[d].count; i++) {
+			const struct ft_rollout_stop *s = &r->told.days[d].stops[i];
+			const char *was;
+			char date[FT_DATE_TEXT];
+			if (!s->moved)
+				continue;
+			was = rollout_promise(r, s->machine);
+			text = ft_arena_printf(&r->c->arena, "%s%s%.*s to %.*s, %s (%s)", text, first ? "" : "; ",
+			                       FT_P(r->fleet.machines[s->machine].asset),
+			                       FT_P(r->fleet.technicians[r->told.days[d].technician].name),
+			                       ft_fleet_date_text(r->told.days[d].day, date), was ? was : "?");
+			first = false;
+		}
+	if (!text)
+		return;
+	ft_buf_puts(out, "  ");
+	ft_wrap(out, text, r->c->columns, 4);
+	ft_buf_puts(out, ".\n");
+}
+
+/* Whose first day --at is not for, as nothing is said of it. */
+static void put_mornings(const struct rollout *r, struct ft_buf *out)
+{
+	const char *text = NULL;
+
+	for (size_t i = 0; r->terms.at >= 0 && i < r->fleet.technician_count; i++) {
+		bool goes = false;
+		for (size_t d = 0; d < r->told.day_count; d++)
+			goes |= r->told.days[d].technician == (int)i && r->told.days[d].day == r->terms.first_day;
+		if (goes && ft_fleet_at(&r->terms, (int)i) < 0)
+			text = ft_arena_printf(&r->c->arena, "%s%s%.*s", text ? text : "", text ? ", " : "",
+			                       FT_P(r->fleet.technicians[i].name));
+	}
+	if (!text)
+		return;
+	text =
+		ft_arena_printf(&r->c->arena,
+	                    "Nothing is said of the morning of %s: it is kept as promised; --at NAME=HH:MM says otherwise",
+	                    text);
+	ft_buf_puts(out, "  ");
+	ft_wrap(out, text ? text : "", r->c->columns, 4);
+	ft_buf_puts(out, ".\n");
+}
+
 static void put_summary(const struct rollout *r, struct ft_buf *out)
 {
 	const struct ft_rollout *t = &r->told;
@@ -65,12 +116,15 @@ static void put_summary(const struct rollout *r, struct ft_buf *out)
 	if (r->terms.promise_count) {
 		ft_buf_printf(out, "  Of %zu promised, %zu keep day and technician, %zu moved (marked >).\n", t->promised,
 		              t->kept, t->moved);
-		if (t->moved)
-			ft_buf_puts(out, "  Tell the sites of those that moved before the day.\n");
+		if (t->moved) {
+			put_moved(r, out);
+			ft_buf_puts(out, "  Tell their sites before the day.\n");
+		}
 		if (r->promise_gone)
 			ft_buf_printf(out, "  %zu %s of the earlier plan %s not in the tables any more.\n", r->promise_gone,
 			              r->promise_gone == 1 ? "line" : "lines", r->promise_gone == 1 ? "is" : "are");
 	}
+	put_mornings(r, out);
 	put_not_planned(r, FT_FIT_LOOK_FIRST, "To be looked at first, so not planned: ", out);
 	put_not_planned(r, FT_FIT_CANNOT, "Cannot be fitted, so not planned: ", out);
 }

@@ -75,9 +75,29 @@ static unsigned weekday_bit(int64_t day)
 	return 1U << ((day % 7 + 10) % 7); /* 1970-01-01 was a Thursday */
 }
 
+/* Is anything said of a technician's first day: a machine done, or not to be reached? Technician -1: of anybody's. */
+static bool spoken_of(const struct ft_fleet_terms *t, int technician)
+{
+	for (size_t i = 0; i < t->promise_count; i++) {
+		const struct ft_promise *p = &t->promises[i];
+		if (p->day == t->first_day && (technician < 0 || p->technician == technician) &&
+		    ((t->done && t->done[p->machine]) || (t->not_first && t->not_first[p->machine])))
+			return true;
+	}
+	return false;
+}
+
+int ft_fleet_at(const struct ft_fleet_terms *t, int technician)
+{
+	if (t->at_of && t->at_of[technician] >= 0)
+		return t->at_of[technician];
+	return spoken_of(t, technician) || !spoken_of(t, -1) ? t->at : -1;
+}
+
 /* Where and when a technician goes on from on the first day, when something was done already. */
 static void go_on(const struct ft_fleet_terms *t, int technician, int64_t day, struct ft_route_shift *h)
 {
+	const int at = ft_fleet_at(t, technician);
 	int last = -1;
 
 	for (size_t i = 0; t->done && i < t->promise_count; i++) {
@@ -86,11 +106,11 @@ static void go_on(const struct ft_fleet_terms *t, int technician, int64_t day, s
 			continue;
 		last = p->order;
 		h->from = p->machine;
-		if (t->at < 0 && p->leave * 60 > h->opens_s)
+		if (at < 0 && p->leave * 60 > h->opens_s)
 			h->opens_s = p->leave * 60; /* as it was planned; whoever names the hour knows better */
 	}
-	if (t->at * 60 > h->opens_s)
-		h->opens_s = t->at * 60;
+	if (at * 60 > h->opens_s)
+		h->opens_s = at * 60;
 }
 
 static enum ft_status make_shifts(const struct ft_fleet *f, const struct ft_fleet_terms *t, struct ft_arena *a,

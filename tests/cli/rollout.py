@@ -281,6 +281,30 @@ def changes(home):
         stop = x["stops"][0]
         soonest = minutes(hour) + minutes(stop["arrive"]) - minutes(x["leave"])
         check(abs(minutes(stop["start"]) - max(soonest, minutes(machine[stop["asset"]]["opens"]))) <= 1, f"on from {hour}: {stop}")
+    # of one technician's day something is said: the others keep the promised morning, and that is told
+    others = [x for x in first["days"] if x["date"] == "2026-11-30" and x["technician"] != long_day["technician"]]
+    check(others, "somebody else goes out that day")
+    late = ("--plan", "first/days.csv", "--done", ",".join(done), "--at", long_day["stops"][1]["leave"])
+    d = plan(*args, *late, cwd=home)
+    leave = {x["technician"]: x["leave"] for x in d["days"] if x["date"] == "2026-11-30"}
+    check(all(leave.get(x["technician"]) == x["leave"] for x in others), f"the morning of the others is as promised: {leave}")
+    text = " ".join(run("rollout", *args, *late, cwd=home).split())
+    check(f"Nothing is said of the morning of {others[0]['technician']}" in text, f"and told: {text[:900]}")
+    d = plan(*args, *late, "--at", f"{others[0]['technician']}=12:00", cwd=home)
+    leave = {x["technician"]: x["leave"] for x in d["days"] if x["date"] == "2026-11-30"}
+    check(leave.get(others[0]["technician"], "12:00") >= "12:00", f"an hour of one's own counts: {leave}")
+    d = plan(*args, "--plan", "first/days.csv", "--at", "12:00", cwd=home)
+    check(all(x["leave"] >= "12:00" for x in d["days"] if x["date"] == "2026-11-30"), "said of nobody, the hour goes for all")
+    # who moves is named, from where to where, for people and in the document
+    d = plan(*args, "--plan", "first/days.csv", "--not", shut, cwd=home)
+    text = " ".join(run("rollout", *args, "--plan", "first/days.csv", "--not", shut, cwd=home).split())
+    gone = {s["asset"]: (x["technician"], x["date"]) for x in d["days"] for s in x["stops"] if s["moved"]}
+    check(shut in gone, f"{shut} moved")
+    told = {f["where"]["element"]: f for f in d["findings"] if f["rule"] == "rollout.moved"}
+    for a, (who, day) in gone.items():
+        promised = f"{was[a][0]}, {was[a][1]} as promised"
+        check(f"{a} to {who}, {day} ({promised})" in text, f"{a} is named: {text[:600]}")
+        check(told[a]["seen"] == f"now {who}, {day}" and told[a]["expected"] == promised, f"{told[a]}")
     # parts: what is used up bars only with --on-hand
     d = plan(*args, "--used", "HJ-1=5", "--on-hand", cwd=home, code=0)
     sure = {r["asset"] for r in rows if r["kit"].startswith("HJ-1;")}
@@ -399,7 +423,7 @@ def wrong(home):
             ((*good, "--days", "0"), 2, "--days takes"), ((*good, "--risk", "2"), 2, "--risk takes"), ((*good, "--road", "x"), 2, "--road takes"),
             ((*good, "--done", "XX"), 2, "no machine"), ((*good, "--without", "Nobody"), 2, "no technician"),
             ((*good, "--without", "Tilda Moss:soon"), 2, "no date"), ((*good, "--used", "HJ-1"), 2, "--used takes"),
-            ((*good, "--used", "HJ-1=1"), 2, "not known"), ((*good, "--used", "anvil=1"), 2, "names a part"), ((*good, "--at", "noon"), 2, "--at takes"),
+            ((*good, "--used", "HJ-1=1"), 2, "not known"), ((*good, "--used", "anvil=1"), 2, "names a part"), ((*good, "--at", "noon"), 2, "--at takes"), ((*good, "--at", "Nobody=11:30"), 2, "no technician"),
             (("missing.csv", *good[1:]), 3, "missing.csv"), ((*good, "--plan", "machines.csv"), 3, "no column date"),
             ((*good, "--without", "Tilda Moss"), 3, "No technician works")):
         out = run("rollout", *args, cwd=home, code=code)
