@@ -339,6 +339,33 @@ static void find_questions(struct looking *l)
 		qsort(m->questions, m->question_count, sizeof *m->questions, by_worth);
 }
 
+/* ---- what decides stands first ---- */
+
+/* The larger, the more a reason has to do with the fit being what it is. */
+static double decides(const struct ft_survey_machine *m, const struct ft_survey_reason *r)
+{
+	const bool open = r->can & (r->can - 1);
+	const double grave = r->chance[2] + r->chance[3], parts = r->chance[1];
+
+	if (m->fit == FT_FIT_CANNOT)
+		return (r->can == FT_CAN_NOT ? 100 : 0) + 10 * grave + parts;
+	if (m->fit == FT_FIT_LOOK_FIRST) /* what is not known decides, by how bad it may be */
+		return (open ? 100 : 10) * grave + parts;
+	return 10 * grave + parts;
+}
+
+/* Reasons that decide alike stay in the order of the look. */
+static void put_in_order(struct ft_survey_machine *m)
+{
+	for (size_t i = 1; i < m->reason_count; i++) {
+		const struct ft_survey_reason r = m->reasons[i];
+		size_t k = i;
+		for (; k > 0 && decides(m, &m->reasons[k - 1]) < decides(m, &r); k--)
+			m->reasons[k] = m->reasons[k - 1];
+		m->reasons[k] = r;
+	}
+}
+
 /* ---- findings ---- */
 
 static void tell(struct looking *l)
@@ -413,6 +440,7 @@ enum ft_status ft_survey_judge(const struct ft_survey *s, const struct ft_survey
 	ret->fit = fit_of(ret->can, ret->chance);
 	reckon_minutes(&l);
 	find_questions(&l);
+	put_in_order(ret);
 	tell(&l);
 	kept = keep(ret, a);
 	if (l.status != FT_OK)

@@ -48,6 +48,14 @@ def fleet(folder):
         check(abs(sum(d["chances"].values()) - 1) < 1e-5, f"{d['asset']}: chances add up")
         check(all(0 < k["chance"] <= 1 for k in d["kit"]), f"{d['asset']}: the kit's chances are chances")
         check(d["fit"] != "ready" or d["chances"]["ready"] >= 0.95, f"{d['asset']}: ready is ready")
+        first = d["reasons"][0] if d["reasons"] else None
+        if d["fit"] in ("cannot", "with-update"):
+            check(first["possible"] == [d["fit"]], f"{d['asset']} {d['fit']}: what decides stands first: {first}")
+        elif d["fit"] == "look-first":
+            blocks = [r["chances"]["with_update"] + r["chances"]["cannot"] for r in d["reasons"] if len(r["possible"]) > 1]
+            check(len(first["possible"]) > 1 and blocks[0] == max(blocks) > 0, f"{d['asset']}: what must be known stands first: {first}")
+        elif d["fit"] == "with-parts" and any(r["possible"] == ["with-parts"] for r in d["reasons"]):
+            check(first["possible"] == ["with-parts"], f"{d['asset']}: what is needed stands first: {first}")
         check(d["fit"] != "cannot" or not d["questions"], f"{d['asset']} cannot be fitted, so nothing is asked")
     short = {x.split()[0]: " ".join(x.split()[1:]) for x in text.replace("\n                   ", " ").splitlines() if x.startswith("  BD-")}
     check(short["BD-1078"].endswith("min may need: another lead"), f"an open way to the antenna names the part: {short['BD-1078']}")

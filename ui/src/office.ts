@@ -32,6 +32,7 @@ export interface Surveyed extends Doc {
 		fact: string | null;
 		seen: string | null;
 		expected: string | null;
+		possible: string[];
 	}[];
 	kit: { kind: string; part: string; name: string | null; count: number; chance: number; price: number | null }[];
 	decimals: number;

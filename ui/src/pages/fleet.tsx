@@ -12,6 +12,17 @@ import { Tables, useHas } from "./tables";
 const shownAtOnce = 60;
 export const surveyTables = ["survey", "families", "units", "parts", "leads", "technicians", "priors", "distances"];
 
+/** The reason that decides, which stands first, and how many more there are. */
+function firstOf(m: Surveyed): string {
+	const [first] = m.reasons;
+	if (!first || (first.possible.length === 1 && first.possible[0] === "ready")) {
+		return `nothing speaks against it${first ? `, ${count(m.reasons.length, "thing")} to know` : ""}`;
+	}
+	const which = first.rule === "survey.unknown" && first.fact ? `: ${first.fact.replaceAll("_", " ")}` : "";
+	const more = m.reasons.length > 1 ? `, and ${m.reasons.length - 1} more` : "";
+	return `${capital(first.sentence)}${which}${more}`;
+}
+
 const reasonsOf = (m: Surveyed) => [...new Set(m.reasons.map((r) => r.rule))];
 const wayWords: Record<string, string> = {
 	photograph: "a photograph tells",
@@ -105,8 +116,7 @@ function Machines({
 								</td>
 								<td>{m.site}</td>
 								<td class="quiet small">
-									{m.reasons[0] ? capital(m.reasons[0].sentence) : "nothing speaks against it"}
-									{m.reasons.length > 1 ? `, and ${m.reasons.length - 1} more` : ""}
+									{firstOf(m)}
 								</td>
 								<td class="num">
 									{m.minutes === null || m.fit === "cannot" ? "–" : Math.round(m.minutes)}
