@@ -51,7 +51,7 @@ static struct ft_visit whole_visit(void)
 	}
 	return (struct ft_visit){ .id = "BD-0417-1",
 		                      .key = "k",
-		                      .asset = "BD-0417",
+		                      .asset = "AST-2207",
 		                      .machine_serial = "SN4471203",
 		                      .opened_us = OPENED,
 		                      .closed_us = FT_ABSENT,

@@ -160,32 +160,69 @@ static void decide_audit(struct judging *j, struct ft_claim_state *c, const stru
 		      text(j, "%s carries neither check value nor count, so nothing tells whether it is whole.", name));
 }
 
+/* Letters and digits alone count, as people write HL-0932, HL 0932 and hl0932. Blank, or nothing but zeros: nobody ever
+ * keyed it in. */
+static bool asset_plain(struct ft_slice s, char out[65])
+{
+	size_t n = 0;
+	bool any = false;
+
+	for (size_t i = 0; i < s.n && n < 64; i++) {
+		char ch = s.p[i];
+		if (!ft_is_digit(ch) && !ft_is_upper(ch & ~0x20) && (unsigned char)ch < 0x80)
+			continue;
+		any |= ch != '0';
+		out[n++] = (char)(ch >= 'a' && ch <= 'z' ? ch - 'a' + 'A' : ch);
+	}
+	out[n] = 0;
+	return any;
+}
+
+/* The machine may be left without its number, or with that of an earlier place, so that another one is a doubt. */
+static void find_other_asset(struct judging *j, const struct judge_audit *r)
+{
+	struct ft_slice seen = ft_slice_trim(r->summary->asset);
+	char own[65], meant[65];
+
+	if (!asset_plain(seen, own) || !asset_plain(ft_slice_of(j->v->asset), meant) || strcmp(own, meant) == 0)
+		return;
+	ft_find(&j->g->findings, FT_RULE_VISIT_ASSET_DIFFERS,
+	        (struct ft_where){ .file = j->v->evidence[r->evidence].name, .element = "ID106" },
+	        text(j, "%.*s", FT_P(seen)), j->v->asset);
+}
+
 static void decide_machine(struct judging *j, struct ft_claim_state *c)
 {
 	const struct judge_audit *r = j->after.facts ? &j->after : &j->before;
-	const char *meant = j->v->machine_serial;
+	const char *meant = j->v->machine_serial, *asset = "";
+	struct judge_span found = { .from = (int)j->g->findings.count };
 	struct ft_slice serial;
-	char most[64];
+	struct heaviest h;
 
-	if (!r->facts || !r->summary->serial.p || !ft_slice_trim(r->summary->serial).n)
+	if (!r->facts)
 		return;
 	serial = ft_slice_trim(r->summary->serial);
-	rest_on(j, c, r->evidence);
-	if (!meant) {
-		stand(c, FT_STANDS_OPEN,
-		      text(j, "The audit names the machine %.*s; no serial number was given for the visit.", FT_P(serial)));
-		c->todo = "compare it with the plate and give it: fettle visit set VISIT --machine-serial S";
+	find_other_asset(j, r);
+	if (meant && serial.n && !ft_slice_eq_nocase(serial, ft_slice_trim(ft_slice_of(meant))))
+		ft_find(&j->g->findings, FT_RULE_VISIT_SERIAL_DIFFERS,
+		        (struct ft_where){ .file = j->v->evidence[r->evidence].name, .element = "ID101" },
+		        text(j, "%.*s", FT_P(serial)), meant);
+	found.to = (int)j->g->findings.count;
+	if (serial.n || found.to > found.from)
+		rest_on(j, c, r->evidence);
+	h = cite(j, c, &found, NULL);
+	if (meant || !serial.n) {
+		if (!against(j, c, h) && serial.n)
+			stand(c, FT_STANDS_SHOWN,
+			      text(j, "The audit names the machine %s, which is the one that was meant.", meant));
 		return;
 	}
-	if (ft_slice_eq_nocase(serial, ft_slice_trim(ft_slice_of(meant)))) {
-		stand(c, FT_STANDS_SHOWN, text(j, "The audit names the machine %s, which is the one that was meant.", meant));
-		return;
-	}
-	snprintf(most, sizeof most, "%.*s", FT_P(serial));
-	ft_find(&j->g->findings, FT_RULE_VISIT_SERIAL_DIFFERS,
-	        (struct ft_where){ .file = j->v->evidence[r->evidence].name, .element = "ID101" }, text(j, "%s", most),
-	        meant);
-	against(j, c, cite(j, c, &(struct judge_span){ (int)j->g->findings.count - 1, (int)j->g->findings.count }, NULL));
+	if (h.one)
+		asset = text(j, " It says asset %s, the visit is for %s.", h.one->seen, j->v->asset);
+	stand(c, FT_STANDS_OPEN,
+	      text(j, "The audit names the machine %.*s; no serial number was given for the visit.%s", FT_P(serial),
+	           asset));
+	c->todo = text(j, "compare it with the plate and give it: fettle visit set %s --machine-serial S", j->v->id);
 }
 
 static void decide_prices_kept(struct judging *j, struct ft_claim_state *c)

@@ -126,6 +126,36 @@ def not_recognised(b):
     say("nothing in it" not in b.run("visit", "add", "ZZ-1", "note.txt", "--kind", "note").stdout, "unless it was said to be one")
 
 
+def asset_number(data, asset):
+    return data.replace(b"*HL-0932*", b"*%s*" % asset)
+
+
+def another_asset(b):
+    b.put("lines", "save one.dts\nquit\n")
+    b.run("practice", "--pace", "fast", "--script", "lines", "--machine", "snack", code=0)
+    with open(os.path.join(b.folder, "one.dts"), "rb") as f:
+        audit = f.read()
+    b.run("visit", "open", "ZZ-1", code=0)
+    b.run("visit", "add", "ZZ-1", "one.dts")
+    c = b.claim("ZZ-1", "know.machine")
+    say(c["stands"] == "open" and "no serial number" in c["because"] and "asset HL-0932, the visit is for ZZ-1" in c["because"], f"both are said: {c}")
+    say("fettle visit set ZZ-1-1 --machine-serial" in c["do"], f"the next step names what is missing: {c['do']}")
+    doc = b.doc("visit", "set", "ZZ-1", "--machine-serial", "PL7730418")
+    rules = [(f["rule"], f["weight"], f["seen"], f["expected"]) for f in doc["findings"] if f["rule"].startswith("visit.asset")]
+    c = b.claim("ZZ-1", "know.machine")
+    say(rules == [("visit.asset-differs", "doubt", "HL-0932", "ZZ-1")] and c["stands"] == "open" and "ZZ-1" in c["because"], f"a doubt: {c}")
+    b.run("visit", "say", "ZZ-1", "know.machine", "the plate says PL7730418, the number was never keyed in")
+    say(b.claim("ZZ-1", "know.machine")["stands"] == "shown", "which a word settles")
+    for n, (visit, inside, doubt) in enumerate((("HL-0932", b"HL-0932", False), ("hl 0932", b"HL-0932", False), ("HL-0932", b"", False),
+                                                ("HL-0932", b"00000000", False), ("HL-0932", b"HL-0933", True))):
+        book = ("--book", os.path.join(b.folder, f"{n}.sqlite"))
+        b.put("two.dts", asset_number(audit, inside))
+        b.run(*book, "visit", "open", visit, "--machine-serial", "PL7730418", code=0)
+        doc = json.loads(b.run("--json", *book, "visit", "add", visit, "two.dts").stdout)
+        say(doubt == any(f["rule"] == "visit.asset-differs" for f in doc["findings"]), f"{visit} and {inside}: doubt {doubt}")
+        say(doubt == (next(c for c in doc["claims"] if c["id"] == "know.machine")["stands"] == "open"), "and the claim with it")
+
+
 def main():
     with tempfile.TemporaryDirectory() as home:
         for part in PARTS:
@@ -134,7 +164,7 @@ def main():
     return failed != 0
 
 
-PARTS = (swapped, dropped, not_recognised)
+PARTS = (swapped, dropped, not_recognised, another_asset)
 
 if __name__ == "__main__":
     sys.exit(main())

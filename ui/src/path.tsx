@@ -146,8 +146,10 @@ function stepFor(claim: Claim, v: Visit): Step {
 	if (claim.id === "prove.sales" && claim.stands === "contradicted") {
 		return { verb: "See what the sales tell", href: to(["visit", v.id, "sales"]), claim };
 	}
-	if (claim.id === "know.machine" && claim.stands === "open" && claim.evidence.length && !v.machine_serial) {
-		return { verb: "Give the serial number", href: to(["visit", v.id, "machine"]), claim };
+	if (claim.id === "know.machine" && claim.stands === "open" && claim.evidence.length) {
+		return v.machine_serial
+			? { verb: "Look at the plate and say so", href: to(["visit", v.id], { claim: claim.id }), claim }
+			: { verb: "Give the serial number", href: to(["visit", v.id, "machine"]), claim };
 	}
 	if (claim.id.startsWith("watch.")) {
 		return { verb: "See the weeks after", href: to(["watch", v.asset]), claim };
