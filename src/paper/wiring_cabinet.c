@@ -268,15 +268,11 @@ static void door(const struct view *v)
 	for (int i = 0; i < 4; i++)
 		around[i].x = mirror(v, around[i].x);
 	plate_shape(v->p, around, 4, 2, v->w->front == FT_FRONT_UNKNOWN ? DASH_SHORT : DASH_NONE, INK_WHITE);
-	if (glass) { /* a pane within a frame, and light on it */
+	if (glass) { /* a pane within a frame; no hatches, which a fitter would take for something to be found there */
 		box(v, x + in, v->top + in, v->door_w - 2 * in, v->bottom - v->top - 2 * in, 0.6, DASH_NONE, FILL_NONE);
-		for (int k = 0; k < 3; k++)
-			line(v, x + 12 + 6 * k, v->bottom - 12, x + 20 + 6 * k, v->bottom - 24, 0.5, DASH_NONE, INK_PENCIL);
 	} else if (v->w->front == FT_FRONT_METAL) { /* folded sheet: edges close together */
 		line(v, x + 4, v->top + 3, x + 4, v->bottom - 3, 0.6, DASH_NONE, INK_BLACK);
 		line(v, r - 4, v->top - 2, r - 4, v->bottom + 2, 0.6, DASH_NONE, INK_BLACK);
-		for (int k = 0; k < 6; k++)
-			line(v, x + 10, v->bottom - 12 - 5 * k, x + 26, v->bottom - 12 - 5 * k, 0.6, DASH_NONE, INK_PENCIL);
 	}
 	line(v, r - 3, (v->top + v->bottom) / 2 - 12, r - 3, (v->top + v->bottom) / 2 + 12, 2.6, DASH_NONE, INK_BLACK);
 }
@@ -292,9 +288,6 @@ static void cabinet(const struct view *v)
 		for (int k = 1; k < 6; k++) {
 			line(v, x + 4, v->top + tall * k / 6, x + w - 4, v->top + tall * k / 6, 0.5, DASH_NONE, INK_PENCIL);
 		}
-	if (v->w->cabinet == FT_CABINET_COLD || v->w->cabinet == FT_CABINET_FROZEN) /* the cooling unit sits below */
-		for (int k = 0; k < 8; k++)
-			line(v, x + w - 50 + 5 * k, v->bottom - 4, x + w - 50 + 5 * k, v->bottom - 16, 0.6, DASH_NONE, INK_PENCIL);
 	for (int k = 0; k < 2; k++) /* hinges */
 		box(v, x + w, v->top + (k ? tall - 44 : 24), GAP, 20, 1, DASH_NONE, INK_WHITE);
 }

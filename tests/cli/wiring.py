@@ -77,6 +77,10 @@ def sheets():
     run("visit", "add", "A-9", write("row.csv", TABLES["survey"].replace("A-2", "A-9")), "--kind", "survey")
     run("visit", "sheet", "A-9", "--catalogue", "tables", "-o", "nine.svg")
     check("metal door, open" in words("nine.svg"), "the survey of the visit")
+    for name in ("one.svg", "two.svg", "nine.svg"):
+        with open(name, encoding="utf-8") as f:
+            thin = re.findall(r'<path d="M([\d.]+) ([\d.]+)L([\d.]+) ([\d.]+)" fill="none" stroke="#5C6168"', f.read())
+        check(thin and all(y1 == y2 for _, y1, _, y2 in thin) or name == "nine.svg" and not thin, f"{name}: no hatches that nothing explains: {thin}")
 
 
 def figures():
