@@ -106,7 +106,9 @@ static void put_van(struct sheet *s, const struct ft_rollout *r, const struct ft
 		rows += f->van.loads[p].carry > 0;
 	if (!rows || f->from != day->day)
 		return;
-	put_heading(s, f->from == f->until ? "In the van today" : "In the van from today on", 40);
+	/* one packs by this list: it stays on one page where it is not longer than most of it */
+	put_heading(s, f->from == f->until ? "In the van today" : "In the van from today on",
+	            rows * 15 + 60 < 480 ? (double)rows * 15 + 60 : 40);
 	if (f->from != f->until) {
 		put_paragraph(s, STYLE_SMALL, INK_PENCIL,
 		              ft_arena_printf(s->arena, "Filled today for all stops until %s.", long_date(s, f->until)));

@@ -366,6 +366,11 @@ def surveys(home):
     before = {(x["technician"], x["date"]): x for x in d["days"]}
     alike = [(before[k], x) for x in now["days"] if (k := (x["technician"], x["date"])) in before and {s["asset"] for s in before[k]["stops"]} == {s["asset"] for s in x["stops"]}]
     check(alike and all([s["asset"] for s in a["stops"]] == [s["asset"] for s in b["stops"]] or b["distance_km"] < a["distance_km"] for a, b in alike), "the order of a day changes for kilometres alone")
+    run("rollout", os.path.join(demo, "survey.csv"), "--catalogue", demo, "--from", "2026-11-30", "--steps", "200", "-o", "demo-plan", cwd=home)
+    if shutil.which("pdftotext"):
+        pages = subprocess.run(["pdftotext", "-layout", os.path.join(home, "demo-plan/days.pdf"), "-"], capture_output=True, text=True, check=True).stdout.split("\f")
+        tables = [p for p in pages if " expected " in p]
+        check(tables and all("In the van" in p and "Risk that anything" in p for p in tables), "a packing list stands on one page")
     run("rollout", os.path.join(demo, "survey.csv"), "--catalogue", demo, "--parts", "x", cwd=home, code=2)
     out = run("rollout", os.path.join(demo, "survey.csv"), "--catalogue", demo, "--done", "BD-1092", cwd=home, code=2)
     check("machine \"BD-1092\" is not planned; fettle survey says cannot" in out, out)

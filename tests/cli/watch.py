@@ -242,6 +242,10 @@ def reports(fleet, folder):
     say(f" {other} amount" in opening.split("stay")[0][:400], f"{other} amounts are said to be left out: {opening[:300]}")
     with open(names[4], "rb") as f:
         say(f.read(5) == b"%PDF-", "the sheet is a PDF")
+    if shutil.which("pdftotext"):
+        pages = subprocess.run(["pdftotext", "-layout", names[4], "-"], capture_output=True, text=True, check=True).stdout.split("\f")
+        say("lost or at stake" in pages[0], "the column of money has a heading on paper")
+        say(any("Cash by person" in p and "Cash by route" in p for p in pages), "short tables of cash stay together")
     run("watch", os.path.join(fleet, "audits"), "--fresh", "--report", os.path.join(folder, "morning.doc"), codes=(2,))
 
 
