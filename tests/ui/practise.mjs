@@ -159,9 +159,13 @@ export async function pairing({ browser, program, folder }) {
 		bench.url = first.url.replace(/\/$/, "");
 		const page = await openPage(browser, bench, "phone", "light");
 		await go(page, bench, "/");
+		const met = page.getByRole("heading", { level: 1, name: "Pair this browser" });
 		check(
 			"a browser that was never paired is met with the code",
-			await page.getByRole("heading", { level: 1, name: "Pair this browser" }).isVisible(),
+			await met.waitFor().then(
+				() => true,
+				() => false,
+			),
 		);
 		await looksSound(page, "pairing");
 		await page.getByRole("textbox", { name: "Code" }).fill("00000000");
