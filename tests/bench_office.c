@@ -188,6 +188,11 @@ static void papers_of_the_plan(const json_t *d)
 	http_done(&r);
 	json_decref(ask(404, "GET", route, "/api/rollout/papers/..%2Fplan.json", NULL));
 	json_decref(ask(404, "GET", route, "/api/rollout/papers/nobody.ics", NULL));
+	/* nobody who was to go goes any more: papers would tell another plan than the one that is kept */
+	json_decref(ask(200, "PUT", TABLE, "/api/tables/technicians",
+	                "technician,latitude,longitude,begins,ends,days\nSomebody,12.40,-31.20,07:30,16:30,Mon-Fri\n"));
+	json_decref(ask(409, "GET", route, "/api/rollout/papers/days.csv", NULL));
+	put("technicians");
 	json_decref(ask(200, "DELETE", TABLE, "/api/tables/plan", NULL));
 }
 

@@ -405,6 +405,42 @@ const char *office_audit(struct request *r, struct errand *x, const char *name)
 
 /* ---- the papers of the plan that is kept ---- */
 
+/* How often a key stands in a document; a figure behind it is added to *ret_sum. -1: it cannot be read. */
+static int64_t counted(int fd, const char *key, int64_t *ret_sum)
+{
+	struct stat st = { 0 };
+	char *text = fd >= 0 && fstat(fd, &st) == 0 && st.st_size >= 0 ? malloc((size_t)st.st_size + 1) : NULL;
+	struct ft_slice left = { text, (size_t)st.st_size };
+	int64_t n = 0;
+
+	if (!text || pread(fd, text, left.n, 0) != (ssize_t)left.n) {
+		free(text);
+		return -1;
+	}
+	for (size_t at; (at = ft_slice_find(left, ft_slice_of(key))) < left.n; n++) {
+		int64_t figure = 0;
+		left = (struct ft_slice){ left.p + at + strlen(key), left.n - at - strlen(key) };
+		for (size_t i = 0; i < left.n && i < 9 && ft_is_digit(left.p[i]); i++)
+			figure = 10 * figure + (left.p[i] - '0');
+		if (ret_sum)
+			*ret_sum += figure;
+	}
+	free(text);
+	return n;
+}
+
+/* Whether what was planned now has each stop of the plan that is kept on its day, and no other. */
+static bool as_kept(struct errand *x)
+{
+	const char *path = ft_arena_printf(&x->arena, "%s/plan.json", x->folder);
+	int fd = path ? open(path, O_RDONLY | O_CLOEXEC) : -1;
+	int64_t stops = counted(fd, "\"arrive\":", NULL), kept = 0;
+
+	if (fd >= 0)
+		close(fd);
+	return counted(x->out, "\"kept\":", &kept) == 1 && kept == stops && counted(x->out, "\"arrive\":", NULL) == stops;
+}
+
 static void paper_ready(struct errand *x, int code)
 {
 	struct request *r = x->request;
@@ -414,6 +450,15 @@ static void paper_ready(struct errand *x, int code)
 
 	if (code < 0 || code > 1) {
 		errand_answer(x, code);
+		return;
+	}
+	if (!as_kept(x)) {
+		r->errand = NULL;
+		x->request = NULL;
+		answer_error(
+			r, 409,
+			"The tables changed since this was planned, and not every machine can keep its day: plan anew, then "
+			"take the papers.");
 		return;
 	}
 	path = name_plain(name) ? ft_arena_printf(&r->arena, "%s/papers/%s", x->folder, name) : NULL;
@@ -510,7 +555,7 @@ const struct route routes_office[] = {
 	  BODY_NONE,
 	  ANSWER_DOCUMENT,
 	  /* each machine keeps its promised day, so that the papers are of the plan that is shown */
-	  { "rollout", "?", "--catalogue=.", "--plan=plan.json", "--steps=1", "-o", "papers", "--", "{survey}" },
+	  { "rollout", "?", "--catalogue=.", "--plan=plan.json", "--steps=3000", "-o", "papers", "--", "{survey}" },
 	  papers,
 	  .after = paper_ready },
 	{ "GET", "/api/watch", BODY_NONE, ANSWER_LINES, { "watch", "?", "{audits}" }, watches, .writes = true },

@@ -7,10 +7,9 @@ import { fits, fitWords, homesOf, percent, useLines, useTable, type Fit, type Su
 import { Choose, Complaint, Entry, Field, Leaf } from "../parts";
 import { become, to, type Place } from "../route";
 import { capital, count, money, sentence, size, spare } from "../words";
-import { Tables, useHas } from "./tables";
+import { surveyTables, Tables, useHas } from "./tables";
 
 const shownAtOnce = 60;
-export const surveyTables = ["survey", "families", "units", "parts", "leads", "technicians", "priors", "distances"];
 
 /** The reason that decides, which stands first, and how many more there are. */
 function firstOf(m: Surveyed): string {

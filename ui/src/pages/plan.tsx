@@ -17,12 +17,14 @@ import {
 	type PlanDay,
 	type PlanDoc,
 	type Surveyed,
+	type TablesDoc,
 } from "../office";
 import { Choose, Complaint, Do, Entry, Field, Findings, Leaf } from "../parts";
 import { Weight } from "../marks";
 import { to } from "../route";
-import { capital, count, handsOnly, sentence, today } from "../words";
-import { useHas } from "./tables";
+import { capital, count, handsOnly, list, sentence, today } from "../words";
+import { useDoc } from "../live";
+import { surveyTables, useHas } from "./tables";
 
 const keyOf = (d: PlanDay) => `${d.technician}:${d.date}`;
 const minute = (hour: string) => Number(hour.slice(0, 2)) * 60 + Number(hour.slice(3, 5));
@@ -311,11 +313,20 @@ const calendarOf = (name: string) =>
 
 function Papers({ plan }: { plan: PlanDoc }) {
 	const dates = plan.days.map((d) => d.date).sort();
+	const stand = useDoc<TablesDoc>("/api/tables").doc?.tables ?? [];
+	const kept = Date.parse(stand.find((t) => t.table === "plan")?.changed ?? "");
+	const newer = stand.filter((t) => surveyTables.includes(t.table) && Date.parse(t.changed ?? "") > kept);
 	const days = Math.max(14, spanOf(dates));
 	const at = (name: string) => query(`/api/rollout/papers/${encodeURIComponent(name)}`, { days });
 	const people = [...new Set(plan.days.map((d) => d.technician))].sort();
 	return (
 		<>
+			{newer.length > 0 && (
+				<p>
+					Changed since this was planned: {list(newer.map((t) => t.table))}. Where it would come out
+					otherwise now, no paper is handed out; plan anew then.
+				</p>
+			)}
 			<p class="buttons">
 				<a class="button" href={at("days.pdf")} target="_blank" rel="noreferrer">
 					Print the day sheets

@@ -23,6 +23,7 @@ const about: Record<string, string> = {
 	doors: "door events",
 	temperatures: "cabinet temperatures",
 };
+export const surveyTables = ["survey", "families", "units", "parts", "leads", "technicians", "priors", "distances"];
 const withTemplate = ["survey", "families", "units", "parts", "leads", "technicians", "priors"];
 const most = 16 * 1024 * 1024;
 
