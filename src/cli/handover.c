@@ -101,6 +101,40 @@ static enum ft_status new_key(struct cli *c, const char *path, struct ft_key *re
 	return s;
 }
 
+/* The same key under the name that was given: somebody who only looked at it may have had it made under a name of the
+ * computer. A key in a file of its own belongs to whoever made it. */
+static enum ft_status name_key(struct cli *c, const char *path, bool own, struct ft_key *k)
+{
+	const char *name = cli_value(c, "name");
+	const char *beside = ft_arena_printf(&c->arena, "%s.new", path);
+	struct ft_key named = { 0 };
+	enum ft_status s;
+
+	if (!name || strcmp(name, k->name) == 0)
+		return FT_OK;
+	if (!own) {
+		fprintf(stderr, "The key in %s is that of %s and keeps this name.\n", path, k->name);
+		return FT_OK;
+	}
+	if (!beside)
+		return ft_fail_memory(&c->error, "the key");
+	s = ft_key_make(k->seed, ft_slice_of(name), &named, &c->error);
+	if (s != FT_OK)
+		return s;
+	unlink(beside); /* of a run that was cut off */
+	s = write_secret(c, beside, &named);
+	if (s == FT_OK && rename(beside, path) != 0) {
+		s = ft_fail(&c->error, FT_E_STORE, "The key could not be written to %s: %s.", path, strerror(errno));
+		unlink(beside);
+	}
+	if (s == FT_OK) {
+		fprintf(stderr, "The key here was that of %s; from now on its name is %s.\n", k->name, named.name);
+		*k = named;
+	}
+	ft_key_done(&named);
+	return s;
+}
+
 /* The key to sign with: --key FILE, else the one in the user's folder, made on first use. */
 static enum ft_status own_key(struct cli *c, struct ft_key *ret)
 {
@@ -127,6 +161,7 @@ static enum ft_status own_key(struct cli *c, struct ft_key *ret)
 	if (s == FT_OK) {
 		*ret = keys[0];
 		ft_key_done(&keys[0]);
+		s = name_key(c, path, !given, ret);
 	}
 	sodium_memzero((void *)(uintptr_t)text.p, text.n); /* the copy in the arena */
 	return s;
@@ -626,7 +661,7 @@ static const struct cli_option options[] = {
 	{ "trust", "FILE", "verify, receive: take the keys in this file as known, this once" },
 	{ "mapping", "FILE", "pack: which columns machines.csv has (column,from,format)" },
 	{ "paper", "a4/letter", "pack: the sheet of the PDF (a4 when not given)" },
-	{ "name", "NAME", "key, pack: the name for a key that is made now" },
+	{ "name", "NAME", "key, pack: whose key it is; also a key that is there takes the name" },
 	{ NULL, NULL, NULL },
 };
 

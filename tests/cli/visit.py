@@ -156,6 +156,22 @@ def another_asset(b):
         say(doubt == (next(c for c in doc["claims"] if c["id"] == "know.machine")["stands"] == "open"), "and the claim with it")
 
 
+def named_key(b):
+    b.run("visit", "open", "ZZ-1", code=0)
+    first = b.doc("handover", "key")
+    p = b.run("handover", "pack", "ZZ-1", "-o", "a.zip", "--name", "A. Fitter")
+    doc = b.doc("handover", "key")
+    say("signed by A. Fitter" in " ".join((p.stdout + p.stderr).split()) or doc["signed_by"] == "A. Fitter", f"a name that is given counts: {p.stderr}")
+    say(doc["signed_by"] == "A. Fitter" and doc["public_key"] == first["public_key"], "the key stays the same")
+    say(f"was that of {first['signed_by']}; from now on its name is A. Fitter" in " ".join(p.stderr.split()), p.stderr)
+    with zipfile.ZipFile(os.path.join(b.folder, "a.zip")) as z:
+        say(json.loads(z.read("manifest.json"))["signed_by"] == "A. Fitter", "in the package too")
+    key = os.path.join(b.folder, "fettle", "key")
+    say(os.stat(key).st_mode & 0o777 == 0o600 and os.listdir(os.path.dirname(key)) == ["key"], "nobody else can read it, nothing lies beside it")
+    p = b.run("handover", "pack", "ZZ-1", "-o", "a.zip", "--key", key, "--name", "B. Fitter")
+    say("keeps this name" in p.stderr and b.doc("handover", "key")["signed_by"] == "A. Fitter", "a key in a file that was named keeps its name, and that is said")
+
+
 def main():
     with tempfile.TemporaryDirectory() as home:
         for part in PARTS:
@@ -164,7 +180,7 @@ def main():
     return failed != 0
 
 
-PARTS = (swapped, dropped, not_recognised, another_asset)
+PARTS = (swapped, dropped, not_recognised, another_asset, named_key)
 
 if __name__ == "__main__":
     sys.exit(main())
