@@ -34,7 +34,7 @@ const struct route routes_visits[] = {
 	  "/api/visits",
 	  BODY_FIELDS,
 	  ANSWER_DOCUMENT,
-	  { "visit", "open", "?", "--", "{asset}" },
+	  { "visit", "open", "--again", "?", "--", "{asset}" },
 	  opens,
 	  .made = 201 },
 	{ "GET", "/api/visits/{visit}", .answer = ANSWER_DOCUMENT, .words = { "visit", "show", "--", "{visit}" } },

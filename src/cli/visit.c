@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "fettle/store.h"
+#include "fettle/time.h"
 #include "visit_look.h"
 #include "visit_sheet.h"
 #include "verbs.h"
@@ -28,6 +29,25 @@ static void say_lines(struct cli *c, struct ft_buf *out, const char *said)
 	ft_buf_byte(out, '\n');
 }
 
+/* What is wrong with a number that was just set, before all else. */
+static void say_numbers(struct cli *c, struct ft_buf *out, const struct ft_judgement *g)
+{
+	bool any = false;
+
+	for (size_t i = 0; i < g->findings.count; i++) {
+		const struct ft_finding *f = &g->findings.list[i];
+		const char *at = f->where.element;
+		if (f->weight == FT_NOTE || !at ||
+		    !((cli_value(c, "sim") && strcmp(at, "SIM") == 0) || (cli_value(c, "unit") && strcmp(at, "unit") == 0) ||
+		      (cli_value(c, "machine-serial") && strncmp(at, "ID10", 4) == 0)))
+			continue;
+		ft_finding_text(out, f, c->columns);
+		any = true;
+	}
+	if (any)
+		ft_buf_byte(out, '\n');
+}
+
 /* Loads, judges and prints the visit; the command's last act. `said` is what it did, for people. */
 static int show_visit(struct cli *c, struct ft_book *b, const char *id, const char *said, enum visit_look look)
 {
@@ -50,6 +70,8 @@ static int show_visit(struct cli *c, struct ft_book *b, const char *id, const ch
 	}
 	if (said)
 		say_lines(c, &out, said);
+	if (strcmp(c->arguments[0], "set") == 0)
+		say_numbers(c, &out, &g);
 	visit_look(c, &out, &v, &g, look);
 	if (!cli_flush(c, &out))
 		return cli_failed(c);
@@ -87,6 +109,30 @@ static const char *trimmed(struct cli *c, const char *text)
 	return s.n ? ft_arena_text(&c->arena, s) : NULL;
 }
 
+/* A second open visit of one machine is nearly always the first one forgotten, and makes its asset ambiguous. */
+static bool may_open(struct cli *c, struct ft_book *b, const char *asset)
+{
+	struct ft_visit *list;
+	size_t count;
+	char time[FT_TIME_TEXT];
+
+	if (!asset || cli_flag(c, "again"))
+		return true;
+	if (ft_book_visit_list(b, FT_ABSENT, &c->arena, &list, &count, &c->error) != FT_OK)
+		return false;
+	for (size_t i = 0; i < count; i++) {
+		if (list[i].closed_us != FT_ABSENT || !ft_slice_eq_nocase(ft_slice_of(list[i].asset), ft_slice_of(asset)))
+			continue;
+		ft_time_text(list[i].opened_us, list[i].opened_offset, time);
+		return cli_usage(c,
+		                 "The visit %s of %s is open since %.10s %.5s; go on with it: fettle visit show %s. For a "
+		                 "second one add --again.",
+		                 list[i].id, list[i].asset, time, time + 11, list[i].id),
+			   false;
+	}
+	return true;
+}
+
 static int run_open(struct cli *c)
 {
 	struct ft_visit v = { .site = trimmed(c, cli_value(c, "site")),
@@ -104,7 +150,8 @@ static int run_open(struct cli *c)
 	if (!given_parts(c, &v.without))
 		return cli_failed(c);
 	v.opened_us = cli_now(&v.opened_offset);
-	if (!open_book(c, FT_BOOK_WRITE, &b) || ft_book_visit_open(b, &v, &c->arena, &id, &c->error) != FT_OK)
+	if (!open_book(c, FT_BOOK_WRITE, &b) || !may_open(c, b, v.asset) ||
+	    ft_book_visit_open(b, &v, &c->arena, &id, &c->error) != FT_OK)
 		return give_up(c, b);
 	return show_visit(c, b, id, ft_arena_printf(&c->arena, "Opened the visit %s.", id), VISIT_SHORT);
 }
@@ -544,6 +591,7 @@ static int run(struct cli *c)
 }
 
 static const struct cli_option options[] = {
+	{ "again", NULL, "open: although a visit of this machine is open" },
 	{ "site", "TEXT", "open, set: where the machine stands" },
 	{ "by", "NAME", "open, set: the technician; say, waive, drop: who says so" },
 	{ "machine-serial", "S", "open, set: the machine's serial number, from the order or the plate" },

@@ -172,6 +172,28 @@ def named_key(b):
     say("keeps this name" in p.stderr and b.doc("handover", "key")["signed_by"] == "A. Fitter", "a key in a file that was named keeps its name, and that is said")
 
 
+def again(b):
+    b.run("visit", "open", "HL-0932", code=0)
+    p = b.run("visit", "open", "hl-0932", code=2)
+    say("HL-0932-1 of HL-0932 is open since 20" in p.stderr and "fettle visit show HL-0932-1" in p.stderr, f"it is said: {p.stderr}")
+    b.run("visit", "show", "HL-0932", code=0)
+    b.run("visit", "open", "HL-0932", "--again", code=0)
+    b.run("visit", "close", "HL-0932-1", "--open-claims")
+    b.run("visit", "close", "HL-0932-2", "--open-claims")
+    b.run("visit", "open", "HL-0932", code=0)
+
+
+def wrong_digit(b):
+    b.run("visit", "open", "ZZ-1", code=0)
+    p = b.run("visit", "set", "ZZ-1", "--sim", "8949123456789012346")
+    head = p.stdout[:p.stdout.find("visit ZZ-1-1, opened")]
+    say("Expected: 7" in " ".join(head.split()), f"what is wrong with the number comes first: {head}")
+    p = b.run("visit", "set", "ZZ-1", "--unit", "U-1")
+    say("Expected: 7" not in p.stdout[:p.stdout.find("visit ZZ-1-1, opened")], "and only of what was just set")
+    p = b.run("visit", "set", "ZZ-1", "--sim", "8949123456789012347")
+    say(p.stdout.startswith("ZZ-1"), f"a right one is no matter: {p.stdout[:80]}")
+
+
 def main():
     with tempfile.TemporaryDirectory() as home:
         for part in PARTS:
@@ -180,7 +202,7 @@ def main():
     return failed != 0
 
 
-PARTS = (swapped, dropped, not_recognised, another_asset, named_key)
+PARTS = (swapped, dropped, not_recognised, another_asset, named_key, again, wrong_digit)
 
 if __name__ == "__main__":
     sys.exit(main())
