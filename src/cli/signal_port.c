@@ -185,7 +185,7 @@ static bool take_settings(struct cli *c, struct ft_modem_settings *m)
 
 	*m = ft_modem_defaults();
 	if (!cli_number(c, "samples", 1, 86400, m->samples, &samples) ||
-	    !cli_number(c, "seconds", 0, 86400, samples * m->every_us / FT_SECOND, &seconds) ||
+	    !cli_number(c, "seconds", 1, 86400, samples * m->every_us / FT_SECOND, &seconds) ||
 	    !cli_number(c, "timeout", 1, 3600, m->hard_us / FT_SECOND, &timeout) ||
 	    !cli_number(c, "baud", 300, 4000000, m->baud, &baud))
 		return false;

@@ -154,7 +154,7 @@ def by_hand_at_a_terminal(folder):
     with Machine(folder) as m:
         ours, theirs = pty.openpty()
         p = subprocess.Popen([FETTLE, "signal", "--port", m.port, "--position", "inside", "--position", "free", "--position",
-                              "never", "--samples", "11", "--seconds", "0", "--json"], cwd=folder, stdin=theirs,
+                              "never", "--samples", "11", "--seconds", "1", "--json"], cwd=folder, stdin=theirs,
                              stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
         os.close(theirs)
 
@@ -190,6 +190,8 @@ def stopped(folder):
 
 
 def no_modem(folder):
+    p = run(folder, "--port", "nowhere", "--seconds", "0")
+    say(p.returncode == 2 and "from 1 to" in p.stderr, f"a survey takes time: {p.stderr}")
     with Machine(folder) as m:
         p = run(folder, "--port", "missing", "--json")
         say(p.returncode == 4, "a port that is not there")
