@@ -64,7 +64,9 @@ struct watch_machine {
 	const struct watch_handover *handover; /* NULL: it is tied to none */
 	struct ft_stream stream;               /* what the book does not hold yet */
 	int64_t first_us, newest_us;           /* arrivals in it */
-	size_t part_count;                     /* of its reads in the book, when they were last fetched */
+	struct ft_watched_part *closed; /* of other months, where a stretch is to hold one month's; bytes are owned */
+	size_t closed_count;
+	size_t part_count; /* of its reads in the book, when they were last fetched */
 };
 
 struct watch_memory;
@@ -77,6 +79,7 @@ struct watch_runs {
 struct watch_fleet {
 	struct cli *c;
 	struct watch_memory *memory;     /* what the book remembers; NULL: nothing is kept */
+	bool by_months;                  /* a stretch of reads holds those of one month, as far as they come in order */
 	int64_t since_us;                /* what is older is left out */
 	struct watch_machine **machines; /* in order of their key once sorted */
 	size_t count, room;
@@ -109,6 +112,8 @@ struct watch_machine *watch_machine_judged(const struct watch_fleet *f, const st
 /* All reads of a machine not older than asked for: those of the book, then those that are new. Into the arena. */
 enum ft_status watch_machine_reads(const struct watch_fleet *f, struct watch_machine *m, struct ft_arena *a,
                                    struct ft_watch_read **ret, size_t *ret_count);
+bool watch_same_month(int64_t a_us, int64_t b_us);
+void watch_machine_written(struct watch_machine *m); /* nothing of it is new any more */
 /* Adds the reads of a file to their machines. */
 bool watch_fleet_add(struct watch_fleet *f, struct ft_slice reads);
 /* Judges one machine into `a`; *ret_any false: nothing of it is of this time. Its runs are appended. */

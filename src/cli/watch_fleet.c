@@ -118,6 +118,43 @@ enum ft_status watch_machine_reads(const struct watch_fleet *f, struct watch_mac
 	return s == FT_OK ? add_reads(ft_buf_text(&m->stream.bytes), a, ret, ret_count, &room, &f->c->error) : s;
 }
 
+bool watch_same_month(int64_t a_us, int64_t b_us)
+{
+	struct ft_civil a = ft_civil_of(a_us, 0), b = ft_civil_of(b_us, 0);
+
+	return a.year == b.year && a.month == b.month;
+}
+
+void watch_machine_written(struct watch_machine *m)
+{
+	for (size_t i = 0; i < m->closed_count; i++)
+		free((char *)(uintptr_t)m->closed[i].bytes.p);
+	free(m->closed);
+	m->closed = NULL;
+	m->closed_count = 0;
+	ft_stream_done(&m->stream);
+}
+
+/* Begins the stream anew for another month. Where audits come in no order of time at all, months stay mixed. */
+static bool close_month(struct watch_machine *m)
+{
+	enum { CLOSED_MAX = 32 };
+	struct ft_watched_part *grown;
+
+	if (m->closed_count == CLOSED_MAX)
+		return true;
+	grown = realloc(m->closed, (m->closed_count + 1) * sizeof *grown);
+	if (!grown)
+		return false;
+	m->closed = grown;
+	grown[m->closed_count++] = (struct ft_watched_part){
+		m->key, 0, (int64_t)m->stream.count, m->first_us, m->newest_us, ft_buf_text(&m->stream.bytes)
+	};
+	m->stream.bytes = (struct ft_buf){ 0 };
+	ft_stream_done(&m->stream);
+	return true;
+}
+
 bool watch_fleet_add(struct watch_fleet *f, struct ft_slice reads)
 {
 	struct ft_watch_read *list;
@@ -130,6 +167,8 @@ bool watch_fleet_add(struct watch_fleet *f, struct ft_slice reads)
 		const char *key = ft_watch_key(&list[i], &f->keys);
 		struct watch_machine *m = key ? watch_machine_of(f, key) : NULL;
 		int64_t arrived = list[i].number[FT_WATCH_ARRIVED];
+		if (m && f->by_months && m->stream.count && !watch_same_month(m->newest_us, arrived) && !close_month(m))
+			m = NULL;
 		if (!m || !ft_stream_put(&m->stream, &list[i]))
 			return ft_fail_memory(&f->c->error, "the reads of the fleet") == FT_OK;
 		if (m->stream.count == 1 || arrived < m->first_us)
@@ -225,7 +264,7 @@ void watch_fleet_done(struct watch_fleet *f)
 {
 	for (size_t i = 0; i < f->count; i++) {
 		free(f->machines[i]->key);
-		ft_stream_done(&f->machines[i]->stream);
+		watch_machine_written(f->machines[i]);
 		free(f->machines[i]);
 	}
 	free(f->machines);

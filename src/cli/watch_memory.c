@@ -92,6 +92,7 @@ static bool come_in(struct watch_memory *m)
 	bool mine = false;
 
 	m->shared = ft_book_shared(m->book);
+	m->fleet->by_months = m->shared; /* there months lie apart */
 	if (ft_book_watch_alone(m->book, false, &mine, &m->c->error) != FT_OK)
 		return false;
 	if (!mine) {
@@ -283,13 +284,6 @@ static void add_part(struct parts *p, struct ft_watched_part x)
 	}
 }
 
-static bool same_month(int64_t a_us, int64_t b_us)
-{
-	struct ft_civil a = ft_civil_of(a_us, 0), b = ft_civil_of(b_us, 0);
-
-	return a.year == b.year && a.month == b.month;
-}
-
 /* Puts the reads of a part behind those in `all`. */
 static bool join(struct watch_memory *m, const struct ft_watched_part *old, struct ft_stream *all, struct ft_arena *a)
 {
@@ -312,9 +306,9 @@ static void merge_month(struct watch_memory *m, struct ft_watched_part *old, siz
 	char *bytes;
 
 	for (size_t i = first; i < count; i++)
-		n += old[i].number && same_month(old[i].newest_us, part.newest_us);
+		n += old[i].number && watch_same_month(old[i].newest_us, part.newest_us);
 	for (size_t i = first; n > 1 && p->good && i < count; i++) {
-		if (!old[i].number || !same_month(old[i].newest_us, part.newest_us))
+		if (!old[i].number || !watch_same_month(old[i].newest_us, part.newest_us))
 			continue;
 		p->good = join(m, &old[i], &all, a);
 		part.first_us = old[i].first_us < part.first_us ? old[i].first_us : part.first_us;
@@ -379,6 +373,8 @@ static bool write_down(struct watch_memory *m, bool last, struct ft_watched *w)
 
 	for (size_t i = 0; i < m->fleet->count; i++) {
 		struct watch_machine *x = m->fleet->machines[i];
+		for (size_t k = 0; k < x->closed_count; k++)
+			add_part(&p, x->closed[k]);
 		if (!x->stream.count)
 			continue;
 		if (last)
@@ -402,7 +398,7 @@ static bool write_down(struct watch_memory *m, bool last, struct ft_watched *w)
 	else
 		good = ft_book_watched_put(m->book, w, &m->c->error) == FT_OK;
 	for (size_t i = 0; good && (!last || m->shared) && i < m->fleet->count; i++)
-		ft_stream_done(&m->fleet->machines[i]->stream);
+		watch_machine_written(m->fleet->machines[i]);
 	for (size_t i = 0; i < m->pending_count; i++) {
 		free(m->pending[i].folder);
 		ft_buf_done(&m->pending[i].files);

@@ -244,9 +244,14 @@ enum ft_status book_tell_fleet(struct ft_book *b, const struct ft_watched *w, bo
 	*ret = false;
 	if (!good)
 		return ft_fail_memory(e, "writing exceptions");
-	q = book_ask(b, "SELECT count(*) FROM watch_told WHERE reads > ? OR hash = ?");
+	/* More reads count while they are there: months may have been dropped since. */
+	q = book_ask(b,
+	             "SELECT count(*) FROM watch_told "
+	             "WHERE (reads > ?1 AND (SELECT sum(p.reads) FROM watch_part p) > ?1) "
+	             "OR (hash = ?2 AND (SELECT count(*) FROM watch_exception) = ?3)");
 	book_put_i64(&q, w->reads);
 	book_put_blob(&q, h.b, FT_HASH_BYTES);
+	book_put_i64(&q, (int64_t)w->exception_count);
 	s = book_number(&q, "writing exceptions into", &told, e);
 	if (s != FT_OK || told)
 		return s;

@@ -187,6 +187,17 @@ def skips_what_others_hold(fleet):
     fleet.ends([watcher], book, "half held by others")
 
 
+def lies_by_months(fleet):
+    """No stretch reaches over the end of a month, so that each month's partition has that month's reads and no others."""
+    book = new_book()
+    fleet.start(server + book).communicate()
+    month = "to_char(to_timestamp({} / 1000000) AT TIME ZONE 'UTC', 'YYYY_MM')"
+    need(psql(book, f"SELECT count(*) FROM fettle.watch_part WHERE {month.format('first_us')} <> {month.format('newest_us')}") == "0",
+         "stretches hold one month each")
+    names = psql(book, f"SELECT DISTINCT tableoid::regclass || ' ' || {month.format('newest_us')} FROM fettle.watch_part ORDER BY 1").splitlines()
+    need(len(names) >= 4 and all(x.split()[0] == "fettle.watch_part_" + x.split()[1] for x in names), f"each in its partition: {names}")
+
+
 def written_once(fleet):
     """What stands in the book already is not written again."""
     book = new_book()
@@ -197,6 +208,13 @@ def written_once(fleet):
          "exceptions that stand are left alone")
     fleet.start(server + book, "--until", "1999-01-01").communicate()
     need(psql(book, "SELECT count(*) FROM fettle.watch_exception") == "0", "others take their place")
+    psql(book, "DROP TABLE fettle.watch_part_2026_03")
+    fleet.start(server + book).communicate()
+    count = int(psql(book, "SELECT count(*) FROM fettle.watch_exception"))
+    psql(book, "DELETE FROM fettle.watch_exception")
+    fleet.start(server + book).communicate()
+    need(count > 0 and count == int(psql(book, "SELECT count(*) FROM fettle.watch_exception")),
+         f"also when a month was dropped, or what stood was taken away: {count}")
 
 
 def writers_are_free(fleet):
@@ -242,6 +260,7 @@ def main():
         killed_at_the_end(fleet)
         killed_whenever(fleet, 5)
         skips_what_others_hold(fleet)
+        lies_by_months(fleet)
         written_once(fleet)
         writers_are_free(fleet)
         a_file_is_for_one(fleet)
