@@ -130,8 +130,8 @@ struct ft_fleet_terms {
 };
 
 /* The problem with the keys back to the fleet. */
-/* From which minute of the first day a technician is planned: the own one, else ->at. Where something is said of what
- * became of some technicians' first day, ->at goes for them alone, and the others keep the morning that was promised. */
+/* From which minute of the first day a technician is planned: the own one, else ->at. Where something is said of the
+ * first day of some technicians, ->at goes for them alone, and the others keep the morning that was promised. */
 int ft_fleet_at(const struct ft_fleet_terms *t, int technician);
 
 struct ft_fleet_problem {
