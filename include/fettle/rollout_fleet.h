@@ -129,11 +129,11 @@ struct ft_fleet_terms {
 	size_t promise_count;
 };
 
-/* The problem with the keys back to the fleet. */
 /* From which minute of the first day a technician is planned: the own one, else ->at. Where something is said of the
  * first day of some technicians, ->at goes for them alone, and the others keep the morning that was promised. */
 int ft_fleet_at(const struct ft_fleet_terms *t, int technician);
 
+/* The problem with the keys back to the fleet. */
 struct ft_fleet_problem {
 	struct ft_route_problem problem;
 	int *machine;    /* by stop */
