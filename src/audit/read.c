@@ -428,6 +428,12 @@ enum ft_status ft_audit_read(struct ft_slice bytes, struct ft_arena *a, struct f
 		return ft_fail(e, FT_E_INPUT,
 		               "This is larger than %u MB and no audit; choose the file that was read from the machine.",
 		               FT_AUDIT_BYTES_MAX >> 20);
+	/* the head of every SQLite 3 database (its file format, 1.3); audits lie in a book, and none of them is meant */
+	if (bytes.n >= 16 && memcmp(bytes.p, "SQLite format 3", 16) == 0)
+		return ft_fail(
+			e, FT_E_INPUT,
+			"This is a database, such as a book of visits, and no audit; fettle visit get writes an audit of "
+			"a visit into a file.");
 	count(bytes, &room_tokens, &room_segments);
 	room_segments++;
 	room_tokens += room_segments;

@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* Finds the command, sorts options from arguments, runs it. */
+#include <libgen.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/ioctl.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include "cli.h"
@@ -129,6 +131,19 @@ static int without_verb(struct cli *c, int argc, char **argv)
 	return cli_failed(c);
 }
 
+/* The folder of the usual book is made on first use; where a book was named, a folder that is not there is a slip. */
+static bool book_has_place(struct cli *c)
+{
+	char *copy = c->book && !strstr(c->book, "://") ? ft_arena_text(&c->arena, ft_slice_of(c->book)) : NULL;
+	struct stat st;
+
+	if (!copy || (stat(copy = dirname(copy), &st) == 0 && S_ISDIR(st.st_mode)))
+		return true;
+	ft_fail(&c->error, FT_E_STORE, "There is no folder %s for the book %s; look at the name or make the folder.", copy,
+	        c->book);
+	return false;
+}
+
 static int run(struct cli *c, int argc, char **argv)
 {
 	int at = find_verb_word(argc, argv);
@@ -161,7 +176,7 @@ static int run(struct cli *c, int argc, char **argv)
 		          *c->verb->arguments ? " " : "", c->verb->arguments);
 		return cli_failed(c);
 	}
-	return c->verb->run(c);
+	return book_has_place(c) ? c->verb->run(c) : cli_failed(c);
 }
 
 int main(int argc, char **argv)

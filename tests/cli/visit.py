@@ -194,6 +194,21 @@ def wrong_digit(b):
     say(p.stdout.startswith("ZZ-1"), f"a right one is no matter: {p.stdout[:80]}")
 
 
+def wrong_place(b):
+    b.sample("sample-1.dts", "before.dts")
+    b.run("visit", "open", "ZZ-1", code=0)
+    b.run("visit", "add", "ZZ-1", "before.dts")
+    for words in (("explain", "book.sqlite"), ("compare", "book.sqlite", "before.dts")):
+        p = b.run(*words, code=3)
+        say("is a database" in p.stderr and not p.stdout, f"the audits in a book are not explained: {p.stderr}")
+    b.run("check", "book.sqlite", code=3)
+    for words in (("visit", "open", "ZZ-2"), ("bench", "--port", "0"), ("visit", "show")):
+        p = b.run("--book", "nodir/x.sqlite", *words, code=5)
+        say("no folder nodir for the book nodir/x.sqlite" in p.stderr and not os.path.exists(os.path.join(b.folder, "nodir")), p.stderr)
+    b.env["FETTLE_BOOK"] = os.path.join(b.folder, "new", "book.sqlite")
+    b.run("visit", "open", "ZZ-3", code=0)
+
+
 def main():
     with tempfile.TemporaryDirectory() as home:
         for part in PARTS:
@@ -202,7 +217,7 @@ def main():
     return failed != 0
 
 
-PARTS = (swapped, dropped, not_recognised, another_asset, named_key, again, wrong_digit)
+PARTS = (swapped, dropped, not_recognised, another_asset, named_key, again, wrong_digit, wrong_place)
 
 if __name__ == "__main__":
     sys.exit(main())
