@@ -494,8 +494,11 @@ static int show_list_document(struct cli *c, struct ft_book *b, const struct ft_
 	return cli_document_end(c, &j);
 }
 
+enum { JUDGED_MOST = 200 }; /* ours: of the latest visits in the list for people; some ms each */
+
 static int run_show(struct cli *c)
 {
+	struct visit_row *rows;
 	struct ft_book *b = NULL;
 	struct ft_visit *list;
 	struct ft_buf out = { 0 };
@@ -513,8 +516,13 @@ static int run_show(struct cli *c)
 		return give_up(c, b);
 	if (c->json)
 		return show_list_document(c, b, list, count);
+	rows = FT_NEW_ARRAY(&c->arena, count + 1, struct visit_row);
+	if (!rows)
+		return ft_fail_memory(&c->error, "the list"), give_up(c, b);
+	for (size_t i = 0; i < count && i < JUDGED_MOST; i++)
+		judge_row(b, &list[i], &rows[i]);
 	ft_book_free(b);
-	visit_list(c, &out, list, count);
+	visit_list(c, &out, list, rows, count);
 	if (!cli_flush(c, &out))
 		return cli_failed(c);
 	ft_buf_done(&out);

@@ -168,15 +168,16 @@ void visit_look(const struct cli *c, struct ft_buf *out, const struct ft_visit *
 	ft_arena_done(&a);
 }
 
-void visit_list(const struct cli *c, struct ft_buf *out, const struct ft_visit *list, size_t count)
+void visit_list(const struct cli *c, struct ft_buf *out, const struct ft_visit *list, const struct visit_row *rows,
+                size_t count)
 {
 	char time[FT_TIME_TEXT];
-	int site = c->columns - 20 - 18 - 8;
+	int site = c->columns - 20 - 18 - 8 - 14;
 
 	if (!count)
 		ft_buf_puts(out, "The book has no visits yet; fettle visit open ASSET begins one.\n");
 	else
-		ft_buf_printf(out, "%-20s%-18s%-8s%s\n", "visit", "opened", "", "place");
+		ft_buf_printf(out, "%-20s%-18s%-8s%-14s%s\n", "visit", "opened", "", "verdict", "place");
 	for (size_t i = 0; i < count; i++) {
 		const struct ft_visit *v = &list[i];
 		const char *place = v->site ? v->site : "";
@@ -185,8 +186,9 @@ void visit_list(const struct cli *c, struct ft_buf *out, const struct ft_visit *
 			n--; /* never half a letter */
 		ft_time_text(v->opened_us, v->opened_offset, time);
 		time[10] = ' ';
-		ft_buf_printf(out, "%-19s %-17.16s %-7s %.*s\n", v->id, time, v->closed_us == FT_ABSENT ? "open" : "closed",
-		              (int)n, place);
+		ft_buf_printf(out, "%-19s %-17.16s %-7s %-13s %.*s\n", v->id, time,
+		              v->closed_us == FT_ABSENT ? "open" : "closed",
+		              rows[i].judged ? ft_verdict_word(rows[i].verdict) : "", (int)n, place);
 	}
 }
 

@@ -14,14 +14,15 @@ enum visit_look {
 
 void visit_look(const struct cli *c, struct ft_buf *out, const struct ft_visit *v, const struct ft_judgement *g,
                 enum visit_look look);
-void visit_list(const struct cli *c, struct ft_buf *out, const struct ft_visit *list, size_t count);
-
 /* How a visit of a list stands, where that was asked. */
 struct visit_row {
 	bool judged;
 	enum ft_verdict verdict;
 	size_t stands[FT_STANDS_COUNT]; /* open: due at closing */
 };
+/* A row for each visit. */
+void visit_list(const struct cli *c, struct ft_buf *out, const struct ft_visit *list, const struct visit_row *rows,
+                size_t count);
 void visit_row_json(struct ft_json *j, const struct ft_visit *v, const struct visit_row *row);
 
 #endif

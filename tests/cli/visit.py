@@ -209,6 +209,17 @@ def wrong_place(b):
     b.run("visit", "open", "ZZ-3", code=0)
 
 
+def listed(b):
+    b.sample("sample-1.dts", "before.dts")
+    b.run("visit", "open", "HL-1", "--machine-serial", "NOT-IT", "--site", "A hall with a name that is far too long for a line of the list")
+    b.run("visit", "add", "HL-1", "before.dts", code=1)
+    b.run("visit", "close", "HL-1", "--open-claims")
+    b.run("visit", "open", "HL-2", code=0)
+    lines = b.run("visit", "show", code=0).stdout.splitlines()
+    say([x.split()[3:5] for x in lines[1:]] == [["open", "open"], ["closed", "contradicted"]], f"a closed visit tells its verdict: {lines}")
+    say(max(len(x) for x in lines) <= 80, "and the list fits")
+
+
 def main():
     with tempfile.TemporaryDirectory() as home:
         for part in PARTS:
@@ -217,7 +228,7 @@ def main():
     return failed != 0
 
 
-PARTS = (swapped, dropped, not_recognised, another_asset, named_key, again, wrong_digit, wrong_place)
+PARTS = (swapped, dropped, not_recognised, another_asset, named_key, again, wrong_digit, wrong_place, listed)
 
 if __name__ == "__main__":
     sys.exit(main())
