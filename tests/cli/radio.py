@@ -74,7 +74,7 @@ FAULTS = [
     ("modem-no-cesq", "outside", 0, None, "+CSQ is asked instead"),
     ("modem-echo-stays", "outside", 0, None, "its echoes are passed over"),
     ("modem-rate", "outside", 0, None, "answers at 9600 bit/s, not at 115200"),
-    ("modem-slow 1200", "outside", 0, "signal.few-readings", "slow to answer"),
+    ("modem-slow 2400", "outside", 0, "signal.few-readings", "slow to answer"),
     ("modem-stops 4", "outside", 4, None, "went quiet after 4 readings"),
     ("modem-dead", "outside", 4, None, "Nothing answered at 115200 bit/s"),
 ]
@@ -87,7 +87,7 @@ def one_fault(folder, row):
     found = []
     samples = "3" if rule == "signal.few-readings" else "12"
     # what is late on purpose is told from what a busy machine makes late
-    patience = "1" if fault.startswith(("modem-slow", "modem-stops", "modem-dead")) else "8"
+    patience = "2" if fault.startswith("modem-slow") else "1" if fault.startswith(("modem-stops", "modem-dead")) else "8"
 
     def check(good, what):
         found.append((good, f"{fault or 'no fault'}: {what}"))
@@ -103,6 +103,8 @@ def one_fault(folder, row):
         check(not os.path.exists(name), "no log under the name of a whole one")
         check(os.path.exists(name + ".part"), "what came is kept when asked for")
         return found
+    if p.returncode not in (0, 1):
+        return found # said above
     rules = [f["rule"] for f in d["findings"]]
     notes = ["signal.outside-only"]  # said wherever nobody measured inside
     if fault == "modem-no-cesq":
