@@ -260,7 +260,12 @@ export function WatchPage(_: { place: Place }) {
 	const open = cases.filter((c) => !c.x.acknowledged);
 	const newest = list.reduce((t, m) => ((m.last_read ?? "") > t ? (m.last_read as string) : t), "");
 	const oneMoney = new Set(list.map((m) => m.currency).filter((c) => c !== null)).size < 2;
-	const sum = oneMoney ? open.reduce((n, c) => n + (c.x.money ?? 0), 0) : 0;
+	// amounts of machines that tell no currency are in no sum where others tell one
+	const told = list.find((m) => m.currency !== null);
+	const summed = open.filter((c) => oneMoney && c.m.currency === (told?.currency ?? null));
+	const stakes = (["once", "a week"] as const)
+		.map((is) => [is, summed.reduce((n, c) => n + (c.x.money_is === is ? (c.x.money ?? 0) : 0), 0)] as const)
+		.flatMap(([is, n]) => (n > 0 && summed[0] ? [`${amount(summed[0].m, n)} ${is}`] : []));
 	return (
 		<Leaf
 			title="Watch"
@@ -269,7 +274,7 @@ export function WatchPage(_: { place: Place }) {
 					at="watch"
 					beside={
 						read.list
-							? `${count(list.length, "machine")} up to ${newest.replace("T", " ").slice(0, 16)}; ${count(open.length, "exception")}${sum > 0 && list[0] ? `, ${amount(list[0], sum)} at stake` : ""}`
+							? `${count(list.length, "machine")} up to ${newest.replace("T", " ").slice(0, 16)}; ${count(open.length, "exception")}${stakes.length ? `, lost or at stake ${stakes.join(" and ")}` : ""}`
 							: ""
 					}
 				/>
