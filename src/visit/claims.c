@@ -178,7 +178,8 @@ static bool asset_plain(struct ft_slice s, char out[65])
 	return any;
 }
 
-/* The machine may be left without its number, or with that of an earlier place, so that another one is a doubt. */
+/* The machine may be left without its number, or with that of an earlier place: another one is a doubt, but the serial
+ * number on the plate decides which machine it is. */
 static void find_other_asset(struct judging *j, const struct judge_audit *r)
 {
 	struct ft_slice seen = ft_slice_trim(r->summary->asset);
@@ -194,10 +195,12 @@ static void find_other_asset(struct judging *j, const struct judge_audit *r)
 static void decide_machine(struct judging *j, struct ft_claim_state *c)
 {
 	const struct judge_audit *r = j->after.facts ? &j->after : &j->before;
+	static const enum ft_rule_id by_serial[] = { FT_RULE_VISIT_SERIAL_DIFFERS, FT_RULE_NONE };
+	static const enum ft_rule_id by_asset[] = { FT_RULE_VISIT_ASSET_DIFFERS, FT_RULE_NONE };
 	const char *meant = j->v->machine_serial, *asset = "";
 	struct judge_span found = { .from = (int)j->g->findings.count };
 	struct ft_slice serial;
-	struct heaviest h;
+	struct heaviest h, other;
 
 	if (!r->facts)
 		return;
@@ -210,15 +213,20 @@ static void decide_machine(struct judging *j, struct ft_claim_state *c)
 	found.to = (int)j->g->findings.count;
 	if (serial.n || found.to > found.from)
 		rest_on(j, c, r->evidence);
-	h = cite(j, c, &found, NULL);
-	if (meant || !serial.n) {
-		if (!against(j, c, h) && serial.n)
-			stand(c, FT_STANDS_SHOWN,
-			      text(j, "The audit names the machine %s, which is the one that was meant.", meant));
+	h = cite(j, c, &found, by_serial);
+	other = cite(j, c, &found, by_asset);
+	if (other.one)
+		asset = text(j, " It says asset %s, the visit is for %s.", other.one->seen, j->v->asset);
+	if (!serial.n) {
+		against(j, c, other);
 		return;
 	}
-	if (h.one)
-		asset = text(j, " It says asset %s, the visit is for %s.", h.one->seen, j->v->asset);
+	if (meant) {
+		if (!against(j, c, h))
+			stand(c, FT_STANDS_SHOWN,
+			      text(j, "The audit names the machine %s, which is the one that was meant.%s", meant, asset));
+		return;
+	}
 	stand(c, FT_STANDS_OPEN,
 	      text(j, "The audit names the machine %.*s; no serial number was given for the visit.%s", FT_P(serial),
 	           asset));

@@ -143,9 +143,9 @@ def another_asset(b):
     doc = b.doc("visit", "set", "ZZ-1", "--machine-serial", "PL7730418")
     rules = [(f["rule"], f["weight"], f["seen"], f["expected"]) for f in doc["findings"] if f["rule"].startswith("visit.asset")]
     c = b.claim("ZZ-1", "know.machine")
-    say(rules == [("visit.asset-differs", "doubt", "HL-0932", "ZZ-1")] and c["stands"] == "open" and "ZZ-1" in c["because"], f"a doubt: {c}")
-    b.run("visit", "say", "ZZ-1", "know.machine", "the plate says PL7730418, the number was never keyed in")
-    say(b.claim("ZZ-1", "know.machine")["stands"] == "shown", "which a word settles")
+    say(rules == [("visit.asset-differs", "doubt", "HL-0932", "ZZ-1")], f"a doubt: {doc['findings']}")
+    say(c["stands"] == "shown" and "It says asset HL-0932, the visit is for ZZ-1." in c["because"], f"the plate decides, and it is said: {c}")
+    say("HL-0932" in " ".join(b.run("visit", "show", "ZZ-1", "--all").stdout.split()), "also to people")
     for n, (visit, inside, doubt) in enumerate((("HL-0932", b"HL-0932", False), ("hl 0932", b"HL-0932", False), ("HL-0932", b"", False),
                                                 ("HL-0932", b"00000000", False), ("HL-0932", b"HL-0933", True))):
         book = ("--book", os.path.join(b.folder, f"{n}.sqlite"))
@@ -153,7 +153,8 @@ def another_asset(b):
         b.run(*book, "visit", "open", visit, "--machine-serial", "PL7730418", code=0)
         doc = json.loads(b.run("--json", *book, "visit", "add", visit, "two.dts").stdout)
         say(doubt == any(f["rule"] == "visit.asset-differs" for f in doc["findings"]), f"{visit} and {inside}: doubt {doubt}")
-        say(doubt == (next(c for c in doc["claims"] if c["id"] == "know.machine")["stands"] == "open"), "and the claim with it")
+        c = next(c for c in doc["claims"] if c["id"] == "know.machine")
+        say(c["stands"] == "shown" and doubt == ("It says asset" in c["because"]), f"which the claim tells: {c}")
 
 
 def named_key(b):
