@@ -215,6 +215,45 @@ static void sees_what_speaks_against(void **state)
 	stands(&g, FT_CLAIM_PROVE_SALES, "open");
 }
 
+/* Added last, but read before the one of after: the counters tell of no fault, and the step puts it right. */
+static void tells_an_audit_added_late(void **state)
+{
+	struct ft_visit v = whole_visit();
+	struct ft_evidence four[4] = { three[0], three[1], three[2], three[0] };
+	const struct ft_claim_state *c;
+	struct ft_judgement g;
+	char *cleared;
+	(void)state;
+
+	four[3].name = "keyed.dts";
+	four[3].number = 4;
+	four[3].stage = FT_STAGE_PROVE;
+	v.evidence = four;
+	v.evidence_count = 4;
+	g = judge(&v);
+	stands(&g, FT_CLAIM_PROVE_SALES, "open");
+	stands(&g, FT_CLAIM_PROVE_METERS, "open");
+	c = claim(&g, FT_CLAIM_PROVE_SALES);
+	assert_non_null(strstr(c->because, ft_arena_printf(&arena, "keyed.dts was read before %s", three[1].name)));
+	assert_null(strstr(c->because, "story"));
+	assert_string_equal(c->todo, ft_arena_printf(&arena, "fettle visit add %s --stage keep keyed.dts", v.id));
+	assert_int_equal(g.proved_from, -1);
+
+	four[0].stage = FT_STAGE_PROVE; /* the step */
+	four[3].stage = FT_STAGE_KEEP;
+	g = judge(&v);
+	stands(&g, FT_CLAIM_PROVE_SALES, "shown");
+	stands(&g, FT_CLAIM_PROVE_METERS, "shown");
+
+	four[0].stage = FT_STAGE_KEEP;
+	four[3].stage = FT_STAGE_PROVE;
+	cleared = ft_arena_text(&arena, four[3].bytes); /* its count of reads is not older: one witness is not enough */
+	memcpy(cleared + ft_slice_find(four[3].bytes, FT_SLICE("**10*6")), "**99*6", 6);
+	four[3].bytes.p = cleared;
+	g = judge(&v);
+	stands(&g, FT_CLAIM_PROVE_SALES, "contradicted");
+}
+
 /* Sold wrongly, mended, sold again: the proof begins at the audit read after mending, and says so. */
 static void proves_anew_after_mending(void **state)
 {
@@ -403,6 +442,7 @@ int main(int argc, char **argv)
 		cmocka_unit_test_setup(judges_a_clean_visit, start),
 		cmocka_unit_test_setup(sees_what_speaks_against, start),
 		cmocka_unit_test_setup(proves_anew_after_mending, start),
+		cmocka_unit_test_setup(tells_an_audit_added_late, start),
 		cmocka_unit_test_setup(never_shows_by_what_was_dropped, start),
 		cmocka_unit_test_setup(takes_words_and_waivers, start),
 		cmocka_unit_test_setup(every_claim_can_be_settled, start),

@@ -154,7 +154,8 @@ static enum ft_status compare_and_prove(struct ft_handover *h, struct ft_arena *
 	s = read_sales(h, h->after.summary.decimals, a, e);
 	if (s == FT_OK)
 		s = take_accounts(h, a, &in, e);
-	if (s != FT_OK || !h->sale_count)
+	if (s != FT_OK || !h->sale_count ||
+	    h->judgement.proved_from < 0) /* where the judgement proved nothing, nor do we */
 		return s;
 	s = ft_prove(&before, &after, &in, a, &unused, &h->proof, &ignored);
 	if (s == FT_E_MEMORY)

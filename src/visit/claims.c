@@ -127,7 +127,7 @@ static bool against(struct judging *j, struct ft_claim_state *c, struct heaviest
 	stand(c, h.faults ? FT_STANDS_CONTRADICTED : FT_STANDS_OPEN,
 	      more > 1 ? text(j, "%s; and %zu more.", words, more - 1) : text(j, "%s.", words));
 	/* in a visit the two are swapped by their stages */
-	c->todo = h.one->rule == FT_RULE_LEDGER_ORDER
+	c->todo = h.one->rule == FT_RULE_LEDGER_ORDER && h.one->weight == FT_FAULT
 		? "file the older one as that of before: fettle visit add VISIT --stage keep FILE"
 		: h.one->todo;
 	return true;
