@@ -355,6 +355,8 @@ enum ft_status ft_watch_doors(struct ft_watch_result *results, size_t count, str
 struct ft_cabinets;
 struct ft_cabinets *ft_cabinets_begin(struct ft_watch_result *results, size_t count, const struct ft_fleet_door *doors,
                                       size_t door_count, const char *what, struct ft_arena *a);
+/* Rows later than this are read and not judged. */
+void ft_cabinets_until(struct ft_cabinets *c, int64_t at_us);
 /* `e` is the same at every piece. FT_E_INPUT names the line. */
 enum ft_status ft_cabinets_take(struct ft_cabinets *c, struct ft_slice lines, struct ft_error *e);
 struct ft_strangers ft_cabinets_strangers(const struct ft_cabinets *c); /* of what was taken; lives as long as it */

@@ -91,7 +91,43 @@ static enum ft_status look_for_strangers(struct watch_fleet *f, struct watch_tab
 		: ft_fail_memory(&f->c->error, path);
 }
 
-static enum ft_status money_tables(struct cli *c, struct watch_fleet *f)
+/* Nobody knew yet what was counted or settled on a day that began no earlier than `until`. */
+static bool known_by(int32_t day, int64_t until)
+{
+	return day * FT_DAY < until;
+}
+
+static size_t counts_by(struct ft_count *list, size_t n, int64_t until)
+{
+	size_t kept = 0;
+
+	for (size_t i = 0; i < n; i++)
+		if (known_by(list[i].day, until))
+			list[kept++] = list[i];
+	return kept;
+}
+
+static size_t settlements_by(struct ft_settlement *list, size_t n, int64_t until)
+{
+	size_t kept = 0;
+
+	for (size_t i = 0; i < n; i++)
+		if (known_by(list[i].day, until))
+			list[kept++] = list[i];
+	return kept;
+}
+
+static size_t doors_by(struct ft_fleet_door *list, size_t n, int64_t until)
+{
+	size_t kept = 0;
+
+	for (size_t i = 0; i < n; i++)
+		if (list[i].at_us <= until)
+			list[kept++] = list[i];
+	return kept;
+}
+
+static enum ft_status money_tables(struct cli *c, struct watch_fleet *f, int64_t until)
 {
 	int decimals = f->result_count ? f->results[0].decimals : 2;
 	const char *counts = cli_value(c, "counts"), *settlements = cli_value(c, "settlements");
@@ -107,7 +143,8 @@ static enum ft_status money_tables(struct cli *c, struct watch_fleet *f)
 		if (s == FT_OK && n)
 			s = look_for_strangers(f, &f->tables[0], counts, &list->asset, sizeof *list, n);
 		if (s == FT_OK)
-			s = ft_watch_cash(f->results, f->result_count, list, n, &f->arena, &f->cash, &c->error);
+			s = ft_watch_cash(f->results, f->result_count, list, counts_by(list, n, until), &f->arena, &f->cash,
+			                  &c->error);
 		f->counted = s == FT_OK;
 	}
 	if (settlements && s == FT_OK) {
@@ -119,7 +156,8 @@ static enum ft_status money_tables(struct cli *c, struct watch_fleet *f)
 		if (s == FT_OK && n)
 			s = look_for_strangers(f, &f->tables[1], settlements, &list->asset, sizeof *list, n);
 		if (s == FT_OK)
-			s = ft_watch_settlements(f->results, f->result_count, list, n, &f->arena, &c->error);
+			s = ft_watch_settlements(f->results, f->result_count, list, settlements_by(list, n, until), &f->arena,
+			                         &c->error);
 	}
 	return s;
 }
@@ -129,7 +167,7 @@ static enum ft_status take_temperatures(void *to, struct ft_slice lines, struct 
 	return ft_cabinets_take(to, lines, e);
 }
 
-static enum ft_status door_tables(struct cli *c, struct watch_fleet *f)
+static enum ft_status door_tables(struct cli *c, struct watch_fleet *f, int64_t until)
 {
 	const char *doors = cli_value(c, "doors"), *temperatures = cli_value(c, "temperatures");
 	struct ft_fleet_door *list = NULL;
@@ -143,11 +181,14 @@ static enum ft_status door_tables(struct cli *c, struct watch_fleet *f)
 			s = ft_fleet_doors_read(bytes, doors, &c->arena, &list, &n, &c->error);
 		if (s == FT_OK && n)
 			s = look_for_strangers(f, &f->tables[2], doors, &list->asset, sizeof *list, n);
+		n = s == FT_OK ? doors_by(list, n, until) : 0;
 		if (s == FT_OK)
 			s = ft_watch_doors(f->results, f->result_count, list, n, &f->arena, &c->error);
 	}
 	if (temperatures && s == FT_OK) {
 		struct ft_cabinets *cabinets = ft_cabinets_begin(f->results, f->result_count, list, n, temperatures, &f->arena);
+		if (cabinets)
+			ft_cabinets_until(cabinets, until);
 		s = cabinets ? cli_read_lines(c, temperatures, "the temperatures", take_temperatures, cabinets)
 					 : ft_fail_memory(&c->error, "the temperatures");
 		if (s == FT_OK)
@@ -160,7 +201,7 @@ static int watch(struct cli *c, struct run *r, int jobs)
 {
 	struct watch_tally tally = { 0 };
 	struct watch_fleet *f = &r->fleet;
-	int64_t since, until;
+	int64_t since, until, known_until;
 	enum ft_status s;
 
 	if (!time_option(c, "since", FT_ABSENT, &since) || !time_option(c, "until", FT_ABSENT, &until))
@@ -175,14 +216,15 @@ static int watch(struct cli *c, struct run *r, int jobs)
 		return cli_failed(c);
 	if (!(f->memory ? watch_handovers_tie(f, watch_memory_book(f->memory)) : watch_handovers_look(f)))
 		return cli_failed(c);
+	known_until = until == FT_ABSENT ? FT_NEVER : until; /* loggers tell of the hours behind the last audit, too */
 	if (until == FT_ABSENT)
 		until = f->newest_us;
 	f->since_us = since == FT_ABSENT ? until - HORIZON_DAYS * FT_DAY : since;
 	s = watch_fleet_judge(f, until);
 	if (s == FT_OK)
-		s = money_tables(c, f);
+		s = money_tables(c, f, known_until);
 	if (s == FT_OK)
-		s = door_tables(c, f);
+		s = door_tables(c, f, known_until);
 	if (s != FT_OK || !watch_reads_asked(f, until) || (f->memory && !watch_memory_close(f->memory, until)))
 		return cli_failed(c);
 	if (f->memory && !watch_handovers_file(f, watch_memory_book(f->memory), until))

@@ -203,6 +203,7 @@ struct ft_cabinets {
 	const char *what;
 	struct ft_arena *arena;
 	struct ft_cold_rule rule;
+	int64_t until_us;
 	bool begun;
 	struct ft_strangers strangers;
 	char first_strange[sizeof((struct cabinet *)0)->asset];
@@ -220,9 +221,15 @@ struct ft_cabinets *ft_cabinets_begin(struct ft_watch_result *results, size_t co
 	c->door_count = door_count;
 	c->what = what;
 	c->arena = a;
+	c->until_us = FT_NEVER;
 	ft_cold_rule_of(FT_COLD_COLD, &c->rule);
 	c->now.allowance_us = c->rule.allowance_s * FT_SECOND;
 	return c;
+}
+
+void ft_cabinets_until(struct ft_cabinets *c, int64_t at_us)
+{
+	c->until_us = at_us;
 }
 
 static enum ft_status read_heading(struct ft_cabinets *c, struct ft_slice lines, struct ft_error *e)
@@ -260,7 +267,7 @@ static enum ft_status take_row(struct ft_cabinets *all, struct ft_error *e)
 	all->strangers.rows++;
 	if (!c->r && !all->strangers.strange++)
 		memcpy(all->first_strange, c->asset, sizeof all->first_strange);
-	if (c->r && us > c->last_us) {
+	if (c->r && us > c->last_us && us <= all->until_us) {
 		c->r->since_degrees += us >= c->r->handed_us;
 		follow_doors(c, us);
 		if (v > all->rule.limit_c)
