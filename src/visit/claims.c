@@ -474,6 +474,11 @@ static void decide_numbers(struct judging *j, struct ft_claim_state *c)
 
 	check_numbers(j);
 	found.to = (int)j->g->findings.count;
+	for (int i = found.from; i < found.to; i++) /* no words show this claim; what stands on the card is waived */
+		if (j->g->findings.list[i].rule == FT_RULE_NUMBER_CHECK_DIGIT_CARD)
+			j->g->findings.list[i].todo =
+				text(j, "read it again off the card; if it reads the same: fettle visit waive %s %s --because \"%s\"",
+			         v->id, c->claim->id, "the card reads so");
 	if (against(j, c, cite(j, c, &found, NULL)))
 		return;
 	if (v->unit && v->sim)

@@ -191,6 +191,12 @@ def wrong_digit(b):
     say("Expected: 7" in " ".join(head.split()), f"what is wrong with the number comes first: {head}")
     p = b.run("visit", "set", "ZZ-1", "--unit", "U-1")
     say("Expected: 7" not in p.stdout[:p.stdout.find("visit ZZ-1-1, opened")], "and only of what was just set")
+    step = 'fettle visit waive ZZ-1-1 hand-over.numbers --because "the card reads so"'
+    doc = b.doc("visit", "show", "ZZ-1")
+    say(b.claim("ZZ-1", "hand-over.numbers")["do"].endswith(step) and [f["do"].endswith(step) for f in doc["findings"] if f["rule"].startswith("number.")] == [True],
+        f"the step is one that can be taken: {b.claim('ZZ-1', 'hand-over.numbers')}")
+    b.run("visit", "waive", "ZZ-1-1", "hand-over.numbers", "--because", "the card reads so", "--by", "A. Fitter")
+    say(b.claim("ZZ-1", "hand-over.numbers")["stands"] == "waived", "and settles the claim")
     p = b.run("visit", "set", "ZZ-1", "--sim", "8949123456789012347")
     say(p.stdout.startswith("ZZ-1"), f"a right one is no matter: {p.stdout[:80]}")
 
