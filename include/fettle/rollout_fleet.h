@@ -94,12 +94,15 @@ char *ft_fleet_date_text(int64_t day, char out[FT_DATE_TEXT]);
 
 /* ---- what was promised and what changed ---- */
 
-/* A line of an earlier plan. */
+/* A line of an earlier plan, or what is asked for in its place. */
 struct ft_promise {
 	int machine, technician;
 	int64_t day;
-	int order; /* within its day */
-	int leave; /* minute it was to end, or -1 */
+	int order;          /* within its day */
+	int leave;          /* minute it was to end, or -1 */
+	int was_technician; /* whom the earlier plan named, before another was asked for; -1: nobody */
+	int64_t was_day;
+	int was_start, was_leave; /* minutes told to the site, or -1 */
 };
 
 /* Reads days.csv back. Lines whose machine or technician is gone are passed over and counted in *ret_gone. */
@@ -141,7 +144,8 @@ struct ft_fleet_problem {
 	int64_t *day;    /* by shift */
 	double *angles;  /* by place */
 	int *promised;   /* by stop: shift it was promised for, -1: none, -2: a day that is not in the plan any more */
-	size_t done;     /* machines left out since they are done */
+	struct ft_promise *promise; /* by stop: what was promised or asked for; ->machine -1: nothing */
+	size_t done;                /* machines left out since they are done */
 };
 
 /* FT_E_INPUT where nobody works in these days or a place is not known. */
@@ -155,7 +159,12 @@ struct ft_rollout_stop {
 	int arrive, start, leave; /* minutes of the day, arrivals rounded up, so that nobody comes too early */
 	double km;                /* from the stop before */
 	bool moved;               /* was promised for another day or technician */
+	bool asked;               /* moved as it was asked for */
+	bool other_hour;          /* not moved, but more than FT_HOUR_KEPT away from was_start */
+	int was_start;            /* minute promised by the earlier plan, -1: none */
 };
+
+enum { FT_HOUR_KEPT = 60 }; /* minutes; ours: a site is told an hour, so what shifts by more must be told anew */
 
 struct ft_rollout_day {
 	int technician;
@@ -197,6 +206,7 @@ struct ft_rollout {
 	int bound_routes;
 	double risk_asked, risk_worst; /* of a filling; worst as bound */
 	size_t promised, kept, moved;  /* stops that an earlier plan had and that are not done */
+	size_t other_hour;             /* of those kept */
 	size_t done;
 };
 

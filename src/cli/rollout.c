@@ -207,7 +207,7 @@ static bool move(struct rollout *r, const char *text, struct ft_promise *list)
 	const size_t sign = ft_slice_find(s, FT_SLICE("="));
 	const struct ft_slice whom = sign < s.n ? (struct ft_slice){ s.p + sign + 1, s.n - sign - 1 } : FT_SLICE("");
 	const size_t colon = ft_slice_find(whom, FT_SLICE(":"));
-	struct ft_promise p = { .leave = -1 };
+	struct ft_promise p = { .leave = -1, .was_technician = -1, .was_start = -1, .was_leave = -1 };
 
 	p.technician = ft_fleet_technician_of(&r->fleet, (struct ft_slice){ whom.p, colon });
 	if (colon >= whom.n || !ft_fleet_date((struct ft_slice){ whom.p + colon + 1, whom.n - colon - 1 }, &p.day))
@@ -220,8 +220,10 @@ static bool move(struct rollout *r, const char *text, struct ft_promise *list)
 		return cli_usage(c, "--move: there is no technician \"%.*s\".", (int)colon, whom.p), false;
 	for (size_t i = 0; i < r->terms.promise_count; i++)
 		if (list[i].machine == p.machine) {
-			p.order = list[i].order;
-			list[i] = p;
+			/* What the site was told stays known, so that the move is told to it. */
+			list[i].technician = p.technician;
+			list[i].day = p.day;
+			list[i].leave = -1;
 			return true;
 		}
 	p.order = (int)r->terms.promise_count;
@@ -397,9 +399,10 @@ const char *rollout_promise(const struct rollout *r, int machine)
 
 	for (size_t i = 0; i < r->terms.promise_count; i++) {
 		const struct ft_promise *p = &r->terms.promises[i];
-		if (p->machine == machine)
-			return ft_arena_printf(&r->c->arena, "%.*s, %s as promised", FT_P(r->fleet.technicians[p->technician].name),
-			                       ft_fleet_date_text(p->day, date));
+		if (p->machine == machine && p->was_technician >= 0)
+			return ft_arena_printf(&r->c->arena, "%.*s, %s as promised",
+			                       FT_P(r->fleet.technicians[p->was_technician].name),
+			                       ft_fleet_date_text(p->was_day, date));
 	}
 	return NULL;
 }
@@ -429,12 +432,14 @@ static void judge(struct rollout *r)
 		const char *who = ft_arena_printf(&c->arena, "%.*s, %s", FT_P(r->fleet.technicians[t->days[d].technician].name),
 		                                  ft_fleet_date_text(t->days[d].day, date));
 		for (size_t i = 0; i < t->days[d].count; i++) {
-			const struct ft_fleet_machine *m = &r->fleet.machines[t->days[d].stops[i].machine];
-			if (t->days[d].stops[i].moved)
+			const struct ft_rollout_stop *stop = &t->days[d].stops[i];
+			const struct ft_fleet_machine *m = &r->fleet.machines[stop->machine];
+			if (stop->moved)
 				ft_find(&r->findings, FT_RULE_ROLLOUT_MOVED,
 				        (struct ft_where){ c->arguments[0], m->line, ft_arena_text(&c->arena, m->asset), NULL, false,
 				                           0 },
-				        ft_arena_printf(&c->arena, "now %s", who), rollout_promise(r, t->days[d].stops[i].machine));
+				        ft_arena_printf(&c->arena, "now %s%s", who, stop->asked ? ", asked for" : ""),
+				        rollout_promise(r, stop->machine));
 		}
 		if (t->days[d].late_risk > 0.25)
 			ft_find(&r->findings, FT_RULE_ROLLOUT_LATE, (struct ft_where){ .element = who },

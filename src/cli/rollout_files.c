@@ -196,7 +196,7 @@ bool rollout_plan_text(struct cli *c, struct ft_slice bytes, struct ft_slice *re
 		json_decref(all);
 		return false;
 	}
-	ft_buf_puts(&out, "date,technician,asset,leave\n");
+	ft_buf_puts(&out, "date,technician,asset,start,leave\n");
 	json_array_foreach(json_object_get(all, "days"), i, day)
 	{
 		json_array_foreach(json_object_get(day, "stops"), k, stop)
@@ -204,6 +204,7 @@ bool rollout_plan_text(struct cli *c, struct ft_slice bytes, struct ft_slice *re
 			put_field(&out, json_object_get(day, "date"), ',');
 			put_field(&out, json_object_get(day, "technician"), ',');
 			put_field(&out, json_object_get(stop, "asset"), ',');
+			put_field(&out, json_object_get(stop, "start"), ',');
 			put_field(&out, json_object_get(stop, "leave"), '\n');
 		}
 	}

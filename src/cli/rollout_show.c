@@ -26,13 +26,26 @@ static void put_day(const struct rollout *r, const struct ft_rollout_day *d, str
 	for (size_t i = 0; i < d->count; i++) {
 		const struct ft_rollout_stop *s = &d->stops[i];
 		const struct ft_fleet_machine *m = &r->fleet.machines[s->machine];
-		ft_buf_printf(out, "  %s %02d:%02d to %02d:%02d  ", s->moved ? ">" : " ", s->start / 60, s->start % 60,
-		              s->leave / 60, s->leave % 60);
+		ft_buf_printf(out, "  %s %02d:%02d to %02d:%02d  ",
+		              s->moved            ? ">"
+		                  : s->other_hour ? "~"
+		                                  : " ",
+		              s->start / 60, s->start % 60, s->leave / 60, s->leave % 60);
 		cli_name(out, m->asset, 14);
 		ft_buf_puts(out, "  ");
 		cli_name(out, m->site, 28);
 		ft_buf_printf(out, " %7.1f km\n", s->km);
 	}
+}
+
+/* One sentence of the summary; NULL: none. */
+static void put_sentence(const struct rollout *r, const char *text, struct ft_buf *out)
+{
+	if (!text)
+		return;
+	ft_buf_puts(out, "  ");
+	ft_wrap(out, text, r->c->columns, 4);
+	ft_buf_puts(out, ".\n");
 }
 
 /* "  To be looked at first, so not planned: BD-1022, BD-1029." */
@@ -51,7 +64,7 @@ static void put_not_planned(const struct rollout *r, enum ft_fit fit, const char
 	ft_buf_puts(out, ".\n");
 }
 
-/* "  Moved: BD-1071 to Tilda Moss, 2026-12-01 (Jorin Vale, 2026-11-30 as promised)." */
+/* "  Moved: BD-1071 to Tilda Moss, 2026-12-01 (Jorin Vale, 2026-11-30 as promised; asked for)." */
 static void put_moved(const struct rollout *r, struct ft_buf *out)
 {
 	const char *text = "Moved: ";
@@ -65,17 +78,56 @@ static void put_moved(const struct rollout *r, struct ft_buf *out)
 			if (!s->moved)
 				continue;
 			was = rollout_promise(r, s->machine);
-			text = ft_arena_printf(&r->c->arena, "%s%s%.*s to %.*s, %s (%s)", text, first ? "" : "; ",
+			text = ft_arena_printf(&r->c->arena, "%s%s%.*s to %.*s, %s (%s%s)", text, first ? "" : "; ",
 			                       FT_P(r->fleet.machines[s->machine].asset),
 			                       FT_P(r->fleet.technicians[r->told.days[d].technician].name),
-			                       ft_fleet_date_text(r->told.days[d].day, date), was ? was : "?");
+			                       ft_fleet_date_text(r->told.days[d].day, date), was ? was : "?",
+			                       s->asked ? "; asked for" : "");
 			first = false;
 		}
-	if (!text)
-		return;
-	ft_buf_puts(out, "  ");
-	ft_wrap(out, text, r->c->columns, 4);
-	ft_buf_puts(out, ".\n");
+	put_sentence(r, text, out);
+}
+
+/* "  At another hour: BD-1225 11:45 (07:46 as promised)." */
+static void put_hours(const struct rollout *r, struct ft_buf *out)
+{
+	const char *text = NULL;
+
+	for (size_t d = 0; d < r->told.day_count; d++)
+		for (size_t i = 0; i < r->told.days[d].count; i++) {
+			const struct ft_rollout_stop *s = &r->told.days[d].stops[i];
+			if (s->other_hour)
+				text = ft_arena_printf(&r->c->arena, "%s%.*s %02d:%02d (%02d:%02d as promised)",
+				                       text ? ft_arena_printf(&r->c->arena, "%s; ", text) : "At another hour: ",
+				                       FT_P(r->fleet.machines[s->machine].asset), s->start / 60, s->start % 60,
+				                       s->was_start / 60, s->was_start % 60);
+		}
+	put_sentence(r, text, out);
+}
+
+/* "  Not where it was asked for: BD-1008 (Tilda Moss, 2026-12-01)." */
+static void put_refused(const struct rollout *r, struct ft_buf *out)
+{
+	const char *text = NULL;
+
+	for (size_t k = 0; k < r->terms.promise_count; k++) {
+		const struct ft_promise *p = &r->terms.promises[k];
+		char date[FT_DATE_TEXT];
+		bool there = r->terms.done && r->terms.done[p->machine];
+		if (p->technician == p->was_technician && p->day == p->was_day)
+			continue; /* nothing else was asked for */
+		for (size_t d = 0; d < r->told.day_count; d++)
+			for (size_t i = 0; i < r->told.days[d].count; i++)
+				there |= r->told.days[d].stops[i].machine == p->machine &&
+					r->told.days[d].technician == p->technician && r->told.days[d].day == p->day;
+		if (!there)
+			text = ft_arena_printf(&r->c->arena, "%s%.*s (%.*s, %s)",
+			                       text ? ft_arena_printf(&r->c->arena, "%s; ", text)
+			                            : "Does not fit where it was asked for: ",
+			                       FT_P(r->fleet.machines[p->machine].asset),
+			                       FT_P(r->fleet.technicians[p->technician].name), ft_fleet_date_text(p->day, date));
+	}
+	put_sentence(r, text, out);
 }
 
 /* Whose first day --at is not for, as nothing is said of it. */
@@ -116,10 +168,16 @@ static void put_summary(const struct rollout *r, struct ft_buf *out)
 	if (r->terms.promise_count) {
 		ft_buf_printf(out, "  Of %zu promised, %zu keep day and technician, %zu moved (marked >).\n", t->promised,
 		              t->kept, t->moved);
-		if (t->moved) {
+		if (t->moved)
 			put_moved(r, out);
-			ft_buf_puts(out, "  Tell their sites before the day.\n");
+		if (t->other_hour) {
+			ft_buf_printf(out, "  Of those kept, %zu at another hour by more than %d minutes (marked ~).\n",
+			              t->other_hour, FT_HOUR_KEPT);
+			put_hours(r, out);
 		}
+		if (t->moved || t->other_hour)
+			ft_buf_puts(out, "  Tell their sites before the day.\n");
+		put_refused(r, out);
 		if (r->promise_gone)
 			ft_buf_printf(out, "  %zu %s of the earlier plan %s not in the tables any more.\n", r->promise_gone,
 			              r->promise_gone == 1 ? "line" : "lines", r->promise_gone == 1 ? "is" : "are");
@@ -295,6 +353,11 @@ static void json_days(const struct rollout *r, struct ft_json *j)
 			json_hour(j, "leave", s->leave);
 			ft_json_real(j, "km", s->km, 3);
 			ft_json_bool(j, "moved", s->moved);
+			ft_json_bool(j, "asked", s->asked);
+			if (s->was_start >= 0)
+				json_hour(j, "start_promised", s->was_start);
+			else
+				ft_json_null(j, "start_promised");
 			ft_json_object_end(j);
 		}
 		ft_json_array_end(j);
@@ -396,6 +459,7 @@ int rollout_document(struct rollout *r)
 	ft_json_i64(&j, "promised", (int64_t)r->told.promised);
 	ft_json_i64(&j, "kept", (int64_t)r->told.kept);
 	ft_json_i64(&j, "moved", (int64_t)r->told.moved);
+	ft_json_i64(&j, "other_hour", (int64_t)r->told.other_hour);
 	ft_json_i64(&j, "done", (int64_t)r->told.done);
 	ft_json_i64(&j, "seed", r->seed);
 	ft_json_i64(&j, "steps", r->steps_done);

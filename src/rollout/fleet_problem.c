@@ -22,15 +22,15 @@ static const int64_t left_out_promised_m = INT64_C(1000000000000);
 enum ft_status ft_fleet_promises(struct ft_slice csv, const char *what, const struct ft_fleet *f, struct ft_arena *a,
                                  struct ft_promise **ret, size_t *ret_count, size_t *ret_gone, struct ft_error *e)
 {
-	static const char *const names[] = { "date", "technician", "asset", "leave" };
+	static const char *const names[] = { "date", "technician", "asset", "leave", "start" };
 	struct ft_csv t;
-	int at[4];
+	int at[5];
 	enum ft_status s = ft_csv_read(csv, what, a, &t, e);
 
 	*ret_count = *ret_gone = 0;
 	if (s != FT_OK)
 		return s;
-	for (int k = 0; k < 4; k++) {
+	for (int k = 0; k < 5; k++) {
 		at[k] = ft_csv_column(&t, names[k]);
 		if (at[k] < 0 && k < 3)
 			return ft_fail(e, FT_E_INPUT, "%s has no column %s; an earlier plan is a days.csv that rollout wrote.",
@@ -44,7 +44,7 @@ enum ft_status ft_fleet_promises(struct ft_slice csv, const char *what, const st
 		return ft_fail_memory(e, "reading the earlier plan");
 	for (size_t i = 0; i < t.count; i++) {
 		const struct ft_csv_row *row = &t.rows[i];
-		struct ft_promise p = { .order = (int)i, .leave = -1 };
+		struct ft_promise p = { .order = (int)i, .leave = -1, .was_start = -1 };
 		if (!ft_fleet_date(ft_csv_field(row, at[0]), &p.day))
 			return ft_fail(e, FT_E_INPUT, "%s, line %u, column date: \"%.*s\" is no date as 2026-11-30.", what,
 			               row->line, FT_P(ft_csv_field(row, at[0])));
@@ -52,6 +52,11 @@ enum ft_status ft_fleet_promises(struct ft_slice csv, const char *what, const st
 		p.machine = ft_fleet_machine_of(f, ft_csv_field(row, at[2]));
 		if (at[3] >= 0 && !ft_fleet_hour(ft_csv_field(row, at[3]), &p.leave))
 			p.leave = -1;
+		if (at[4] >= 0 && !ft_fleet_hour(ft_csv_field(row, at[4]), &p.was_start))
+			p.was_start = -1;
+		p.was_technician = p.technician;
+		p.was_day = p.day;
+		p.was_leave = p.leave;
 		if (p.machine < 0 || p.technician < 0)
 			(*ret_gone)++;
 		else
@@ -277,17 +282,18 @@ static enum ft_bar bar_of(const struct ft_fleet *f, const struct ft_fleet_terms 
 	return FT_BAR_NONE;
 }
 
-/* The shift that a machine was promised for. */
-static int promised(const struct ft_fleet_terms *t, const struct ft_fleet_problem *r, int machine, int64_t *ret_day)
+/* The shift that a machine was promised for, and the promise. */
+static int promised(const struct ft_fleet_terms *t, const struct ft_fleet_problem *r, int machine,
+                    struct ft_promise *ret)
 {
 	int found = -1;
 
-	*ret_day = INT64_MIN;
+	ret->machine = -1;
 	for (size_t i = 0; i < t->promise_count; i++) {
 		if (t->promises[i].machine != machine)
 			continue;
 		found = -2;
-		*ret_day = t->promises[i].day;
+		*ret = t->promises[i];
 		for (size_t k = 0; k < r->problem.shift_count; k++)
 			if (r->technician[k] == t->promises[i].technician && r->day[k] == t->promises[i].day)
 				return (int)k;
@@ -307,17 +313,17 @@ static enum ft_status make_stops(const struct ft_fleet *f, const struct ft_fleet
 
 	r->machine = FT_NEW_ARRAY(a, f->machine_count + 1, int);
 	r->promised = FT_NEW_ARRAY(a, f->machine_count + 1, int);
-	if (!stops || !bars || !costs || !from || !left || !r->machine || !r->promised)
+	r->promise = FT_NEW_ARRAY(a, f->machine_count + 1, struct ft_promise);
+	if (!stops || !bars || !costs || !from || !left || !r->machine || !r->promised || !r->promise)
 		return ft_fail_memory(e, "laying out the visits");
 	part_days(f, t, from, left);
 	for (size_t i = 0; i < f->machine_count; i++) {
 		const struct ft_fleet_machine *m = &f->machines[i];
-		int64_t promised_day;
 		if (t->done && t->done[i]) {
 			r->done++;
 			continue;
 		}
-		r->promised[n] = promised(t, r, (int)i, &promised_day);
+		r->promised[n] = promised(t, r, (int)i, &r->promise[n]);
 		stops[n] = (struct ft_route_stop){ .place = (int)i,
 			                               .service_s = (int32_t)lround(60 * m->minutes),
 			                               .spread_s = (int32_t)lround(60 * m->spread),
@@ -334,7 +340,7 @@ static enum ft_status make_stops(const struct ft_fleet *f, const struct ft_fleet
 			bars[n * shifts + k] = (uint8_t)bar_of(f, t, r, (int)i, k, from[i]);
 			costs[n * shifts + k] = (int32_t)(late * (LATER_M + LATER_BY_PRIORITY_M * m->priority));
 			if (r->promised[n] != -1 && r->promised[n] != (int)k)
-				costs[n * shifts + k] += r->day[k] == promised_day ? MOVED_TECHNICIAN_M : MOVED_DAY_M;
+				costs[n * shifts + k] += r->day[k] == r->promise[n].day ? MOVED_TECHNICIAN_M : MOVED_DAY_M;
 		}
 		r->machine[n++] = (int)i;
 	}

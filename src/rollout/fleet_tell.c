@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* A plan in the words of the fleet: days, fillings of the vans, what must be bought and by when. */
 #include <math.h>
+#include <stdlib.h>
 
 #include "fettle/rollout_fleet.h"
 
@@ -8,6 +9,25 @@
 static int minute(int32_t seconds)
 {
 	return (seconds + 59) / 60;
+}
+
+/* How a stop of day `d` stands to what its site was told. Without an earlier plan of it, what was asked for is that. */
+static void tell_promise(const struct ft_promise *was, const struct ft_rollout_day *d, struct ft_rollout_stop *s,
+                         struct ft_rollout *r)
+{
+	s->was_start = -1;
+	if (was->machine < 0)
+		return;
+	const bool there = was->technician == d->technician && was->day == d->day,
+			   same = was->was_technician < 0 ? there : was->was_technician == d->technician && was->was_day == d->day;
+	s->moved = !same;
+	s->asked = s->moved && there;
+	s->was_start = was->was_start;
+	s->other_hour = same && was->was_start >= 0 && abs(s->start - was->was_start) > FT_HOUR_KEPT;
+	r->promised++;
+	r->kept += same;
+	r->moved += s->moved;
+	r->other_hour += s->other_hour;
 }
 
 static enum ft_status tell_day(const struct ft_fleet_problem *p, const struct ft_route_day *d, struct ft_arena *a,
@@ -29,16 +49,12 @@ static enum ft_status tell_day(const struct ft_fleet_problem *p, const struct ft
 		return ft_fail_memory(e, "writing the plan");
 	for (size_t i = 0; i < d->count; i++) {
 		const struct ft_route_visit *v = &d->visits[i];
-		const int was = p->promised[v->stop];
 		out->stops[i] = (struct ft_rollout_stop){ .machine = p->machine[v->stop],
 			                                      .arrive = minute(v->arrive_s),
 			                                      .start = minute(v->start_s),
 			                                      .leave = minute(v->leave_s),
-			                                      .km = (double)v->travel_m / 1000,
-			                                      .moved = was != -1 && was != d->shift };
-		r->promised += was != -1;
-		r->kept += was == d->shift;
-		r->moved += out->stops[i].moved;
+			                                      .km = (double)v->travel_m / 1000 };
+		tell_promise(&p->promise[v->stop], out, &out->stops[i], r);
 	}
 	return FT_OK;
 }

@@ -254,6 +254,15 @@ def changes(home):
         fits += now.get(lone) == where
         check(d["promised"] == len(was), "a move adds no promise")
         check(now.get(lone) != where or all(now.get(a) == was[a] for a in was if a != lone), f"{lone} to {where} moves no other")
+        stop = {s["asset"]: s for x in d["days"] for s in x["stops"]}.get(lone)
+        text = " ".join(run("rollout", *args, "--plan", "first.json", "--move", f"{lone}={where[0]}:{where[1]}", cwd=home).split())
+        if now.get(lone) == where:  # moved though it is where it was asked to: its site was told another day
+            check(stop["moved"] and stop["asked"] and d["kept"] == len(was) - d["moved"] - len(d["left_out"]), f"{lone} is moved: {stop}")
+            check(f"{lone} to {where[0]}, {where[1]} ({was[lone][0]}, {was[lone][1]} as promised; asked for)" in text, text[:600])
+            check(any(f["rule"] == "rollout.moved" and f["where"]["element"] == lone and f["seen"].endswith(", asked for") for f in d["findings"]), "and found")
+        else:
+            check(not stop or not stop["asked"], f"{lone} is not where it was asked to go: {stop}")
+            check(f"Does not fit where it was asked for: {lone} ({where[0]}, {where[1]})" in text, text[:600])
     check(fits > 0, f"{lone} fits some other day")
     run("rollout", *args, "--move", f"{lone}={was[lone][0]}:{was[lone][1]}", code=2, cwd=home)
     for wrong in (lone, f"{lone}={was[lone][0]}", f"NO-SUCH={was[lone][0]}:2026-12-01", f"{lone}=Nobody:2026-12-01"):
@@ -295,6 +304,15 @@ def changes(home):
     check(leave.get(others[0]["technician"], "12:00") >= "12:00", f"an hour of one's own counts: {leave}")
     d = plan(*args, "--plan", "first/days.csv", "--at", "12:00", cwd=home)
     check(all(x["leave"] >= "12:00" for x in d["days"] if x["date"] == "2026-11-30"), "said of nobody, the hour goes for all")
+    # an hour is promised too: what begins more than one away from it is told
+    told_hour = {s["asset"]: s["start"] for x in first["days"] for s in x["stops"]}
+    late = {s["asset"]: s["start"] for x in d["days"] for s in x["stops"] if not s["moved"] and abs(minutes(s["start"]) - minutes(told_hour[s["asset"]])) > 60}
+    text = " ".join(run("rollout", *args, "--plan", "first/days.csv", "--at", "12:00", cwd=home).split())
+    check(late and d["other_hour"] == len(late), f"another hour: {late}, {d['other_hour']}")
+    check(all(f"{a} {h} ({told_hour[a]} as promised)" in text for a, h in late.items()), f"told: {text[:900]}")
+    check(all(s["start_promised"] == told_hour[s["asset"]] for x in d["days"] for s in x["stops"]), "the promised hour stands beside")
+    same = plan(*args, "--plan", "first.json", cwd=home)
+    check(same["other_hour"] == 0 and all(s["start"] == s["start_promised"] for x in same["days"] for s in x["stops"]), "nothing changed, no other hour")
     # who moves is named, from where to where, for people and in the document
     d = plan(*args, "--plan", "first/days.csv", "--not", shut, cwd=home)
     text = " ".join(run("rollout", *args, "--plan", "first/days.csv", "--not", shut, cwd=home).split())
