@@ -31,6 +31,7 @@ struct ft_morning_sum {
 struct ft_morning {
 	const char *until, *made, *program; /* times ISO 8601 */
 	int offset_minutes;
+	const char *alone; /* it is of this machine; NULL: of the whole fleet */
 	size_t machines, machines_open, acknowledged;
 	int64_t once, week; /* sums of the lines in `currency` */
 	size_t not_summed;  /* amounts of another currency or of none */
@@ -42,7 +43,7 @@ struct ft_morning {
 	size_t person_count, route_count;
 };
 
-/* "11 of 60 machines need a person. ..." with the sums; without the NUL at its end. */
+/* "11 of 60 machines need a person. ..." or "HL-0932 alone: ..." with the sums; without the NUL at its end. */
 void ft_morning_opening(const struct ft_morning *m, struct ft_buf *out);
 void ft_morning_csv(const struct ft_morning *m, struct ft_buf *out);
 void ft_morning_json(const struct ft_morning *m, struct ft_buf *out); /* the keys of the table's heading */

@@ -106,9 +106,10 @@ static bool fill(struct watch_fleet *f, int64_t now_us, struct ft_morning *m)
 	struct ft_morning_line *lines = FT_NEW_ARRAY(&c->arena, n + f->silent_count + 1, struct ft_morning_line);
 	char *made = ft_arena_alloc(&c->arena, FT_TIME_TEXT), *until = ft_arena_alloc(&c->arena, FT_TIME_TEXT);
 	int64_t at = cli_now(&m->offset_minutes);
-	const struct ft_watch_result *usual = usual_money(f);
+	const struct ft_watch_result *usual = f->asked ? f->asked : usual_money(f);
 
 	watch_lines(f, now_us, true, &quiet);
+	m->alone = cli_value(c, "asset");
 	if (!lines || !made || !until)
 		return false;
 	m->made = ft_time_text(at, m->offset_minutes, made);
@@ -116,7 +117,7 @@ static bool fill(struct watch_fleet *f, int64_t now_us, struct ft_morning *m)
 	until[19] = 0;
 	m->until = until;
 	m->program = "fettle " FT_VERSION;
-	m->machines = f->result_count;
+	m->machines = m->alone ? 1 : f->result_count;
 	m->acknowledged = quiet;
 	m->decimals = usual ? usual->decimals : 2;
 	m->currency = usual ? usual->currency : "";
@@ -141,7 +142,7 @@ static bool fill(struct watch_fleet *f, int64_t now_us, struct ft_morning *m)
 	}
 	m->lines = lines;
 	m->line_count = n;
-	if (f->counted) {
+	if (f->counted && !m->alone) { /* people and routes are of the whole fleet */
 		m->persons = sums(c, f->cash.persons, f->cash.person_count);
 		m->person_count = m->persons ? f->cash.person_count : 0;
 		m->routes = sums(c, f->cash.routes, f->cash.route_count);

@@ -426,6 +426,8 @@ static void not_listed(const struct watch_fleet *f, int64_t now_us, struct ft_bu
 
 static void people(struct watch_fleet *f, int64_t now_us, const struct watch_tally *t, struct ft_buf *out)
 {
+	const char *asset = cli_value(f->c, "asset");
+	unsigned long long audits = t->read - t->unreadable - t->without_audit;
 	size_t n, quiet, shown;
 	const struct watch_line *list = watch_lines(f, now_us, false, &n);
 	struct ft_civil c = ft_civil_of(now_us, 0);
@@ -440,14 +442,16 @@ static void people(struct watch_fleet *f, int64_t now_us, const struct watch_tal
 		line(out, &list[i], f->c->columns);
 	if (n > shown)
 		ft_buf_printf(out, "and %zu more; --all lists them.\n", n - shown);
-	if (f->counted) {
+	if (f->counted && !asset) { /* people and routes are of the whole fleet */
 		variances(out, "person", f->cash.persons, f->cash.person_count, decimals);
 		variances(out, "route", f->cash.routes, f->cash.route_count, decimals);
 	}
-	ft_buf_printf(&sum,
-	              "%zu machines up to %04d-%02d-%02d %02d:%02d, %llu new audits: %zu exceptions, %zu acknowledged.",
-	              f->result_count, c.year, c.month, c.day, c.hour, c.minute,
-	              (unsigned long long)(t->read - t->unreadable - t->without_audit), n, quiet);
+	if (asset)
+		ft_buf_printf(&sum, "%s alone", asset);
+	else
+		ft_buf_printf(&sum, "%zu machine%s", f->result_count, f->result_count == 1 ? "" : "s");
+	ft_buf_printf(&sum, " up to %04d-%02d-%02d %02d:%02d, %llu new audit%s: %zu exception%s, %zu acknowledged.", c.year,
+	              c.month, c.day, c.hour, c.minute, audits, audits == 1 ? "" : "s", n, n == 1 ? "" : "s", quiet);
 	ft_buf_byte(&sum, 0);
 	ft_buf_puts(out, n ? "\n" : "");
 	if (sum.status == FT_OK)

@@ -69,6 +69,7 @@ void ft_morning_json(const struct ft_morning *m, struct ft_buf *out)
 	ft_json_object(&j, NULL);
 	ft_json_text(&j, "until", m->until);
 	ft_json_text(&j, "made", m->made);
+	ft_json_text(&j, "alone", m->alone);
 	ft_json_i64(&j, "machines", (int64_t)m->machines);
 	ft_json_i64(&j, "machines_open", (int64_t)m->machines_open);
 	ft_json_i64(&j, "acknowledged", (int64_t)m->acknowledged);
@@ -122,10 +123,19 @@ static void stake(const struct ft_morning *m, const struct ft_morning_line *l, s
 	ft_buf_printf(out, "%s%.0f %% sure", l->sure > 0.995 ? "more than " : "", fmin(99, floor(l->sure * 100 + 0.5)));
 }
 
+const char *morning_title(const struct ft_morning *m)
+{
+	return m->alone ? "What is open at one machine" : "Machines that need a person";
+}
+
 void ft_morning_opening(const struct ft_morning *m, struct ft_buf *out)
 {
-	ft_buf_printf(out, "%zu of %zu machines need a person. %zu %s open", m->machines_open, m->machines, m->line_count,
-	              m->line_count == 1 ? "thing stands" : "things stand");
+	if (m->alone)
+		ft_buf_printf(out, "%s alone: ", m->alone);
+	else
+		ft_buf_printf(out, "%zu of %zu machine%s a person. ", m->machines_open, m->machines,
+		              m->machines == 1 ? " needs" : "s need");
+	ft_buf_printf(out, "%zu %s open", m->line_count, m->line_count == 1 ? "thing stands" : "things stand");
 	if (m->once || m->week) {
 		ft_buf_puts(out, "; lost or at stake are ");
 		if (m->once) {
@@ -174,7 +184,7 @@ void ft_morning_text(const struct ft_morning *m, struct ft_buf *out)
 {
 	struct ft_buf text = { 0 };
 
-	ft_buf_printf(out, "Machines that need a person, %.10s\n\n", m->until);
+	ft_buf_printf(out, "%s, %.10s\n\n", morning_title(m), m->until);
 	ft_morning_opening(m, &text);
 	paragraph(out, &text, 0);
 	for (size_t i = 0; i < m->line_count; i++) {
@@ -250,12 +260,11 @@ void ft_morning_html(const struct ft_morning *m, struct ft_buf *out)
 	struct ft_buf text = { 0 };
 
 	ft_buf_puts(out, head);
-	ft_buf_printf(
-		out,
-		"<title>Machines that need a person, %.10s</title></head><body>\n<h1>Machines that need a person, %.10s</h1>\n<p>",
-		m->until, m->until);
+	ft_buf_printf(out, "<title>%s, %.10s</title></head><body>\n<h1>%s, %.10s</h1>\n<p>", morning_title(m), m->until,
+	              morning_title(m), m->until);
 	ft_morning_opening(m, &text);
-	ft_buf_slice(out, ft_buf_text(&text));
+	ft_buf_byte(&text, 0);
+	escaped(out, text.status == FT_OK ? text.p : "");
 	ft_buf_puts(out, "</p>\n<ol>\n");
 	for (size_t i = 0; i < m->line_count; i++) {
 		const struct ft_morning_line *l = &m->lines[i];

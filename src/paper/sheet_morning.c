@@ -98,10 +98,9 @@ void section_morning(struct sheet *s, const struct ft_morning *m)
 {
 	struct ft_buf text = { 0 };
 
-	s->foot = some(ft_arena_printf(s->arena, "Machines that need a person, %.10s", m->until));
+	s->foot = some(ft_arena_printf(s->arena, "%s, %.10s", morning_title(m), m->until));
 	new_page(s);
-	s->y +=
-		put_text(s, LEFT, s->y, text_width(s), STYLE_VERDICT, INK_BLACK, SIDE_LEFT, 1, "Machines that need a person");
+	s->y += put_text(s, LEFT, s->y, text_width(s), STYLE_VERDICT, INK_BLACK, SIDE_LEFT, 1, morning_title(m));
 	s->y += put_text(s, LEFT, s->y, text_width(s), STYLE_HEAD, INK_ACCENT, SIDE_LEFT, 1,
 	                 some(ft_arena_printf(s->arena, "%.10s", m->until)));
 	s->y += 2;

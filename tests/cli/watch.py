@@ -249,6 +249,28 @@ def reports(fleet, folder):
     run("watch", os.path.join(fleet, "audits"), "--fresh", "--report", os.path.join(folder, "morning.doc"), codes=(2,))
 
 
+def alone(fleet, folder, fresh):
+    """With --asset every form says that it is of one machine, and tells of nobody else."""
+    quiet = next(m["asset"] for m in fresh if not [x for x in m["exceptions"] if x["open"]])
+    one = next(m["asset"] for m in fresh if len([x for x in m["exceptions"] if x["open"] and x["weight"] != "note"]) == 1)
+    names = [os.path.join(folder, f"alone.{e}") for e in ("json", "txt", "html", "pdf")]
+    for asset, things in ((quiet, "0 things stand open"), (one, "1 thing stands open")):
+        said = run("watch", os.path.join(fleet, "audits"), "--fresh", *tables(fleet), "--asset", asset,
+                   *[x for n in names for x in ("--report", n)]).stdout
+        say(f"{asset} alone up to " in said and f": {things[0]} exception{'s' * (things[0] != '1')}, 0 acknowledged." in " ".join(said.split()), f"the list: {said}")
+        say("person " not in said and "route " not in said, f"nor cash of the fleet: {said}")
+        with open(names[0], encoding="utf-8") as f:
+            document = json.load(f)
+        say((document["alone"], document["machines"], document["persons"], document["routes"]) == (asset, 1, [], []), f"the document: {document}")
+        for name in names[1:3]:
+            with open(name, encoding="utf-8") as f:
+                text = " ".join(f.read().split())
+            say(f"{asset} alone: {things}" in text and "person" not in text, f"{name}: {text[-900:]}")
+        if shutil.which("pdftotext"):
+            text = subprocess.run(["pdftotext", "-layout", names[3], "-"], capture_output=True, text=True, check=True).stdout
+            say(f"{asset} alone: {things}" in " ".join(text.split()) and "person" not in text, f"on paper: {text[-900:]}")
+
+
 def long_table(fleet, folder, fresh):
     """A table longer than a piece is read as one: what spans two pieces is one trouble, a line keeps its number."""
     asset = next(m["asset"] for m in fresh if not m["reads_part"])
@@ -416,6 +438,7 @@ def main():
         killed(fleet, folder, fresh)
         day_by_day(folder)
         reports(fleet, folder)
+        alone(fleet, folder, fresh)
         long_table(fleet, folder, fresh)
         small(folder)
         own_tables(fleet, folder)
