@@ -284,7 +284,7 @@ enum ft_status ft_visit_judge(const struct ft_visit *v, struct ft_arena *a, stru
 /* How one stage stands: the worst of its claims, contradicted first, then open, waived, shown. */
 enum ft_stands ft_judgement_stage(const struct ft_judgement *j, enum ft_stage s);
 
-/* "3 contradicted, 4 open" into the arena; "everything shown" when it is. */
+/* "3 contradicted, 18 open, 4 of them for the weeks after" into the arena; "everything shown" when it is. */
 const char *ft_judgement_words(const struct ft_judgement *j, struct ft_arena *a);
 
 /* The keys `visit` (an object) and `claims` of the contract, inside an open object. */

@@ -217,14 +217,16 @@ const char *ft_judgement_words(const struct ft_judgement *j, struct ft_arena *a)
 
 	if (c)
 		text = ft_arena_printf(a, "%zu contradicted", c);
-	if (o && text)
-		text = ft_arena_printf(a, "%s%s%zu open", text, *text ? ", " : "", o);
+	if (o && text) /* all that are open in one number, as the office's line counts them */
+		text = ft_arena_printf(a, "%s%s%zu open", text, *text ? ", " : "", o + later);
+	if (o && later && text)
+		text = ft_arena_printf(a, "%s, %zu of them for the weeks after", text, later);
 	if (text && !*text)
 		text = "everything shown that closing asks for";
 	if (w && text)
 		text = ft_arena_printf(a, "%s, %zu waived", text, w);
-	if (later && text)
-		text = ft_arena_printf(a, "%s, %zu for the weeks after", text, later);
+	if (later && !o && text)
+		text = ft_arena_printf(a, "%s, %zu open for the weeks after", text, later);
 	return text ? text : "";
 }
 

@@ -2,7 +2,9 @@
 # SPDX-License-Identifier: Apache-2.0
 """handover from the outside: packs a visit, opens the package with unzip, pdftotext, b2sum and the JSON and zip
 readers of Python, breaks it in every way a person or an enemy would, and files it into another book."""
+import csv
 import hashlib
+import io
 import json
 import os
 import shutil
@@ -118,12 +120,19 @@ def opens_elsewhere(doc):
         need(hashlib.blake2b(lines.encode(), digest_size=32).hexdigest() == doc["package"] == manifest["content"], "the package's name")
         write("a.pdf", z.read("handover.pdf"))
         need(z.read("machines.csv").decode().splitlines()[1].startswith("BD-0417,TU-5520117,"), "machines.csv")
+        line = next(csv.DictReader(io.StringIO(z.read("machines.csv").decode())))
+        claims = [c for c in document("--book", "one.sqlite", "visit", "show", record["record"]["id"])["claims"] if c["stands"] == "open"]
+        later = sum(c["due_later"] for c in claims)
     need(record["verdict"] == doc["verdict"] and record["record"]["asset"] == "BD-0417", "handover.json")
     text = tool("pdftotext", "-layout", "a.pdf", "-")
     for words in ("BD-0417", "Harbour canteen, caf\u00e9", "Every selection and its price is on record", "no capture device here", "page 1 of",
                   doc["package"][:8], "local codes"):
         need(text is None or words in text, f'pdftotext finds "{words}"')
-    run("handover", "verify", "a.zip")
+    said = " ".join(run("handover", "verify", "a.zip").stdout.decode().split())
+    need(0 < later < len(claims) == int(line["claims_open"]), f"the office's line counts all that are open: {line}")
+    open_in_words = f"{line['claims_open']} open, {later} of them for the weeks after"
+    need(open_in_words in said, f"and so does verify: {open_in_words}: {said}")
+    need(text is None or open_in_words in " ".join(text.split()), f"and the paper: {open_in_words}")
     need(rules(document("handover", "verify", "a.zip")) == [], "an honest package has no findings")
 
 
