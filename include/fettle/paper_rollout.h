@@ -16,8 +16,8 @@ void ft_rollout_load_csv(const struct ft_rollout *r, struct ft_buf *out);
 void ft_rollout_buy_csv(const struct ft_rollout *r, struct ft_buf *out);
 
 /* One technician's calendar (RFC 5545), an event a stop. Times float (form 1 of 3.3.5): they are the clock on the wall
- * where the machine stands. The UID hangs on the asset alone, so a visit that moves replaces itself; SEQUENCE and
- * DTSTAMP are `now_us`. */
+ * where the machine stands. The UID hangs on the asset alone and SEQUENCE rises with `now_us`, so a visit that moves
+ * within the calendar replaces itself; one that another technician makes now, or nobody, stands in it as cancelled. */
 void ft_rollout_ical(const struct ft_rollout *r, int technician, int64_t now_us, struct ft_arena *a,
                      struct ft_buf *out);
 

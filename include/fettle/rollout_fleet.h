@@ -189,6 +189,13 @@ struct ft_rollout_buy {
 	int64_t by;             /* day */
 };
 
+/* A visit of the earlier plan that its technician does not make any more: another goes, or nobody. */
+struct ft_rollout_gone {
+	int machine, technician;
+	int64_t day;
+	int start, leave; /* minutes it was promised for, -1: not known */
+};
+
 struct ft_rollout {
 	const struct ft_fleet *fleet;
 	struct ft_rollout_day *days;
@@ -207,6 +214,8 @@ struct ft_rollout {
 	double risk_asked, risk_worst; /* of a filling; worst as bound */
 	size_t promised, kept, moved;  /* stops that an earlier plan had and that are not done */
 	size_t other_hour;             /* of those kept */
+	struct ft_rollout_gone *gone;  /* in the order of the machines; those done are none */
+	size_t gone_count;
 	size_t done;
 };
 

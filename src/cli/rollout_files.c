@@ -37,8 +37,12 @@ static bool drop(struct rollout *r, const char *name)
 	return false;
 }
 
-static bool has_days(const struct ft_rollout *r, size_t technician)
+/* Whether there is anything to tell this technician's calendar: visits, or visits of the earlier plan to strike out. */
+static bool has_events(const struct ft_rollout *r, size_t technician)
 {
+	for (size_t i = 0; i < r->gone_count; i++)
+		if ((size_t)r->gone[i].technician == technician)
+			return true;
 	for (size_t d = 0; d < r->day_count; d++)
 		if ((size_t)r->days[d].technician == technician)
 			return true;
@@ -113,7 +117,7 @@ bool rollout_write_files(struct rollout *r)
 		return false;
 	for (size_t i = 0; i < r->fleet.technician_count; i++) {
 		const char *name = calendar_name(r, i);
-		if (!has_days(&r->told, i)) { /* RFC 5545, 3.6, from memory: at least one component */
+		if (!has_events(&r->told, i)) { /* RFC 5545, 3.6, from memory: at least one component */
 			if (!drop(r, name))
 				return false;
 			continue;

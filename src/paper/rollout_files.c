@@ -180,10 +180,19 @@ static void describe_stop(const struct ft_rollout *r, const struct ft_rollout_st
 	ft_buf_puts(out, cautions[0].sentence);
 }
 
-static void put_event(const struct ft_rollout *r, const struct ft_rollout_day *day, const struct ft_rollout_stop *s,
-                      int64_t now_us, struct ft_buf *out)
+/* SEQUENCE must rise with every writing, so that an event replaces its earlier self (RFC 5546, 2.1.4, from memory: the
+ * higher one counts). Two a second since 2025, which stays an INTEGER of RFC 5545 until 2059: the even one cancels, the
+ * odd one holds. So whoever reads both calendars, in either order, keeps the visit that another technician makes now. */
+static long long sequence_of(int64_t now_us, bool cancelled)
 {
-	const struct ft_fleet_machine *m = &r->fleet->machines[s->machine];
+	const int64_t since_2025 = now_us / FT_SECOND - INT64_C(1735689600);
+
+	return 2 * (long long)(since_2025 > 0 ? since_2025 : 0) + !cancelled;
+}
+
+/* What an event begins with, whether it holds or is cancelled. */
+static void begin_event(const struct ft_fleet_machine *m, int64_t now_us, bool cancelled, struct ft_buf *out)
+{
 	const struct ft_hash id = ft_hash_of(m->asset.p, m->asset.n);
 	const struct ft_civil now = ft_civil_of(now_us, 0);
 	struct ft_buf text = { 0 };
@@ -193,17 +202,38 @@ static void put_event(const struct ft_rollout *r, const struct ft_rollout_day *d
 	ft_buf_printf(out, "UID:visit-%.24s\r\n", ft_hash_text(&id, hash));
 	ft_buf_printf(out, "DTSTAMP:%04d%02d%02dT%02d%02d%02dZ\r\n", now.year, now.month, now.day, now.hour, now.minute,
 	              now.second);
-	ft_buf_printf(out, "SEQUENCE:%lld\r\n", (long long)(now_us / (60 * FT_SECOND)));
-	put_stamp(out, "DTSTART", day->day, s->start);
-	put_stamp(out, "DTEND", day->day, s->leave);
+	ft_buf_printf(out, "SEQUENCE:%lld\r\n", sequence_of(now_us, cancelled));
 	ft_buf_slice(&text, m->asset);
 	if (m->site.n) {
 		ft_buf_puts(&text, "  ");
 		ft_buf_slice(&text, m->site);
 	}
 	put_text_line(out, "SUMMARY", ft_buf_text(&text));
+	ft_buf_done(&text);
+}
+
+/* A visit that this technician does not make any more: a calendar that has the event drops it or strikes it out (RFC
+ * 5545, 3.8.1.11, and RFC 5546, 3.2.5, from memory). Without METHOD, as these files are imported, not sent. */
+static void put_cancelled(const struct ft_rollout *r, const struct ft_rollout_gone *g, int64_t now_us,
+                          struct ft_buf *out)
+{
+	begin_event(&r->fleet->machines[g->machine], now_us, true, out);
+	put_stamp(out, "DTSTART", g->day, g->start >= 0 ? g->start : 0);
+	if (g->start >= 0 && g->leave > g->start)
+		put_stamp(out, "DTEND", g->day, g->leave);
+	ft_buf_puts(out, "STATUS:CANCELLED\r\nEND:VEVENT\r\n");
+}
+
+static void put_event(const struct ft_rollout *r, const struct ft_rollout_day *day, const struct ft_rollout_stop *s,
+                      int64_t now_us, struct ft_buf *out)
+{
+	const struct ft_fleet_machine *m = &r->fleet->machines[s->machine];
+	struct ft_buf text = { 0 };
+
+	begin_event(m, now_us, false, out);
+	put_stamp(out, "DTSTART", day->day, s->start);
+	put_stamp(out, "DTEND", day->day, s->leave);
 	if (m->site.n || m->address.n) {
-		ft_buf_clear(&text);
 		ft_buf_slice(&text, m->site);
 		ft_buf_puts(&text, m->site.n && m->address.n ? ", " : "");
 		ft_buf_slice(&text, m->address);
@@ -225,6 +255,9 @@ void ft_rollout_ical(const struct ft_rollout *r, int technician, int64_t now_us,
 	for (size_t d = 0; d < r->day_count; d++)
 		for (size_t i = 0; r->days[d].technician == technician && i < r->days[d].count; i++)
 			put_event(r, &r->days[d], &r->days[d].stops[i], now_us, out);
+	for (size_t i = 0; i < r->gone_count; i++)
+		if (r->gone[i].technician == technician)
+			put_cancelled(r, &r->gone[i], now_us, out);
 	ft_buf_puts(out, "END:VCALENDAR\r\n");
 }
 

@@ -167,6 +167,29 @@ static enum ft_status fill(struct ft_rollout *r, double risk, struct ft_arena *a
 	return s == FT_OK ? make_buys(r, &whole, a, e) : s;
 }
 
+/* Which visits of the earlier plan their technicians do not make any more. */
+static enum ft_status tell_gone(const struct ft_fleet_problem *p, struct ft_arena *a, struct ft_rollout *r,
+                                struct ft_error *e)
+{
+	int *goes = FT_NEW_ARRAY(a, r->fleet->machine_count + 1, int); /* technician, by machine */
+
+	r->gone = FT_NEW_ARRAY(a, p->problem.stop_count + 1, struct ft_rollout_gone);
+	if (!goes || !r->gone)
+		return ft_fail_memory(e, "writing the plan");
+	for (size_t i = 0; i < r->fleet->machine_count; i++)
+		goes[i] = -1;
+	for (size_t d = 0; d < r->day_count; d++)
+		for (size_t i = 0; i < r->days[d].count; i++)
+			goes[r->days[d].stops[i].machine] = r->days[d].technician;
+	for (size_t k = 0; k < p->problem.stop_count; k++) {
+		const struct ft_promise *was = &p->promise[k];
+		if (was->machine >= 0 && was->was_technician >= 0 && was->was_technician != goes[was->machine])
+			r->gone[r->gone_count++] = (struct ft_rollout_gone){ was->machine, was->was_technician, was->was_day,
+				                                                 was->was_start, was->was_leave };
+	}
+	return FT_OK;
+}
+
 enum ft_status ft_rollout_tell(const struct ft_fleet *f, const struct ft_fleet_problem *p,
                                const struct ft_route_plan *plan, double risk, int every, struct ft_arena *a,
                                struct ft_rollout *ret, struct ft_error *e)
@@ -185,6 +208,8 @@ enum ft_status ft_rollout_tell(const struct ft_fleet *f, const struct ft_fleet_p
 		ret->unserved[ret->unserved_count++].why = plan->why[i];
 		ret->promised += p->promised[plan->unserved[i]] != -1;
 	}
+	if (s == FT_OK)
+		s = tell_gone(p, a, ret, e);
 	if (s == FT_OK)
 		s = make_fillings(ret, every, a, e);
 	return s == FT_OK ? fill(ret, risk, a, e) : s;

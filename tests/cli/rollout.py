@@ -344,9 +344,8 @@ def calendars(home, files, rows):
         skipped += 1
         print("SKIPPED the calendars' independent parser: npm could not fetch it:", got.stderr.strip()[:200])
         return
-    done = subprocess.run(["node", "calendar.mjs", os.path.join(tool, "node_modules")] + files, cwd=tool, capture_output=True, text=True, check=False, timeout=60)
-    check(done.returncode == 0, f"the parser reads them: {done.stderr[:300]}")
-    events = [e for line in done.stdout.splitlines() for e in json.loads(line)["events"]]
+    events = [e for one in parsed(tool, files) for e in one]
+    check(all(e["status"] == "CONFIRMED" for e in events), "a first plan cancels nothing")
     with open(os.path.join(home, "out/days.csv"), encoding="utf-8", newline="") as f:
         stops = list(csv.DictReader(f))
     machine = {r["asset"]: r for r in rows}
@@ -358,6 +357,42 @@ def calendars(home, files, rows):
         check(e["summary"] == f"{s['asset']}  {m['site']}" and e["location"] == f"{m['site']}, {m['address']}", f"text of {e}")
         check([round(x, 5) for x in e["geo"]] == [m["latitude"], m["longitude"]], f"place of {e}")
         check("Reminders only: local codes, the" in e["description"] and "\n" in e["description"], "kit and caution")
+    struck_out(home, tool, {s["asset"]: s for s in stops}, by_asset)
+
+
+def parsed(tool, files):
+    """The events of each file as the independent parser reads them."""
+    done = subprocess.run(["node", "calendar.mjs", os.path.join(tool, "node_modules")] + files, cwd=tool, capture_output=True, text=True, check=False, timeout=60)
+    check(done.returncode == 0, f"the parser reads them: {done.stderr[:300]}")
+    return [json.loads(line)["events"] for line in done.stdout.splitlines()]
+
+
+def struck_out(home, tool, was, events):
+    """What its technician does not visit any more is cancelled in the calendar that has it."""
+    args = ("rollout", "machines.csv", "--technicians", "technicians.csv", "--parts", "parts.csv", "--steps", "300", "--plan", "out/days.csv")
+    run(*args, "--without", "Oren Pike", "-o", "ill", cwd=home)
+    ill, other = parsed(tool, [os.path.join(home, "ill", n) for n in ("oren-pike.ics", "tilda-moss.ics")])
+    his = {a for a, s in was.items() if s["technician"] == "Oren Pike"}
+    check(his and {e["summary"].split("  ")[0] for e in ill} == his and len(ill) == len(his), f"who is ill has all of {his} struck out")
+    check(all(e["status"] == "CONFIRMED" for e in other), "and nobody else any")
+    now = {e["uid"]: e for e in other}
+    for e in ill:
+        a = e["summary"].split("  ")[0]
+        check(e["status"] == "CANCELLED" and e["uid"] == events[a]["uid"], f"{a} is the event that was imported: {e}")
+        check(e["start"] == f"{was[a]['date']}T{was[a]['start']}:00" and e["end"] == f"{was[a]['date']}T{was[a]['leave']}:00" and e["floating"], f"when it was: {e}")
+        check(e["uid"] not in now or now[e["uid"]]["sequence"] > e["sequence"], f"both calendars read, the visit of {a} stays")
+    check(set(now) & {e["uid"] for e in ill}, "another makes some of his visits")
+    # within one calendar an event replaces itself: once, not struck out and written anew
+    lone = next(a for a, s in was.items() if s["technician"] == "Tilda Moss")
+    run(*args, "--not", lone, "-o", "later", cwd=home)
+    with open(os.path.join(home, "later/days.csv"), encoding="utf-8", newline="") as f:
+        new = {s["asset"]: s for s in csv.DictReader(f)}
+    for name, who in (("oren-pike.ics", "Oren Pike"), ("tilda-moss.ics", "Tilda Moss")):
+        (read,) = parsed(tool, [os.path.join(home, "later", name)])
+        held = {e["summary"].split("  ")[0] for e in read if e["status"] == "CONFIRMED"}
+        gone = {e["summary"].split("  ")[0] for e in read if e["status"] == "CANCELLED"}
+        check(held == {a for a, s in new.items() if s["technician"] == who} and len(read) == len(held) + len(gone), f"{who} makes {held}")
+        check(gone == {a for a, s in was.items() if s["technician"] == who} - held, f"{who} does not make {gone} any more")
 
 
 def surveys(home):
@@ -418,6 +453,11 @@ def papers(home):
         for x in lines:
             x.decode("utf-8")  # no character is split
     calendars(home, files, rows)
+    shutil.copytree(os.path.join(home, "out"), os.path.join(home, "again"))
+    run("rollout", *args, "--plan", "out/days.csv", "--without", "Oren Pike", "-o", "again", cwd=home)
+    with open(os.path.join(home, "again/oren-pike.ics"), encoding="utf-8") as f:
+        ill = f.read()
+    check(ill.count("STATUS:CANCELLED") == ill.count("BEGIN:VEVENT") > 0, "an imported calendar hears that its visits are off")
     run("rollout", *args, "--without", "Oren Pike", "-o", "out", cwd=home)
     check(not os.path.exists(os.path.join(home, "out/oren-pike.ics")), "who does not go has no calendar, and none of an earlier plan")
     run("rollout", *args, "-o", "out", cwd=home)

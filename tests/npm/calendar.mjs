@@ -24,6 +24,7 @@ for (const file of files) {
 			floating: e.startDate.zone === ICAL.Timezone.localTimezone,
 			stamp: String(text("dtstamp")),
 			sequence: e.sequence,
+			status: text("status"),
 			geo: text("geo"),
 		};
 	});
