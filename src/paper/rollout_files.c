@@ -182,7 +182,7 @@ static void describe_stop(const struct ft_rollout *r, const struct ft_rollout_st
 
 /* SEQUENCE must rise with every writing, so that an event replaces its earlier self (RFC 5546, 2.1.4, from memory: the
  * higher one counts). Two a second since 2025, which stays an INTEGER of RFC 5545 until 2059: the even one cancels, the
- * odd one holds. So whoever reads both calendars, in either order, keeps the visit that another technician makes now. */
+ * odd one holds; so who reads both calendars, in any order, keeps the visit that another technician makes now. */
 static long long sequence_of(int64_t now_us, bool cancelled)
 {
 	const int64_t since_2025 = now_us / FT_SECOND - INT64_C(1735689600);
