@@ -25,6 +25,8 @@ struct rollout {
 	bool by_clock;              /* the clock ended the search, so another run may give another plan */
 	size_t promise_gone;        /* lines of the earlier plan whose machine or technician is not in the tables */
 	size_t opened, open_before; /* visits in the book */
+	size_t handed_on;           /* of those open before: visits that are another technician's now */
+	const char *handed_on_text; /* "BD-1197 to Jorin Vale (was Tilda Moss)" and so on, NULL: none */
 	bool opening;
 	const char *folder; /* of -o, or NULL */
 	size_t file_count;

@@ -135,13 +135,33 @@ bool rollout_write_files(struct rollout *r)
 
 /* ---- the book ---- */
 
-/* Assets that have an open visit need no other. */
-static bool is_open(const struct ft_visit *list, size_t count, struct ft_slice asset)
+/* The newest open visit of an asset, which needs no other then; NULL: none. */
+static const struct ft_visit *open_visit(const struct ft_visit *list, size_t count, struct ft_slice asset)
 {
 	for (size_t i = 0; i < count; i++)
 		if (list[i].closed_us == FT_ABSENT && ft_slice_eq_nocase(ft_slice_of(list[i].asset), asset))
-			return true;
-	return false;
+			return &list[i];
+	return NULL;
+}
+
+/* A visit that is open already goes to whom the plan names; who had it is told. */
+static enum ft_status hand_on(struct rollout *r, struct ft_book *b, const struct ft_visit *open, const char *technician)
+{
+	const struct ft_visit_change change = { .technician = technician, .at_us = cli_now(NULL) };
+	const char *was = open->technician ? open->technician : "";
+	enum ft_status s;
+
+	r->open_before++;
+	if (ft_slice_eq_nocase(ft_slice_of(was), ft_slice_of(technician)))
+		return FT_OK;
+	s = ft_book_visit_set(b, open->id, &change, &r->c->error);
+	if (s != FT_OK)
+		return s;
+	r->handed_on++;
+	r->handed_on_text = ft_arena_printf(&r->c->arena, "%s%s%s to %s%s%s%s", r->handed_on_text ? r->handed_on_text : "",
+	                                    r->handed_on_text ? "; " : "", open->asset, technician, *was ? " (was " : "",
+	                                    was, *was ? ")" : "");
+	return r->handed_on_text ? FT_OK : ft_fail_memory(&r->c->error, "the book");
 }
 
 bool rollout_open_visits(struct rollout *r)
@@ -163,8 +183,9 @@ bool rollout_open_visits(struct rollout *r)
 				                  .site = m->site.n ? ft_arena_text(&c->arena, m->site) : NULL,
 				                  .technician = ft_arena_text(&c->arena, r->fleet.technicians[day->technician].name),
 				                  .closed_us = FT_ABSENT };
-			if (is_open(list, count, m->asset)) {
-				r->open_before++;
+			const struct ft_visit *open = open_visit(list, count, m->asset);
+			if (open) {
+				s = v.technician ? hand_on(r, b, open, v.technician) : ft_fail_memory(&c->error, "the book");
 				continue;
 			}
 			v.opened_us = cli_now(&v.opened_offset);

@@ -305,6 +305,8 @@ int rollout_print(struct rollout *r)
 		ft_buf_printf(&out, "\nOpened %zu %s in the book; %zu %s had one open already.\n", r->opened,
 		              r->opened == 1 ? "visit" : "visits", r->open_before,
 		              r->open_before == 1 ? "machine" : "machines");
+	if (r->handed_on)
+		put_sentence(r, ft_arena_printf(&c->arena, "Of these, another technician's now: %s", r->handed_on_text), &out);
 	ft_buf_byte(&out, '\n');
 	if (!cli_flush(c, &out))
 		return cli_failed(c);
@@ -465,6 +467,7 @@ int rollout_document(struct rollout *r)
 	ft_json_i64(&j, "steps", r->steps_done);
 	ft_json_bool(&j, "ended_by_clock", r->by_clock);
 	ft_json_count(&j, "visits_opened", r->opening ? (int64_t)r->opened : FT_ABSENT);
+	ft_json_count(&j, "visits_handed_on", r->opening ? (int64_t)r->handed_on : FT_ABSENT);
 	code = cli_document_end(r->c, &j);
 	return code ? code : cli_exit(v);
 }

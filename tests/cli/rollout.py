@@ -441,6 +441,19 @@ def papers(home):
     check("Written to out: 7 papers." in out and "Opened 14 visits" in out, out[-500:])
     check(len(json.loads(run("visit", "show", "--json", cwd=home)).get("visits", [])) == 14, "the visits are in the book")
     check("Opened 0 visits in the book; 14 machines had one open already." in run("rollout", *args, "--open", cwd=home), "no visit twice")
+    # another technician goes now: the visit that is open is theirs, which is told once
+    def holders():
+        return {v["asset"]: v["technician"] for v in json.loads(run("visit", "show", "--json", cwd=home))["visits"]}
+    had = holders()
+    ill = ("--plan", "out/days.csv", "--without", "Oren Pike", "--open")
+    text = " ".join(run("rollout", *args, *ill, cwd=home).split())
+    d = plan(*args, *ill, cwd=home)
+    goes = {s["asset"]: x["technician"] for x in d["days"] for s in x["stops"]}
+    changed = {a for a, who in goes.items() if who != had[a]}
+    check(changed and holders() == {**had, **goes}, f"open visits follow the plan: {holders()}")
+    check(all(f"{a} to {goes[a]} (was {had[a]})" in text for a in changed) and text.count("(was ") == len(changed), f"told: {text[-600:]}")
+    check(d["visits_handed_on"] == 0 and d["visits_opened"] == 0, "and only once")
+    check(plan(*args, "--plan", "out/days.csv", "--open", cwd=home)["visits_handed_on"] == len(changed), "and back")
     names = sorted(os.listdir(os.path.join(home, "out")))
     check(names == ["buy.csv", "days.csv", "days.pdf", "load.csv", "oren-pike.ics", "plan.geojson", "tilda-moss.ics"], names)
     files = [os.path.join(home, "out", n) for n in names if n.endswith(".ics")]
