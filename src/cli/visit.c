@@ -435,6 +435,25 @@ static int run_say(struct cli *c)
 	return show_visit(c, b, id, NULL, VISIT_SHORT);
 }
 
+/* A waiver bears a name: the one given, else that of the technician whose visit it is. */
+static bool named_waiver(struct cli *c, struct ft_book *b, const char *id, struct ft_waiver *w)
+{
+	struct ft_visit v;
+
+	if (w->by)
+		return true;
+	if (ft_book_visit_load(b, id, FT_LOAD_LIST, &c->arena, &v, &c->error) != FT_OK)
+		return false;
+	w->by = v.technician;
+	if (!w->by)
+		cli_usage(
+			c,
+			"A claim is waived with a name, and the visit %s has no technician: add --by NAME, or give one for the "
+			"whole visit with fettle visit set %s --by NAME.",
+			id, id);
+	return w->by != NULL;
+}
+
 static int run_waive(struct cli *c)
 {
 	struct ft_waiver w = { .by = trimmed(c, cli_value(c, "by")), .because = trimmed(c, cli_value(c, "because")) };
@@ -451,7 +470,8 @@ static int run_waive(struct cli *c)
 	if (!given_claim(c, &w.claim))
 		return cli_failed(c);
 	w.at_us = cli_now(&w.at_offset);
-	if (!open_book(c, FT_BOOK_READ, &b) || !find(c, b, &id) || ft_book_waive(b, id, &w, &c->error) != FT_OK)
+	if (!open_book(c, FT_BOOK_READ, &b) || !find(c, b, &id) || !named_waiver(c, b, id, &w) ||
+	    ft_book_waive(b, id, &w, &c->error) != FT_OK)
 		return give_up(c, b);
 	return show_visit(c, b, id, NULL, VISIT_SHORT);
 }
@@ -601,7 +621,7 @@ static int run(struct cli *c)
 static const struct cli_option options[] = {
 	{ "again", NULL, "open: although a visit of this machine is open" },
 	{ "site", "TEXT", "open, set: where the machine stands" },
-	{ "by", "NAME", "open, set: the technician; say, waive, drop: who says so" },
+	{ "by", "NAME", "open, set: the technician; say, waive, drop: who says so; waive without it: the technician" },
 	{ "machine-serial", "S", "open, set: the machine's serial number, from the order or the plate" },
 	{ "unit", "S", "open, set: serial number of the unit fitted" },
 	{ "sim", "S", "open, set: number on the SIM" },

@@ -227,6 +227,17 @@ def listed(b):
     say(max(len(x) for x in lines) <= 80, "and the list fits")
 
 
+def waived_by_name(b):
+    b.run("visit", "open", "ZZ-1", code=0)
+    p = b.run("visit", "waive", "ZZ-1", "prove.bus", "--because", "no device", code=2)
+    say("add --by NAME" in p.stderr and "fettle visit set ZZ-1-1 --by NAME" in p.stderr, f"a name is asked for: {p.stderr}")
+    say(b.claim("ZZ-1", "prove.bus")["waived"] is None, "and nothing is waived without")
+    b.run("visit", "waive", "ZZ-1", "prove.door", "--because", "no switch", "--by", "B. Fitter")
+    b.run("visit", "set", "ZZ-1", "--by", "A. Fitter")
+    b.run("visit", "waive", "ZZ-1", "prove.bus", "--because", "no device")
+    say([b.claim("ZZ-1", x)["waived"]["by"] for x in ("prove.door", "prove.bus")] == ["B. Fitter", "A. Fitter"], "the name given, else that of the visit")
+
+
 def main():
     with tempfile.TemporaryDirectory() as home:
         for part in PARTS:
@@ -235,7 +246,7 @@ def main():
     return failed != 0
 
 
-PARTS = (swapped, dropped, not_recognised, another_asset, named_key, again, wrong_digit, wrong_place, listed)
+PARTS = (swapped, dropped, not_recognised, another_asset, named_key, again, wrong_digit, wrong_place, listed, waived_by_name)
 
 if __name__ == "__main__":
     sys.exit(main())
