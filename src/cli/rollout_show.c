@@ -189,12 +189,20 @@ static void put_summary(const struct rollout *r, struct ft_buf *out)
 
 static void put_methods(const struct rollout *r, struct ft_buf *out)
 {
+	bool shorter = false;
+
 	ft_buf_puts(out, "\nBeside it                       km   left out\n");
 	ft_buf_printf(out, "  this plan            %12.1f %10zu\n", r->told.km, r->told.unserved_count);
 	for (int m = 0; m < FT_ROUTE_REGRET; m++)
 		ft_buf_printf(out, "  %-20s %12.1f %10zu\n", ft_route_method_word((enum ft_route_method)m), r->methods[m].km,
 		              r->methods[m].left_out);
+	for (int m = 0; m < FT_ROUTE_REGRET; m++)
+		shorter |= r->methods[m].km < r->told.km;
 	ft_buf_printf(out, "  %-20s %12.1f\n", "lower bound", r->told.bound_km);
+	if (shorter && r->terms.promise_count)
+		ft_buf_puts(out,
+		            "  A promise that is kept weighs more than kilometres: a method may be shorter as\n"
+		            "  it moves more of the machines promised.\n");
 	if (r->by_clock)
 		ft_buf_printf(
 			out,

@@ -255,7 +255,9 @@ def changes(home):
         check(d["promised"] == len(was), "a move adds no promise")
         check(now.get(lone) != where or all(now.get(a) == was[a] for a in was if a != lone), f"{lone} to {where} moves no other")
         stop = {s["asset"]: s for x in d["days"] for s in x["stops"]}.get(lone)
+        shorter = any(m["distance_km"] < d["distance_km"] for m in d["methods"])
         text = " ".join(run("rollout", *args, "--plan", "first.json", "--move", f"{lone}={where[0]}:{where[1]}", cwd=home).split())
+        check(("A promise that is kept weighs more than kilometres" in text) == shorter, f"why a method is shorter: {text[-900:]}")
         if now.get(lone) == where:  # moved though it is where it was asked to: its site was told another day
             check(stop["moved"] and stop["asked"] and d["kept"] == len(was) - d["moved"] - len(d["left_out"]), f"{lone} is moved: {stop}")
             check(f"{lone} to {where[0]}, {where[1]} ({was[lone][0]}, {was[lone][1]} as promised; asked for)" in text, text[:600])
@@ -264,6 +266,7 @@ def changes(home):
             check(not stop or not stop["asked"], f"{lone} is not where it was asked to go: {stop}")
             check(f"Does not fit where it was asked for: {lone} ({where[0]}, {where[1]})" in text, text[:600])
     check(fits > 0, f"{lone} fits some other day")
+    check("weighs more than kilometres" not in run("rollout", *args, cwd=home), "without an earlier plan no promise explains anything")
     run("rollout", *args, "--move", f"{lone}={was[lone][0]}:{was[lone][1]}", code=2, cwd=home)
     for wrong in (lone, f"{lone}={was[lone][0]}", f"NO-SUCH={was[lone][0]}:2026-12-01", f"{lone}=Nobody:2026-12-01"):
         run("rollout", *args, "--plan", "first.json", "--move", wrong, code=2, cwd=home)
@@ -416,6 +419,13 @@ def surveys(home):
         json.dump(d, f)
     gone = d["days"][0]
     now = plan(os.path.join(demo, "survey.csv"), "--catalogue", demo, "--plan", "first.json", "--without", f"{gone['technician']}:{gone['date']}", "--steps", "200", cwd=home)
+    # a method that breaks promises may be shorter, which is said beside it
+    again = ("rollout", os.path.join(demo, "survey.csv"), "--catalogue", demo, "--steps", "3000")
+    run(*again, "--from", "2026-11-30", "-o", "long", cwd=home)
+    again += ("--plan", "long/days.csv", "--move", "BD-1008=Tilda Moss:2026-12-01")
+    there = json.loads(run(*again, "--json", cwd=home))
+    check(any(m["distance_km"] < there["distance_km"] for m in there["methods"]), f"some method is shorter than {there['distance_km']}: {there['methods']}")
+    check("A promise that is kept weighs more than kilometres" in run(*again, cwd=home), "and that is explained")
     before = {(x["technician"], x["date"]): x for x in d["days"]}
     alike = [(before[k], x) for x in now["days"] if (k := (x["technician"], x["date"])) in before and {s["asset"] for s in before[k]["stops"]} == {s["asset"] for s in x["stops"]}]
     check(alike and all([s["asset"] for s in a["stops"]] == [s["asset"] for s in b["stops"]] or b["distance_km"] < a["distance_km"] for a, b in alike), "the order of a day changes for kilometres alone")
