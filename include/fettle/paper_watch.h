@@ -18,6 +18,7 @@ struct ft_morning_line {
 	double sure;                /* 0 to 1 */
 	const char *since, *seen;   /* days, ISO 8601 */
 	const char *before, *after; /* files; may be NULL */
+	const char *known;          /* of a known one: "new list (A. Clerk, 2026-04-30)" */
 };
 
 struct ft_morning_sum {
@@ -39,6 +40,7 @@ struct ft_morning {
 	const char *currency;
 	const struct ft_morning_line *lines;
 	size_t line_count;
+	const struct ft_morning_line *known; /* `acknowledged` of them: what is open and stays quiet */
 	const struct ft_morning_sum *persons, *routes;
 	size_t person_count, route_count;
 };

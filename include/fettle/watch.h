@@ -138,6 +138,13 @@ void ft_stream_done(struct ft_stream *s);
 
 /* ---- one machine ---- */
 
+/* Who said that an exception is known, and why. */
+struct ft_known {
+	const char *because, *by; /* by NULL: nobody said who */
+	int64_t at_us;
+	int offset_minutes;
+};
+
 struct ft_exception {
 	enum ft_rule_id rule;
 	const char *selection;      /* NULL: the whole machine */
@@ -150,6 +157,7 @@ struct ft_exception {
 	const char *expected;       /* what should have been, or NULL */
 	const char *before, *after; /* files: the evidence, may be NULL */
 	bool acknowledged;
+	const struct ft_known *known; /* of one that is acknowledged, else NULL; ft_watch_judge and _kept leave it NULL */
 };
 
 struct ft_collection {

@@ -179,6 +179,8 @@ struct watch_line {
 
 /* Open exceptions of all machines, the most urgent first, in the command's arena. */
 struct watch_line *watch_lines(struct watch_fleet *f, int64_t now_us, bool acknowledged, size_t *ret_count);
+/* "new list (A. Clerk, 2026-04-30)" of one that is acknowledged, in `a`; "" where nothing is known. */
+const char *watch_known_text(const struct ft_exception *x, struct ft_arena *a);
 /* Writes the report into every file of --report. */
 enum ft_status watch_report(struct watch_fleet *f, int64_t now_us);
 /* Takes the reads of the machine of --asset, while they are at hand. False with c->error. */

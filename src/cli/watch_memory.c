@@ -566,16 +566,40 @@ static bool still(const struct ft_exception *x, const struct ft_watched_word *w,
 	return fabs((double)x->money) <= fabs((double)w->money) * 1.5 + 5 * pow(10, decimals);
 }
 
-static void mark(struct watch_fleet *f, const struct ft_watched_word *words, size_t count)
+/* Kept longer than the memory is. */
+static const struct ft_known *known_of(struct ft_arena *a, const struct ft_watched_word *w)
+{
+	struct ft_known *k = FT_NEW(a, struct ft_known);
+
+	if (!k)
+		return NULL;
+	k->because = ft_arena_text(a, ft_slice_of(w->because));
+	k->by = w->by && *w->by ? ft_arena_text(a, ft_slice_of(w->by)) : NULL;
+	k->at_us = w->at_us;
+	k->offset_minutes = w->at_offset;
+	return k->because ? k : NULL;
+}
+
+/* The first of the words that is of an exception decides. False without memory. */
+static bool mark(struct watch_fleet *f, const struct ft_watched_word *words, size_t count)
 {
 	for (size_t i = 0; i < f->result_count; i++)
 		for (size_t k = 0; k < f->results[i].exception_count; k++) {
 			struct ft_exception *x = &f->results[i].exceptions[k];
-			for (size_t w = 0; w < count && !x->acknowledged; w++)
-				x->acknowledged = strcmp(words[w].machine, f->results[i].key) == 0 &&
-					strcmp(words[w].rule, ft_rule(x->rule)->id) == 0 && same_text(words[w].selection, x->selection) &&
-					still(x, &words[w], f->results[i].decimals);
+			size_t w = 0;
+			while (w < count &&
+			       (strcmp(words[w].machine, f->results[i].key) != 0 ||
+			        strcmp(words[w].rule, ft_rule(x->rule)->id) != 0 || !same_text(words[w].selection, x->selection) ||
+			        !still(x, &words[w], f->results[i].decimals)))
+				w++;
+			if (w == count)
+				continue;
+			x->acknowledged = true;
+			x->known = known_of(&f->arena, &words[w]);
+			if (!x->known)
+				return ft_fail_memory(&f->c->error, "the watch") == FT_OK;
 		}
+	return true;
 }
 
 /* Takes `word` from the front of what is left, with the blank before it unless it is the first. */
@@ -679,11 +703,13 @@ bool watch_memory_close(struct watch_memory *m, int64_t now_us)
 
 	if (ft_book_watched_words(m->book, &m->arena, &words, &count, &m->c->error) != FT_OK)
 		return false;
-	mark(m->fleet, words, count);
+	if (!mark(m->fleet, words, count))
+		return false;
 	for (int i = 0; (what = cli_value_nth(m->c, "acknowledge", i)) != NULL; i++)
 		if (!acknowledge(m, what, now_us, &said, &said_count, &room))
 			return false;
-	mark(m->fleet, said, said_count);
+	if (!mark(m->fleet, said, said_count))
+		return false;
 	w.words = said;
 	w.word_count = said_count;
 	w.reads = m->round.reads;

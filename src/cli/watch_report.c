@@ -102,15 +102,16 @@ static bool fill(struct watch_fleet *f, int64_t now_us, struct ft_morning *m)
 {
 	struct cli *c = f->c;
 	size_t n, quiet;
-	const struct watch_line *list = watch_lines(f, now_us, false, &n);
-	struct ft_morning_line *lines = FT_NEW_ARRAY(&c->arena, n + f->silent_count + 1, struct ft_morning_line);
+	const struct watch_line *list = watch_lines(f, now_us, false, &n), *quiet_list;
+	struct ft_morning_line *lines = FT_NEW_ARRAY(&c->arena, n + f->silent_count + 1, struct ft_morning_line), *known;
 	char *made = ft_arena_alloc(&c->arena, FT_TIME_TEXT), *until = ft_arena_alloc(&c->arena, FT_TIME_TEXT);
 	int64_t at = cli_now(&m->offset_minutes);
 	const struct ft_watch_result *usual = f->asked ? f->asked : usual_money(f);
 
-	watch_lines(f, now_us, true, &quiet);
+	quiet_list = watch_lines(f, now_us, true, &quiet);
+	known = FT_NEW_ARRAY(&c->arena, quiet + 1, struct ft_morning_line);
 	m->alone = cli_value(c, "asset");
-	if (!lines || !made || !until)
+	if (!lines || !known || !made || !until)
 		return false;
 	m->made = ft_time_text(at, m->offset_minutes, made);
 	ft_time_text(now_us, 0, until);
@@ -119,6 +120,11 @@ static bool fill(struct watch_fleet *f, int64_t now_us, struct ft_morning *m)
 	m->program = "fettle " FT_VERSION;
 	m->machines = m->alone ? 1 : f->result_count;
 	m->acknowledged = quiet;
+	for (size_t i = 0; i < quiet; i++) {
+		known[i] = line_of(c, quiet_list[i].r, quiet_list[i].x);
+		known[i].known = watch_known_text(quiet_list[i].x, &c->arena);
+	}
+	m->known = known;
 	m->decimals = usual ? usual->decimals : 2;
 	m->currency = usual ? usual->currency : "";
 	for (size_t i = 0; i < n; i++) {

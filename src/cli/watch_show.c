@@ -46,6 +46,19 @@ struct watch_line *watch_lines(struct watch_fleet *f, int64_t now_us, bool ackno
 	return list;
 }
 
+const char *watch_known_text(const struct ft_exception *x, struct ft_arena *a)
+{
+	const struct ft_known *k = x->known;
+	char at[FT_TIME_TEXT];
+	const char *t = NULL;
+
+	if (k) {
+		ft_time_text(k->at_us, k->offset_minutes, at);
+		t = ft_arena_printf(a, "%s (%s%s%.10s)", k->because, k->by ? k->by : "", k->by ? ", " : "", at);
+	}
+	return t ? t : "";
+}
+
 static void time_json(struct ft_json *j, const char *key, int64_t us)
 {
 	char text[FT_TIME_TEXT];
@@ -57,6 +70,21 @@ static void time_json(struct ft_json *j, const char *key, int64_t us)
 	ft_time_text(us, 0, text);
 	text[19] = 0; /* the office's own time: nobody said with what offset */
 	ft_json_text(j, key, text);
+}
+
+static void known_json(struct ft_json *j, const struct ft_known *k)
+{
+	char at[FT_TIME_TEXT];
+
+	if (!k) {
+		ft_json_null(j, "known");
+		return;
+	}
+	ft_json_object(j, "known");
+	ft_json_text(j, "because", k->because);
+	ft_json_text(j, "by", k->by);
+	ft_json_text(j, "at", ft_time_text(k->at_us, k->offset_minutes, at));
+	ft_json_object_end(j);
 }
 
 static void exception_json(struct ft_json *j, const struct ft_exception *x, int decimals, int64_t now_us)
@@ -78,6 +106,7 @@ static void exception_json(struct ft_json *j, const struct ft_exception *x, int 
 	ft_json_text(j, "before", x->before);
 	ft_json_text(j, "after", x->after);
 	ft_json_bool(j, "acknowledged", x->acknowledged);
+	known_json(j, x->known);
 	ft_json_object_end(j);
 }
 
@@ -259,7 +288,7 @@ static void heading(struct ft_buf *out)
 	ft_buf_puts(out, "  machine       lost or at stake  what was seen; what was expected\n");
 }
 
-static void line(struct ft_buf *out, const struct watch_line *l, int columns)
+static void line(struct ft_buf *out, const struct watch_line *l, struct ft_arena *a, int columns)
 {
 	char money[FT_MONEY_TEXT];
 	struct ft_buf text = { 0 };
@@ -270,6 +299,8 @@ static void line(struct ft_buf *out, const struct watch_line *l, int columns)
 	ft_buf_printf(&text, "%s", l->x->seen ? l->x->seen : ft_rule(l->x->rule)->sentence);
 	if (l->x->expected)
 		ft_buf_printf(&text, "; expected %s", l->x->expected);
+	if (l->x->acknowledged)
+		ft_buf_printf(&text, "; known: %s", watch_known_text(l->x, a));
 	ft_buf_byte(&text, 0);
 	if (text.status == FT_OK)
 		ft_wrap(out, text.p, columns, 34);
@@ -429,19 +460,24 @@ static void people(struct watch_fleet *f, int64_t now_us, const struct watch_tal
 	const char *asset = cli_value(f->c, "asset");
 	unsigned long long audits = t->read - t->unreadable - t->without_audit;
 	size_t n, quiet, shown;
-	const struct watch_line *list = watch_lines(f, now_us, false, &n);
+	const struct watch_line *list = watch_lines(f, now_us, false, &n), *known;
 	struct ft_civil c = ft_civil_of(now_us, 0);
 	int decimals = f->result_count ? f->results[0].decimals : 2;
 	struct ft_buf sum = { 0 };
 
-	watch_lines(f, now_us, true, &quiet);
+	known = watch_lines(f, now_us, true, &quiet);
 	shown = n > LINES_SHOWN && !cli_flag(f->c, "all") ? LINES_SHOWN : n;
 	if (n)
 		heading(out);
 	for (size_t i = 0; i < shown; i++)
-		line(out, &list[i], f->c->columns);
+		line(out, &list[i], &f->c->arena, f->c->columns);
 	if (n > shown)
 		ft_buf_printf(out, "and %zu more; --all lists them.\n", n - shown);
+	if (quiet && (asset || cli_flag(f->c, "all"))) {
+		ft_buf_printf(out, "%sKnown, and quiet until it changes:\n", n ? "\n" : "");
+		for (size_t i = 0; i < quiet; i++)
+			line(out, &known[i], &f->c->arena, f->c->columns);
+	}
 	if (f->counted && !asset) { /* people and routes are of the whole fleet */
 		variances(out, "person", f->cash.persons, f->cash.person_count, decimals);
 		variances(out, "route", f->cash.routes, f->cash.route_count, decimals);
@@ -453,7 +489,7 @@ static void people(struct watch_fleet *f, int64_t now_us, const struct watch_tal
 	ft_buf_printf(&sum, " up to %04d-%02d-%02d %02d:%02d, %llu new audit%s: %zu exception%s, %zu acknowledged.", c.year,
 	              c.month, c.day, c.hour, c.minute, audits, audits == 1 ? "" : "s", n, n == 1 ? "" : "s", quiet);
 	ft_buf_byte(&sum, 0);
-	ft_buf_puts(out, n ? "\n" : "");
+	ft_buf_puts(out, out->n ? "\n" : "");
 	if (sum.status == FT_OK)
 		ft_wrap(out, sum.p, f->c->columns, 0);
 	ft_buf_byte(out, '\n');

@@ -97,6 +97,18 @@ void ft_morning_json(const struct ft_morning *m, struct ft_buf *out)
 		ft_json_object_end(&j);
 	}
 	ft_json_array_end(&j);
+	ft_json_array(&j, "known");
+	for (size_t i = 0; i < m->acknowledged; i++) {
+		ft_json_object(&j, NULL);
+		ft_json_text(&j, "asset", m->known[i].asset);
+		ft_json_text(&j, "machine", m->known[i].machine);
+		ft_json_text(&j, "rule", m->known[i].rule);
+		ft_json_text(&j, "selection", m->known[i].selection);
+		ft_json_text(&j, "sentence", m->known[i].sentence);
+		ft_json_text(&j, "known", m->known[i].known);
+		ft_json_object_end(&j);
+	}
+	ft_json_array_end(&j);
 	sums_json(&j, "persons", m->persons, m->person_count);
 	sums_json(&j, "routes", m->routes, m->route_count);
 	ft_json_object_end(&j);
@@ -207,6 +219,11 @@ void ft_morning_text(const struct ft_morning *m, struct ft_buf *out)
 	}
 	sums_text(out, "person", m->persons, m->person_count, m->decimals);
 	sums_text(out, "route", m->routes, m->route_count, m->decimals);
+	for (size_t i = 0; i < m->acknowledged; i++) {
+		ft_buf_puts(out, i ? "" : "\nKnown, and quiet until it changes\n");
+		ft_buf_printf(&text, "%s: %s; known: %s.", m->known[i].asset, m->known[i].sentence, m->known[i].known);
+		paragraph(out, &text, 0);
+	}
 	ft_buf_printf(out, "\nMade %s by %s.\n", m->made, m->program);
 	ft_buf_done(&text);
 }
@@ -294,6 +311,16 @@ void ft_morning_html(const struct ft_morning *m, struct ft_buf *out)
 	ft_buf_puts(out, "</ol>\n");
 	sums_html(out, "person", m->persons, m->person_count, m->decimals);
 	sums_html(out, "route", m->routes, m->route_count, m->decimals);
+	ft_buf_puts(out, m->acknowledged ? "<h2>Known, and quiet until it changes</h2>\n" : "");
+	for (size_t i = 0; i < m->acknowledged; i++) {
+		ft_buf_puts(out, "<p><b>");
+		escaped(out, m->known[i].asset);
+		ft_buf_puts(out, "</b> ");
+		escaped(out, m->known[i].sentence);
+		ft_buf_puts(out, "; known: ");
+		escaped(out, m->known[i].known);
+		ft_buf_puts(out, ".</p>\n");
+	}
 	ft_buf_puts(out, "<p class=d>Made ");
 	escaped(out, m->made);
 	ft_buf_puts(out, " by ");

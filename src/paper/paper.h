@@ -16,7 +16,7 @@ char *paper_time(int64_t unix_us, int offset_minutes, char out[PAPER_TIME_TEXT])
 
 /* What the late-loaded module of sheets offers, as its one symbol `ft_sheets`. Raise the version when anything that
  * passes between changes, so that a stale module is refused and not run. */
-enum { PAPER_SHEETS_VERSION = 5 };
+enum { PAPER_SHEETS_VERSION = 6 };
 
 struct ft_rollout;
 struct ft_morning;

@@ -116,4 +116,11 @@ void section_morning(struct sheet *s, const struct ft_morning *m)
 		need(s, sums_high(m));
 	put_sums(s, "Cash by person", m->persons, m->person_count, m->decimals);
 	put_sums(s, "Cash by route", m->routes, m->route_count, m->decimals);
+	if (m->acknowledged)
+		put_heading(s, "Known, and quiet until it changes", 40);
+	for (size_t i = 0; i < m->acknowledged; i++)
+		put_paragraph(s, STYLE_BODY, INK_BLACK,
+		              one_line(s,
+		                       ft_arena_printf(s->arena, "%s: %s; known: %s.", m->known[i].asset, m->known[i].sentence,
+		                                       m->known[i].known)));
 }

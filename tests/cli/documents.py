@@ -200,6 +200,9 @@ def documents(folder):
         one = run("watch", "watch", "fleet", "--asset", watched[0][1]["asset"], env=book)
         say(len(one) == 1 and len(one[0][1]["reads"]) == 2, "one machine with its reads")
         yield from one
+    known = next(x for x in watched[0][1]["exceptions"] if x["open"])
+    name = " ".join(t for t in (watched[0][1]["asset"], known["rule"], known["selection"]) if t)
+    yield from run("watch", "watch", "fleet", "--acknowledge", name, "--because", "new board", "--by", "A. Fitter")
     yield from run("watch", "watch", os.path.join(SOURCE, "tests", "samples"))
     yield from run("ports", "ports", codes=(0,))
     yield from run("rules", "rules")

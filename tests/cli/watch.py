@@ -149,6 +149,24 @@ def acknowledged(book, half, fleet, fresh):
     again = documents(half, "--book", book, *tables(fleet))
     known = [x for m in again for x in m["exceptions"] if x["acknowledged"]]
     say(len(known) == 1 and known[0]["rule"] == what[1]["rule"], "one exception is acknowledged and stays so")
+    at = next(x["known"]["at"] for m in again for x in m["exceptions"] if x["acknowledged"])
+    say(known[0]["known"] == {"because": "new list", "by": "A. Clerk", "at": at} and re.match(r"\d{4}-\d\d-\d\dT", at), f"why, who and when: {known}")
+    say(all(x["known"] is None for m in again for x in m["exceptions"] if not x["acknowledged"]), "and of no other")
+    names = [os.path.join(os.path.dirname(book), f"known.{e}") for e in ("json", "txt", "html", "pdf")]
+    told = f"known: new list (A. Clerk, {at[:10]})"
+    for option in (["--all"], ["--asset", what[0]["asset"]]):
+        said = run("--book", book, "watch", half, *tables(fleet), *option, *[x for n in names for x in ("--report", n)]).stdout
+        say(told in " ".join(said.split()), f"the list with {option}: {said[-900:]}")
+    say("known:" not in run("--book", book, "watch", half, *tables(fleet)).stdout, "it stays quiet in the list")
+    with open(names[0], encoding="utf-8") as f:
+        closing = json.load(f)["known"]
+    say([(x["asset"], x["rule"], x["selection"], "known: " + x["known"]) for x in closing] == [(what[0]["asset"], what[1]["rule"], what[1]["selection"], told)], f"the report: {closing}")
+    for name in names[1:3]:
+        with open(name, encoding="utf-8") as f:
+            say(told in " ".join(f.read().split()), f"{name} closes with it")
+    if shutil.which("pdftotext"):
+        text = subprocess.run(["pdftotext", "-layout", names[3], "-"], capture_output=True, text=True, check=True).stdout
+        say(told in " ".join(text.split()), f"on paper: {text[-600:]}")
     quiet = next(m for m in again if m["asset"] == what[0]["asset"])
     say(not any(f["rule"] == what[1]["rule"] and f["where"]["selection"] == what[1]["selection"] for f in quiet["findings"]),
         "what is acknowledged is no finding")

@@ -119,6 +119,10 @@ async function watched(page, bench) {
 			t.includes(first),
 		),
 	);
+	await page.getByRole("region", { name: "Known" }).locator(".case > button").first().click();
+	const why = await page.getByRole("region", { name: "Known" }).innerText();
+	await page.getByRole("region", { name: "Known" }).locator(".case > button").first().click();
+	check("with why, who and when", /Known: told the route last week \(A\. Clerk, \d{4}-\d\d-\d\d\)\./.test(why), why);
 }
 
 /** Planned, one machine moved by the keyboard and one by drawing it, each with its cost; the plan kept is the one shown. */

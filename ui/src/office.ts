@@ -114,6 +114,7 @@ export interface Exception {
 	before: string | null;
 	after: string | null;
 	acknowledged: boolean;
+	known: { because: string; by: string | null; at: string } | null;
 }
 export interface Watched extends Doc {
 	asset: string;

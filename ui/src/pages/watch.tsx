@@ -128,7 +128,10 @@ function CaseLine({ c, open, turn, alone }: { c: Case; open: boolean; turn: () =
 						{!alone && <a href={to(["watch", m.asset])}>{m.asset} over time</a>}
 					</p>
 					{x.acknowledged ? (
-						<p>Somebody said that it is known, and it has not changed since.</p>
+						<p>
+							Known{x.known && `: ${x.known.because} (${x.known.by ? `${x.known.by}, ` : ""}${day(x.known.at)})`}
+							. It stays quiet until it changes.
+						</p>
 					) : (
 						<Acknowledge m={m} x={x} />
 					)}
