@@ -254,6 +254,35 @@ static void tells_an_audit_added_late(void **state)
 	stands(&g, FT_CLAIM_PROVE_SALES, "contradicted");
 }
 
+/* What a cut audit lacks is no selection gone and no counter lost. */
+static void blames_no_machine_for_a_cut_audit(void **state)
+{
+	static const enum ft_claim_id held[] = { FT_CLAIM_PROVE_METERS, FT_CLAIM_PROVE_PRICES, FT_CLAIM_PROVE_SETTINGS,
+		                                     FT_CLAIM_PROVE_SALES };
+	struct ft_visit v = whole_visit();
+	size_t counted;
+	struct ft_judgement g = judge(&v);
+	(void)state;
+
+	counted = g.claim_count;
+	for (int cut = 0; cut < 2; cut++) {
+		v = whole_visit();
+		three[cut].bytes.n = ft_slice_find(three[cut].bytes, FT_SLICE("PA1*30"));
+		assert_true(three[cut].bytes.n > 200);
+		g = judge(&v);
+		stands(&g, cut ? FT_CLAIM_PROVE_AUDIT : FT_CLAIM_KEEP_AUDIT, "contradicted");
+		for (size_t i = 0; i < sizeof held / sizeof *held; i++) {
+			stands(&g, held[i], "open");
+			assert_non_null(strstr(claim(&g, held[i])->because, "stops before its end"));
+			assert_non_null(strstr(claim(&g, held[i])->todo, "read the machine again"));
+		}
+		for (size_t i = 0; i < g.findings.count; i++)
+			assert_true(strncmp(ft_rule(g.findings.list[i].rule)->id, "ledger.", 7) != 0);
+		assert_false(g.compared);
+		assert_int_equal(g.claim_count, counted); /* the parts are those of the audit that is whole */
+	}
+}
+
 /* Sold wrongly, mended, sold again: the proof begins at the audit read after mending, and says so. */
 static void proves_anew_after_mending(void **state)
 {
@@ -443,6 +472,7 @@ int main(int argc, char **argv)
 		cmocka_unit_test_setup(sees_what_speaks_against, start),
 		cmocka_unit_test_setup(proves_anew_after_mending, start),
 		cmocka_unit_test_setup(tells_an_audit_added_late, start),
+		cmocka_unit_test_setup(blames_no_machine_for_a_cut_audit, start),
 		cmocka_unit_test_setup(never_shows_by_what_was_dropped, start),
 		cmocka_unit_test_setup(takes_words_and_waivers, start),
 		cmocka_unit_test_setup(every_claim_can_be_settled, start),

@@ -268,6 +268,7 @@ struct ft_judgement {
 	/* Evidence index of the audit the proof of sales begins at: the audit of before, or one read after mending,
 	 * and then only lists added after it count. -1: there was nothing to prove. */
 	int proved_from;
+	bool compared; /* the audits of before and after were compared: both were read and neither is cut */
 	/* Captures of the bus, read once: see ft_visit_captures. */
 	struct ft_visit_capture *captures;
 	size_t capture_count;

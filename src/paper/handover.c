@@ -183,7 +183,7 @@ enum ft_status ft_handover_prepare(const struct ft_visit *v, struct ft_arena *a,
 		s = read_audit(v, after, a, &ret->after, e);
 	if (s == FT_OK)
 		s = make_grid(ret, a, e);
-	if (s == FT_OK && ret->before.there && ret->after.there)
+	if (s == FT_OK && ret->before.there && ret->after.there && ret->judgement.compared)
 		s = compare_and_prove(ret, a, e);
 	return s;
 }

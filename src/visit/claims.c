@@ -253,10 +253,25 @@ static void decide_prices_kept(struct judging *j, struct ft_claim_state *c)
 		stand(c, FT_STANDS_OPEN, "This machine's audit lists no selections.");
 }
 
+/* What a cut audit lacks says nothing about the machine. True when one of the two is cut, and then it was said. */
+static bool cut_off(struct judging *j, struct ft_claim_state *c, bool before_too)
+{
+	const struct judge_audit *r = before_too && j->before.facts && !j->before.check.whole ? &j->before : &j->after;
+
+	if (!r->facts || r->check.whole)
+		return false;
+	stand(c, FT_STANDS_OPEN,
+	      text(j, "%s stops before its end, and what it lacks tells nothing.", j->v->evidence[r->evidence].name));
+	c->todo = ft_rule(FT_RULE_AUDIT_TRUNCATED)->todo;
+	return true;
+}
+
 static bool two_audits(struct judging *j, struct ft_claim_state *c)
 {
 	rest_on(j, c, j->before.evidence);
 	rest_on(j, c, j->after.evidence);
+	if (!j->comparison)
+		cut_off(j, c, true);
 	return j->comparison != NULL;
 }
 
@@ -328,6 +343,8 @@ static void decide_sales(struct judging *j, struct ft_claim_state *c)
 		return;
 	}
 	if (against(j, c, cite(j, c, &j->sales_found, NULL)))
+		return;
+	if (!j->comparison && cut_off(j, c, true))
 		return;
 	if (!j->comparison) {
 		stand(c, FT_STANDS_OPEN, "A list of sales is here, but not the two audits around it.");
@@ -418,7 +435,7 @@ static void decide_cash(struct judging *j, struct ft_claim_state *c)
 		stand(c, FT_STANDS_SHOWN, "The lifetime counters do not close, but what moved between the two reads does.");
 		return;
 	}
-	if (against(j, c, h))
+	if (against(j, c, h) || (!holds && cut_off(j, c, false)))
 		return;
 	if (holds)
 		stand(c, FT_STANDS_SHOWN, text(j, "%zu cash identities of the audit of after hold.", holds));
@@ -436,6 +453,8 @@ static void decide_clock(struct judging *j, struct ft_claim_state *c)
 	if (!x)
 		return;
 	rest_on(j, c, r->evidence);
+	if (!r->summary->clock[0] && cut_off(j, c, false))
+		return;
 	if (!r->summary->clock[0] || !ft_time_parse(ft_slice_of(r->summary->clock), j->v->opened_offset, &clock)) {
 		stand(c, FT_STANDS_OPEN,
 		      "The audit of after carries no time: the clock was never set, or the machine has none.");

@@ -150,7 +150,8 @@ static enum ft_status between_audits(struct judging *j, struct ft_error *e)
 	bool late;
 
 	j->compare_found.from = j->compare_found.to = j->prove_found.from = j->prove_found.to = (int)f->count;
-	if (!before.facts || !after.facts)
+	/* what a cut audit lacks says nothing about the machine */
+	if (!before.facts || !after.facts || !j->before.check.whole || !j->after.check.whole)
 		return FT_OK;
 	before.name = j->v->evidence[j->before.evidence].name;
 	after.name = j->v->evidence[j->after.evidence].name;
@@ -158,6 +159,7 @@ static enum ft_status between_audits(struct judging *j, struct ft_error *e)
 	j->proof = FT_NEW(j->a, struct ft_proof);
 	if (!j->comparison || !j->proof)
 		return ft_fail_memory(e, "judging the visit");
+	j->g->compared = true;
 	s = ft_compare(&before, &after, j->a, f, j->comparison, e);
 	j->compare_found.to = j->prove_found.from = j->prove_found.to = (int)f->count;
 	if (s == FT_OK)
@@ -199,7 +201,8 @@ static bool applies(const struct judging *j, enum ft_applies when)
 		[FT_APPLIES_SUPPLY] = FT_PART_SUPPLY,   [FT_APPLIES_EVENTS] = 0
 	};
 	const unsigned cash = FT_PART_COINS | FT_PART_BILLS, events = FT_PART_DOOR | FT_PART_TEMPERATURE;
-	const struct ft_facts *f = j->after.facts ? j->after.facts : j->before.facts;
+	const struct ft_facts *f =
+		j->after.facts && (j->after.check.whole || !j->before.facts) ? j->after.facts : j->before.facts;
 
 	if (j->v->without & parts[when] || (when == FT_APPLIES_CASH && (j->v->without & cash) == cash) ||
 	    (when == FT_APPLIES_EVENTS && (j->v->without & events) == events))
