@@ -321,9 +321,16 @@ static void counters(void **state)
 	live(&h);
 	h.reads[0].number[FT_WATCH_PAID_COUNT] = 9500; /* only the handover knows that it was higher */
 	x = judge(&h, FT_RULE_WATCH_COUNTER_FELL, 1);
-	assert_string_equal(x->seen, "VA102 (number of paid sales) is 9030");
+	assert_string_equal(x->seen, "the number of paid sales since initialisation (VA102) fell to 9030");
 	assert_string_equal(x->expected, "at least 9500 as handed over (visit X-1)");
 	assert_null(x->before);
+	live(&h);
+	for (int i = 1; i <= LIFE_DAYS; i++)
+		h.reads[i].text[FT_WATCH_CURRENCY] = FT_SLICE("USD");
+	h.reads[0].number[FT_WATCH_PAID_VALUE] = 1897500; /* money is told as money of the machine */
+	x = judge(&h, FT_RULE_WATCH_COUNTER_FELL, 1);
+	assert_string_equal(x->seen, "the value of paid sales since initialisation (VA101) fell to 13545.00 USD");
+	assert_string_equal(x->expected, "at least 18975.00 USD as handed over (visit X-1)");
 	live(&h);
 	for (int i = FT_WATCH_PAID_VALUE; i <= FT_WATCH_PAID_COUNT; i++)
 		h.reads[0].number[i] += 100000000;

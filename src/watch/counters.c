@@ -47,14 +47,23 @@ static int64_t wrapped_at(int64_t a, int64_t b, int64_t usual, int64_t *ret_rise
 static const struct {
 	enum ft_watch_number n;
 	const char *element, *name;
+	bool money;
 } watched[] = {
-	{ FT_WATCH_PAID_COUNT, "VA102", "number of paid sales" },
-	{ FT_WATCH_PAID_VALUE, "VA101", "value of paid sales" },
-	{ FT_WATCH_CASH_IN, "CA305", "cash in" },
-	{ FT_WATCH_TO_BOX, "CA306", "coins to the box" },
-	{ FT_WATCH_CARD_VALUE, "DA201", "card sales" },
+	{ FT_WATCH_PAID_COUNT, "VA102", "the number of paid sales", false },
+	{ FT_WATCH_PAID_VALUE, "VA101", "the value of paid sales", true },
+	{ FT_WATCH_CASH_IN, "CA305", "cash in", true },
+	{ FT_WATCH_TO_BOX, "CA306", "coins to the box", true },
+	{ FT_WATCH_CARD_VALUE, "DA201", "card sales", true },
 };
 enum { WATCHED = sizeof watched / sizeof *watched };
+
+/* "128.60 USD", or of what is counted by pieces "9030" */
+static const char *figure(struct ft_watch_result *r, size_t k, int64_t v)
+{
+	const char *t = watched[k].money ? watch_money(r, v) : ft_arena_printf(r->arena, "%lld", (long long)v);
+
+	return t ? t : "?";
+}
 
 static bool differ(struct ft_slice a, struct ft_slice b)
 {
@@ -107,9 +116,10 @@ static bool broken(struct watch_walk *w, size_t i, const int64_t usual[WATCHED],
 		return true;
 	}
 	x = raise_at(w, FT_RULE_WATCH_COUNTER_FELL, i);
-	x->seen = ft_arena_printf(r->arena, "%s (%s) is %lld", watched[which].element, watched[which].name,
-	                          (long long)number(w, i, watched[which].n));
-	x->expected = ft_arena_printf(r->arena, "at least %lld %s", (long long)number(w, i - 1, watched[which].n), w->as);
+	x->seen = ft_arena_printf(r->arena, "%s since initialisation (%s) fell to %s", watched[which].name,
+	                          watched[which].element, figure(r, which, number(w, i, watched[which].n)));
+	x->expected =
+		ft_arena_printf(r->arena, "at least %s %s", figure(r, which, number(w, i - 1, watched[which].n)), w->as);
 	return watched[which].n == FT_WATCH_PAID_COUNT;
 }
 
@@ -121,10 +131,10 @@ static void wraps(struct watch_walk *w, size_t i, const int64_t usual[WATCHED])
 		if (a == FT_ABSENT || b == FT_ABSENT || b >= a || !(m = wrapped_at(a, b, usual[k], &rise)))
 			continue;
 		x = raise_at(w, FT_RULE_WATCH_COUNTER_WRAPPED, i);
-		x->seen = ft_arena_printf(w->r->arena, "%s (%s) went from %lld to %lld", watched[k].element, watched[k].name,
-		                          (long long)a, (long long)b);
-		x->expected =
-			ft_arena_printf(w->r->arena, "it goes round at %lld: a rise of %lld", (long long)m, (long long)rise);
+		x->seen = ft_arena_printf(w->r->arena, "%s since initialisation (%s) went from %s to %s", watched[k].name,
+		                          watched[k].element, figure(w->r, k, a), figure(w->r, k, b));
+		x->expected = ft_arena_printf(w->r->arena, "it goes round at %s: a rise of %s", figure(w->r, k, m),
+		                              figure(w->r, k, rise));
 	}
 }
 
