@@ -178,6 +178,18 @@ async function planned(page, bench) {
 	const open = await page.getByRole("region", { name: "Findings" }).getByRole("link").allInnerTexts();
 	const stays = was.findings.filter((f) => f.where.element).map((f) => f.where.element);
 	check("what stands against the plan names its machines", stays.length > 0 && stays.every((a) => open.includes(a)), open.join());
+	// opened anew, the machines and homes come after the map
+	let come = () => undefined;
+	const late = new Promise((yes) => (come = yes));
+	const slow = /\/api\/(survey|tables\/technicians)/;
+	await page.route(slow, (r) => late.then(() => r.continue()));
+	await page.reload();
+	await page.getByText("None of these machines has coordinates").waitFor();
+	come();
+	await page.locator(".map .spot").first().waitFor();
+	await page.unroute(slow);
+	const drawn = await page.locator("svg.map").evaluate((m) => [m.viewBox.baseVal.width, m.clientWidth]);
+	check("the map's letters are as large as those of the page", Math.abs(drawn[0] - drawn[1]) <= 1, drawn.join(" in "));
 	for (const link of await page.getByRole("region", { name: "Papers" }).getByRole("link").all()) {
 		const r = await fetch(new URL(await link.getAttribute("href"), bench.url));
 		check(`${await link.innerText()} is handed out`, r.ok && (await r.arrayBuffer()).byteLength > 20, `${r.status}`);

@@ -120,7 +120,12 @@ export function PlainMap(p: {
 	const svg = useRef<SVGSVGElement>(null);
 	const all = [...p.spots, ...p.homes];
 	if (!all.length) {
-		return <p class="quiet">None of these machines has coordinates.</p>;
+		// in the div that is measured: machines may come later, and a drawing of the first width would be blown up then
+		return (
+			<div ref={ref}>
+				<p class="quiet">None of these machines has coordinates.</p>
+			</div>
+		);
 	}
 	const lats = all.map((s) => s.latitude);
 	const lons = all.map((s) => s.longitude);
