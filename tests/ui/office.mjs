@@ -178,6 +178,16 @@ async function planned(page, bench) {
 	const open = await page.getByRole("region", { name: "Findings" }).getByRole("link").allInnerTexts();
 	const stays = was.findings.filter((f) => f.where.element).map((f) => f.where.element);
 	check("what stands against the plan names its machines", stays.length > 0 && stays.every((a) => open.includes(a)), open.join());
+	await page.setViewportSize({ width: 360, height: 740 });
+	const van = page.getByRole("group", { name: /^Van of/ }).first();
+	const seen = await van.evaluate((v) => {
+		const risk = [...v.querySelectorAll("thead th")].find((h) => h.textContent?.trim() === "Risk");
+		return v.getBoundingClientRect().right - (risk?.getBoundingClientRect().right ?? Infinity);
+	});
+	check("a van's risk is in sight on a narrow page", seen >= 0, `${seen}`);
+	check("which says that more stands to the right", await van.locator(".further").isVisible());
+	await page.setViewportSize({ width: 1280, height: 900 });
+	check("and says it only there", !(await van.locator(".further").isVisible()));
 	// opened anew, the machines and homes come after the map
 	let come = () => undefined;
 	const late = new Promise((yes) => (come = yes));

@@ -388,6 +388,7 @@ function Loads({ plan, lit, names }: { plan: PlanDoc; lit: string | null; names:
 							<caption>
 								Van of {f}. Risk that anything is missing: at most {percent(risk)}, asked{" "}
 								{percent(plan.risk_asked)}.
+								<span class="further"> More columns stand to the right; move the table aside.</span>
 							</caption>
 							<thead>
 								<tr>
@@ -396,13 +397,13 @@ function Loads({ plan, lit, names }: { plan: PlanDoc; lit: string | null; names:
 										Carry
 									</th>
 									<th scope="col" class="num">
+										Risk
+									</th>
+									<th scope="col" class="num">
 										Sure
 									</th>
 									<th scope="col" class="num">
 										Expected
-									</th>
-									<th scope="col" class="num">
-										Risk
 									</th>
 									<th scope="col" class="num">
 										With one more
@@ -414,9 +415,9 @@ function Loads({ plan, lit, names }: { plan: PlanDoc; lit: string | null; names:
 									<tr key={l.part}>
 										<th scope="row" class="part"><PartName part={l.part} names={names} /></th>
 										<td class="num">{l.carry}</td>
+										<td class="num">{percent(l.risk)}</td>
 										<td class="num">{l.sure}</td>
 										<td class="num">{l.expected.toFixed(1)}</td>
-										<td class="num">{percent(l.risk)}</td>
 										<td class="num quiet">{percent(l.risk_with_one_more)}</td>
 									</tr>
 								))}
