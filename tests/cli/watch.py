@@ -417,6 +417,14 @@ def cut(fleet, folder, until):
     return lasting
 
 
+def for_clerks():
+    """The numbers of our own rules stand in their source, not in sentences that clerks read."""
+    rules = [r for r in map(json.loads, run("rules", "--json", codes=(0,)).stdout.splitlines()) if r["rule"].startswith("watch.")]
+    say(len(rules) > 20, f"{len(rules)} rules of the watch")
+    coded = [r["rule"] for r in rules if re.search(r"\(rule [A-Z]\d", " ".join(str(v) for k, v in r.items() if k != "source"))]
+    say(not coded, f"codes in sentences: {coded}")
+
+
 def wrong(fleet, folder):
     bad = os.path.join(folder, "bad.csv")
     for option, text in (("--counts", "date,asset\n2026-03-01,A\n"), ("--counts", "date,asset,bills,coins\n31.2.2026,A,1,1\n"),
@@ -465,6 +473,7 @@ def main():
         say(cut(fleet, folder, "2026-04-07T06:00:00") == [None], "a cabinet is too warm then and was mended later")
         cut(fleet, folder, "2026-04-13T06:00:00")  # counts
         cut(fleet, folder, "2026-03-29T06:00:00")  # doors
+        for_clerks()
         wrong(fleet, folder)
     print(f"{passed} passed, {failed} failed in {time.monotonic() - began:.0f} s")
     sys.exit(failed > 0)
