@@ -98,6 +98,14 @@ async function mapByKeys(page) {
 async function watched(page, bench) {
 	await go(page, bench, "/watch");
 	await page.locator(".case").first().waitFor();
+	const rows = await page.getByRole("group", { name: "Machines today" }).locator("tbody tr").all();
+	const today = await Promise.all(rows.map((row) => row.locator("td").allInnerTexts()));
+	check(
+		"no machine with audits missing is as it should be",
+		today.some((t) => Number(t[2]) > 0 && /nothing open, \d+ audits? missing/.test(t[0])) &&
+			today.every((t) => !(Number(t[2]) > 0 && /as it should be/.test(t[0]))),
+		JSON.stringify(today),
+	);
 	const text = await page.locator(".case > button").allInnerTexts();
 	check("exceptions stand in a line each", text.length > 2 && text.every((t) => /PF-\d{5}/.test(t)), text[0]);
 	const first = text[0].match(/PF-\d{5}/)[0];

@@ -31,6 +31,9 @@ const amount = (m: Watched, value: number | null) =>
 const toldOf = (m: Watched, all = false) =>
 	m.exceptions.filter((x) => x.open && x.weight !== "note" && (all || !x.acknowledged));
 
+const missing = (m: Watched) =>
+	m.reads_expected === null ? null : Math.max(0, m.reads_expected - m.reads_arrived);
+
 /** How many times its usual spread a variance is, where it is more than people are off anyway. */
 function beyondUsual(m: Watched): string {
 	const times = m.cash_variance !== null && m.cash_spread ? Math.abs(m.cash_variance) / m.cash_spread : 0;
@@ -177,11 +180,11 @@ function WordOf({ m }: { m: Watched }) {
 		const fault = told.some((x) => x.weight === "fault");
 		return <Standing stands={fault ? "contradicted" : "open"} word={count(told.length, "exception")} />;
 	}
-	return toldOf(m, true).length ? (
-		<Standing stands="waived" word="known" />
-	) : (
-		<Standing stands="shown" word="as it should be" />
-	);
+	if (toldOf(m, true).length) {
+		return <Standing stands="waived" word="known" />;
+	}
+	const gone = missing(m);
+	return <Standing stands="shown" word={gone ? `nothing open, ${count(gone, "audit")} missing` : "as it should be"} />;
 }
 
 function Today({ list }: { list: Watched[] }) {
@@ -193,8 +196,6 @@ function Today({ list }: { list: Watched[] }) {
 		.sort((a, b) => worst(b) - worst(a) || a.asset.localeCompare(b.asset))
 		.filter((m) => `${m.asset} ${m.model ?? ""} ${m.serial ?? ""}`.toLowerCase().includes(wanted));
 	const seen = more ? found : found.slice(0, shownAtOnce);
-	const missing = (m: Watched) =>
-		m.reads_expected === null ? null : Math.max(0, m.reads_expected - m.reads_arrived);
 	return (
 		<>
 			<Field label="Asset, model or serial number" type="search" value={text} onText={setText} />
