@@ -310,18 +310,28 @@ static int backing_of(struct sheet *s, const struct ft_claim_state *c, struct ba
 	return n;
 }
 
+enum { CLAIM_SIDE = 72 }; /* where it says how the claim stands */
+
+static double height_of_claim(struct sheet *s, const struct ft_claim_state *c)
+{
+	struct backing lines[3];
+	int n = backing_of(s, c, lines);
+	double h = height_of(s, text_width(s) - CLAIM_SIDE, STYLE_BODY, sentence_of(s, c->claim->sentence));
+
+	for (int i = 0; i < n; i++)
+		h += height_of(s, text_width(s), STYLE_SMALL, lines[i].text);
+	return h;
+}
+
 static void put_claim(struct sheet *s, const struct ft_claim_state *c)
 {
-	const double side = 72;
+	const double side = CLAIM_SIDE;
 	double w = text_width(s) - side;
 	const char *sentence = sentence_of(s, c->claim->sentence);
 	struct backing lines[3];
 	int n = backing_of(s, c, lines);
-	double h = height_of(s, w, STYLE_BODY, sentence);
 
-	for (int i = 0; i < n; i++)
-		h += height_of(s, text_width(s), STYLE_SMALL, lines[i].text);
-	need(s, h);
+	need(s, height_of_claim(s, c));
 	put_mark(s, MARK_AT, s->y + 6.5, 8, c->stands);
 	put_text(s, LEFT + w, s->y, side, STYLE_SMALL, INK_PENCIL, SIDE_RIGHT, 1, ft_stands_word(c->stands));
 	s->y += put_text(s, LEFT, s->y, w, STYLE_BODY, INK_BLACK, SIDE_LEFT, 0, sentence);
@@ -344,7 +354,7 @@ void section_claims(struct sheet *s)
 			if (g->claims[i].claim->stage != (enum ft_stage)stage)
 				continue;
 			if (!any) {
-				need(s, 48);
+				need(s, 24 + height_of_claim(s, &g->claims[i])); /* a heading stands with its first claim */
 				s->y += any || stage ? 6 : 0;
 				put_text(s, LEFT, s->y, text_width(s), STYLE_STRONG, INK_ACCENT, SIDE_LEFT, 1,
 				         ft_stage_title((enum ft_stage)stage));

@@ -136,6 +136,28 @@ def opens_elsewhere(doc):
     need(rules(document("handover", "verify", "a.zip")) == [], "an honest package has no findings")
 
 
+def headings_with_their_claims():
+    """Wherever a page ends, no stage's heading stands there without a claim below it."""
+    stages = ("Know", "Keep", "Fit", "Prove", "Hand over", "Watch")
+    alone, pages = [], 0
+    for n in range(30):  # the length of a sentence moves what is below by lines, a part left out by less
+        if n % 15 == 0:
+            visit = open_visit("long.sqlite", f"BD-{n}", "--without", ("door", "door,bus")[n // 15])
+        run("--book", "long.sqlite", "visit", "say", visit, "hand-over.box", "put back and locked, as it was found " * (1 + 3 * (n % 15)), code=(0, 1))
+        run("--book", "long.sqlite", "handover", "pack", visit, "-o", "long.zip", "--name", "Ada Fitter", code=(0, 1))
+        with zipfile.ZipFile(os.path.join(room, "long.zip")) as z:
+            write("long.pdf", z.read("handover.pdf"))
+        text = tool("pdftotext", "-layout", "long.pdf", "-")
+        if text is None:
+            return
+        for page in text.split("\f"):
+            lines = [x.strip() for x in page.splitlines() if x.strip()][:-2]  # the last two are the foot
+            pages += 1
+            alone += [(n, x) for x in lines[-1:] if x in stages]
+    need(pages > 30 * 2, f"{pages} pages were read")
+    need(not alone, f"no heading ends a page: {alone}")
+
+
 def change_one(name, data):
     return lambda members: [(n, data(d) if n.startswith(name) else d) for n, d in members]
 
@@ -251,6 +273,7 @@ try:
     the_visit = make()
     packed = packs(the_visit)
     opens_elsewhere(packed)
+    headings_with_their_claims()
     tampering()
     hostile()
     signers()
