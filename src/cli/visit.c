@@ -435,8 +435,8 @@ static int run_say(struct cli *c)
 	return show_visit(c, b, id, NULL, VISIT_SHORT);
 }
 
-/* A waiver bears a name: the one given, else that of the technician whose visit it is. */
-static bool named_waiver(struct cli *c, struct ft_book *b, const char *id, struct ft_waiver *w)
+/* A waiver bears a name: the one given, else that of the technician whose visit it is; without either that is said. */
+static bool name_waiver(struct cli *c, struct ft_book *b, const char *id, struct ft_waiver *w)
 {
 	struct ft_visit v;
 
@@ -446,12 +446,11 @@ static bool named_waiver(struct cli *c, struct ft_book *b, const char *id, struc
 		return false;
 	w->by = v.technician;
 	if (!w->by)
-		cli_usage(
-			c,
-			"A claim is waived with a name, and the visit %s has no technician: add --by NAME, or give one for the "
-			"whole visit with fettle visit set %s --by NAME.",
-			id, id);
-	return w->by != NULL;
+		fprintf(stderr,
+		        "Nobody is named for this waiver: waive it again with --by NAME, or name the technician of the\n"
+		        "whole visit first: fettle visit set %s --by NAME\n",
+		        id);
+	return true;
 }
 
 static int run_waive(struct cli *c)
@@ -470,7 +469,7 @@ static int run_waive(struct cli *c)
 	if (!given_claim(c, &w.claim))
 		return cli_failed(c);
 	w.at_us = cli_now(&w.at_offset);
-	if (!open_book(c, FT_BOOK_READ, &b) || !find(c, b, &id) || !named_waiver(c, b, id, &w) ||
+	if (!open_book(c, FT_BOOK_READ, &b) || !find(c, b, &id) || !name_waiver(c, b, id, &w) ||
 	    ft_book_waive(b, id, &w, &c->error) != FT_OK)
 		return give_up(c, b);
 	return show_visit(c, b, id, NULL, VISIT_SHORT);
