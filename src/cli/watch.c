@@ -92,38 +92,31 @@ static enum ft_status look_for_strangers(struct watch_fleet *f, struct watch_tab
 }
 
 /* Nobody knew yet what was counted or settled on a day that began no earlier than `until`. */
-static bool known_by(int32_t day, int64_t until)
+static bool count_known(const void *row, int64_t until)
 {
-	return day * FT_DAY < until;
+	return ((const struct ft_count *)row)->day * FT_DAY < until;
 }
 
-static size_t counts_by(struct ft_count *list, size_t n, int64_t until)
+static bool settlement_known(const void *row, int64_t until)
 {
+	return ((const struct ft_settlement *)row)->day * FT_DAY < until;
+}
+
+static bool door_known(const void *row, int64_t until)
+{
+	return ((const struct ft_fleet_door *)row)->at_us <= until;
+}
+
+/* Leaves in front the rows that were known by `until`; how many those are. */
+static size_t rows_by(void *list, size_t n, size_t size, bool (*is_known)(const void *row, int64_t until),
+                      int64_t until)
+{
+	char *p = list;
 	size_t kept = 0;
 
 	for (size_t i = 0; i < n; i++)
-		if (known_by(list[i].day, until))
-			list[kept++] = list[i];
-	return kept;
-}
-
-static size_t settlements_by(struct ft_settlement *list, size_t n, int64_t until)
-{
-	size_t kept = 0;
-
-	for (size_t i = 0; i < n; i++)
-		if (known_by(list[i].day, until))
-			list[kept++] = list[i];
-	return kept;
-}
-
-static size_t doors_by(struct ft_fleet_door *list, size_t n, int64_t until)
-{
-	size_t kept = 0;
-
-	for (size_t i = 0; i < n; i++)
-		if (list[i].at_us <= until)
-			list[kept++] = list[i];
+		if (is_known(p + i * size, until))
+			memmove(p + kept++ * size, p + i * size, size);
 	return kept;
 }
 
@@ -143,8 +136,8 @@ static enum ft_status money_tables(struct cli *c, struct watch_fleet *f, int64_t
 		if (s == FT_OK && n)
 			s = look_for_strangers(f, &f->tables[0], counts, &list->asset, sizeof *list, n);
 		if (s == FT_OK)
-			s = ft_watch_cash(f->results, f->result_count, list, counts_by(list, n, until), &f->arena, &f->cash,
-			                  &c->error);
+			s = ft_watch_cash(f->results, f->result_count, list, rows_by(list, n, sizeof *list, count_known, until),
+			                  &f->arena, &f->cash, &c->error);
 		f->counted = s == FT_OK;
 	}
 	if (settlements && s == FT_OK) {
@@ -156,8 +149,8 @@ static enum ft_status money_tables(struct cli *c, struct watch_fleet *f, int64_t
 		if (s == FT_OK && n)
 			s = look_for_strangers(f, &f->tables[1], settlements, &list->asset, sizeof *list, n);
 		if (s == FT_OK)
-			s = ft_watch_settlements(f->results, f->result_count, list, settlements_by(list, n, until), &f->arena,
-			                         &c->error);
+			s = ft_watch_settlements(f->results, f->result_count, list,
+			                         rows_by(list, n, sizeof *list, settlement_known, until), &f->arena, &c->error);
 	}
 	return s;
 }
@@ -181,7 +174,7 @@ static enum ft_status door_tables(struct cli *c, struct watch_fleet *f, int64_t 
 			s = ft_fleet_doors_read(bytes, doors, &c->arena, &list, &n, &c->error);
 		if (s == FT_OK && n)
 			s = look_for_strangers(f, &f->tables[2], doors, &list->asset, sizeof *list, n);
-		n = s == FT_OK ? doors_by(list, n, until) : 0;
+		n = s == FT_OK ? rows_by(list, n, sizeof *list, door_known, until) : 0;
 		if (s == FT_OK)
 			s = ft_watch_doors(f->results, f->result_count, list, n, &f->arena, &c->error);
 	}
